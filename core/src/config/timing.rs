@@ -1,0 +1,94 @@
+//! Averaging blocks, dwells and the order of drive states.
+
+use heapless::Vec;
+
+use super::{ConfigError, Drive};
+use crate::units::{Microfarads, Seconds};
+
+/// Most drive states in one cycle.
+pub const CYCLE_MAX: usize = 4;
+
+/// Fewest averaging blocks in a dwell: what a settling proof needs.
+pub(crate) const BLOCKS_MIN: u32 = 8;
+
+/// Timing of the measurement. A *dwell* is the time spent in one drive state
+/// between two drive changes (a half-period when two states alternate).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Timing {
+    /// Length of an averaging block in microseconds, 100 to 10,000,000. A
+    /// whole number of mains periods (20 ms for 50 Hz, 100 ms for 50 and
+    /// 60 Hz) makes hum vanish.
+    pub block_us: u32,
+    /// Shortest dwell that the sequencer drives, in microseconds; at least
+    /// eight blocks.
+    pub dwell_min_us: u32,
+    /// Longest dwell before the sequencer gives up waiting for settling, in
+    /// microseconds.
+    pub dwell_max_us: u32,
+    /// Largest capacitance the design expects. With it, a voltage that does
+    /// not move is told to be a low resistance rather than a slow circuit.
+    pub capacitance_max: Microfarads,
+    cycle: Vec<Drive, CYCLE_MAX>,
+}
+
+impl Default for Timing {
+    /// 20 ms blocks, dwells of 0.5 to 60 s, 50 µF, raise and lower in turn.
+    fn default() -> Self {
+        let mut cycle = Vec::new();
+        // The capacity is four: these two pushes cannot fail.
+        let _ = cycle.push(Drive::Raise);
+        let _ = cycle.push(Drive::Lower);
+        Self {
+            block_us: 20_000,
+            dwell_min_us: 500_000,
+            dwell_max_us: 60_000_000,
+            capacitance_max: Microfarads::from_int(50),
+            cycle,
+        }
+    }
+}
+
+impl Timing {
+    /// With another order of drive states; `None` when there are more than
+    /// [`CYCLE_MAX`].
+    #[must_use]
+    pub fn with_cycle(mut self, cycle: &[Drive]) -> Option<Self> {
+        self.cycle = Vec::from_slice(cycle).ok()?;
+        Some(self)
+    }
+
+    /// The drive states in the order in which the sequencer takes them.
+    #[must_use]
+    pub fn cycle(&self) -> &[Drive] {
+        &self.cycle
+    }
+
+    /// Length of an averaging block.
+    #[must_use]
+    pub(crate) const fn block(&self) -> Seconds {
+        micros(self.block_us)
+    }
+
+    pub(super) fn check(&self) -> Result<(), ConfigError> {
+        if self.block_us < 100 || self.block_us > 10_000_000 {
+            return Err(ConfigError::BlockOutOfRange);
+        }
+        let shortest = self.block_us.saturating_mul(BLOCKS_MIN);
+        if self.dwell_min_us < shortest || self.dwell_max_us < self.dwell_min_us {
+            return Err(ConfigError::DwellOutOfRange);
+        }
+        if self.cycle.len() < 2 {
+            return Err(ConfigError::CycleWithoutStimulus);
+        }
+        if self.capacitance_max <= Microfarads::ZERO {
+            return Err(ConfigError::CapacitanceNotPositive);
+        }
+        Ok(())
+    }
+}
+
+/// Microseconds as [`Seconds`], rounded down to 2⁻³² s.
+pub(crate) const fn micros(us: u32) -> Seconds {
+    // us · 2^32 < 2^64, and the quotient by 10^6 is below 2^45.
+    Seconds::from_bits((((us as u64) << 32).wrapping_div(1_000_000)) as i64)
+}

@@ -1,0 +1,117 @@
+//! The background side: a block of summed counts becomes mean voltages with
+//! the uncertainty that their scatter shows.
+
+use super::sampler::{ChannelSums, RawBlock};
+use crate::config::{Channel, Config, Drive, FrontEnd};
+use crate::num;
+use crate::units::Volts;
+
+/// What is wrong with, or special about, a block.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Flags {
+    /// The first block after a drive change; it starts at the switch.
+    pub first_in_dwell: bool,
+    /// Cut short by a drive change.
+    pub cut: bool,
+    /// A code was at a converter limit.
+    pub saturated: bool,
+    /// Scatter covers the converter's steps, so that averaging refines them.
+    pub dithered: bool,
+}
+
+/// Mean voltages over one averaging block, in one drive state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Block {
+    /// The drive state in force.
+    pub drive: Drive,
+    /// What is special about the block.
+    pub flags: Flags,
+    /// Whole blocks without a sample just before this one.
+    pub missing: u16,
+    /// Length in microseconds.
+    pub duration_us: u32,
+    /// Samples averaged.
+    pub count: u32,
+    /// Mean chassis voltage v = V(E) - V(N).
+    pub chassis: Volts,
+    /// Mean pack voltage Vb = V(P) - V(N).
+    pub pack: Volts,
+    /// Standard uncertainty of `chassis` as the scatter of its samples shows it.
+    pub chassis_scatter: Volts,
+    /// The same of `pack`.
+    pub pack_scatter: Volts,
+}
+
+/// Volts of a block; `None` for a block without samples.
+pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
+    let [first, second] = config.front_end().channels();
+    let [a, b] = raw.channels;
+    let (va, sa, da) = mean(first, &a, raw.count)?;
+    let (vb, sb, db) = mean(second, &b, raw.count)?;
+    let (chassis, pack, chassis_scatter, pack_scatter, dithered) = match config.front_end() {
+        FrontEnd::ChassisAndPack { .. } => (va, vb, sa, sb, da),
+        FrontEnd::RailPair { .. } => {
+            let mut both = num::RootSum::default();
+            both.add(sa.to_bits());
+            both.add(sb.to_bits());
+            (
+                vb,
+                va.saturating_add(vb),
+                sb,
+                Volts::from_bits(both.root()),
+                da && db,
+            )
+        }
+    };
+    Some(Block {
+        drive: raw.drive,
+        flags: Flags {
+            first_in_dwell: raw.first_in_dwell,
+            cut: raw.cut,
+            saturated: a.saturated || b.saturated,
+            dithered,
+        },
+        missing: raw.missing,
+        duration_us: raw.duration_us,
+        count: raw.count,
+        chassis,
+        pack,
+        chassis_scatter,
+        pack_scatter,
+    })
+}
+
+/// Mean of a channel, the standard uncertainty of the mean from the scatter,
+/// and whether the scatter covers the converter's steps: a standard deviation
+/// of 0.55 steps, quantisation included, leaves less than 1 % of a step of
+/// systematic error in the mean (first harmonic of the quantiser,
+/// exp(-2π²σ²)/π).
+fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts, bool)> {
+    let base = i64::from(sums.first).saturating_mul(i64::from(count));
+    let mean = channel.volts(base.saturating_add(sums.sum), count)?;
+    let n = i128::from(count);
+    let square_of_sum = i128::from(sums.sum).saturating_mul(i128::from(sums.sum));
+    // n·Σd² − (Σd)² = n(n−1)·variance, in codes².
+    let spread = n
+        .saturating_mul(i128::from(sums.squares))
+        .saturating_sub(square_of_sum)
+        .max(0);
+    let pairs = n.saturating_mul(n.saturating_sub(1));
+    // Variance in codes² with 32 fraction bits; one sample shows no scatter.
+    let variance = if pairs == 0 {
+        0
+    } else {
+        num::quotient(spread, pairs, 32)
+    };
+    // 0.55² · 2^32.
+    let dithered = variance >= 1_299_227_607;
+    let deviation = num::sqrt_wide((variance as u128) << 32);
+    let of_mean = num::quotient(
+        num::wide(deviation, channel.span.to_bits()),
+        i128::from(num::sqrt_wide(u128::from(count) << 64)),
+        i32::from(channel.bits).wrapping_neg(),
+    );
+    Some((mean, Volts::from_bits(of_mean), dithered))
+}

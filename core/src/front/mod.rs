@@ -1,0 +1,11 @@
+//! Stage 1, counts to volts. Split where the contexts are split: the
+//! [`Sampler`] sums counts in the interrupt, [`convert`] makes volts of a
+//! block of them in the background.
+
+mod convert;
+mod sampler;
+
+pub use convert::{Block, Flags};
+pub use sampler::{RawBlock, Sampler};
+
+pub(crate) use convert::convert;

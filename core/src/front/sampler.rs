@@ -1,0 +1,156 @@
+//! The interrupt side: sums of counts over averaging blocks, a few dozen
+//! instructions a sample and no division.
+
+use crate::config::{Channel, Config, Drive};
+use crate::sample::Sample;
+
+/// Sums of one channel over a block, relative to the block's first code so
+/// that squares stay small: at most 2^32 · count in `sum`, and the squares of
+/// 24-bit codes over 65,000 samples fit 64 bits; beyond, they saturate, which
+/// only enlarges the stated noise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct ChannelSums {
+    pub(crate) first: i32,
+    pub(crate) sum: i64,
+    pub(crate) squares: u64,
+    pub(crate) saturated: bool,
+}
+
+impl ChannelSums {
+    const fn start(code: i32, channel: &Channel) -> Self {
+        Self {
+            first: code,
+            sum: 0,
+            squares: 0,
+            saturated: channel.saturated(code),
+        }
+    }
+
+    const fn add(&mut self, code: i32, channel: &Channel) {
+        let deviation = (code as i64).wrapping_sub(self.first as i64);
+        self.sum = self.sum.saturating_add(deviation);
+        let size = deviation.unsigned_abs();
+        self.squares = self.squares.saturating_add(size.saturating_mul(size));
+        self.saturated |= channel.saturated(code);
+    }
+}
+
+/// A block of summed counts on its way from the interrupt to the background task.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct RawBlock {
+    pub(crate) drive: Drive,
+    /// The first block after a drive change.
+    pub(crate) first_in_dwell: bool,
+    /// Whole blocks without a sample just before this one.
+    pub(crate) missing: u16,
+    /// A block cut short by a drive change.
+    pub(crate) cut: bool,
+    /// Microseconds from the start of the block to its end, or to its last sample when cut.
+    pub(crate) duration_us: u32,
+    pub(crate) count: u32,
+    pub(crate) channels: [ChannelSums; 2],
+}
+
+/// Sums samples into blocks that never span a drive change. Owned by the
+/// interrupt; shares nothing with the background task but the blocks it
+/// returns.
+#[derive(Debug, Clone)]
+pub struct Sampler<'c> {
+    config: &'c Config,
+    channels: [&'c Channel; 2],
+    open: Option<RawBlock>,
+    /// Start of the open block.
+    start_us: u32,
+    last_us: u32,
+}
+
+impl<'c> Sampler<'c> {
+    /// A sampler that has seen nothing.
+    #[must_use]
+    pub const fn new(config: &'c Config) -> Self {
+        let channels = config.front_end().channels();
+        Self {
+            config,
+            channels,
+            open: None,
+            start_us: 0,
+            last_us: 0,
+        }
+    }
+
+    /// Takes one sample; returns the block that it completes, if any. Samples
+    /// whose time does not advance are taken as missing.
+    pub fn push(&mut self, sample: &Sample) -> Option<RawBlock> {
+        let Some(block) = self.open.as_mut() else {
+            self.start_us = sample.at_us;
+            self.begin(sample, true, 0);
+            return None;
+        };
+        let elapsed = sample.at_us.wrapping_sub(self.start_us);
+        if sample.drive == block.drive && elapsed < self.config.timing().block_us {
+            // A clock that runs backwards would read as a very long gap.
+            block.count = block.count.saturating_add(1);
+            for ((sums, &code), channel) in block
+                .channels
+                .iter_mut()
+                .zip(&sample.codes)
+                .zip(&self.channels)
+            {
+                sums.add(code, channel);
+            }
+            self.last_us = sample.at_us;
+            return None;
+        }
+        Some(self.close(sample, elapsed))
+    }
+
+    /// Ends the open block and starts the one that `sample` opens.
+    fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
+        let mut done = self.open.unwrap_or_default();
+        let length = self.config.timing().block_us;
+        if sample.drive != done.drive {
+            // The switch moved right after the last sample of the old state.
+            let reached = self.last_us.wrapping_sub(self.start_us);
+            // A dwell that lasted whole blocks ends with a whole block, even
+            // though its last sample comes one sampling period before the end.
+            let whole = elapsed >= length;
+            done.cut = !whole;
+            done.duration_us = if whole { length } else { reached };
+            let missing = blocks_in(elapsed, length).saturating_sub(1);
+            self.start_us = sample.at_us;
+            self.begin(sample, true, missing);
+        } else {
+            done.duration_us = length;
+            let blocks = blocks_in(elapsed, length).max(1);
+            self.start_us = self
+                .start_us
+                .wrapping_add(length.wrapping_mul(u32::from(blocks)));
+            if blocks == u16::MAX {
+                self.start_us = sample.at_us;
+            }
+            self.begin(sample, false, blocks.saturating_sub(1));
+        }
+        done
+    }
+
+    fn begin(&mut self, sample: &Sample, first_in_dwell: bool, missing: u16) {
+        let [a, b] = sample.codes;
+        let [first, second] = self.channels;
+        self.last_us = sample.at_us;
+        self.open = Some(RawBlock {
+            drive: sample.drive,
+            first_in_dwell,
+            missing,
+            cut: false,
+            duration_us: 0,
+            count: 1,
+            channels: [ChannelSums::start(a, first), ChannelSums::start(b, second)],
+        });
+    }
+}
+
+/// Whole blocks in a time, saturating at `u16::MAX`.
+fn blocks_in(elapsed: u32, length: u32) -> u16 {
+    let blocks = elapsed.checked_div(length).unwrap_or(0);
+    u16::try_from(blocks).unwrap_or(u16::MAX)
+}

@@ -1,0 +1,1 @@
+//! The background entry point: knows all stages, is imported by none.

@@ -1,0 +1,243 @@
+//! Fixed-point arithmetic that the standard types do not offer: wide products,
+//! quotients without a 128-bit division, roots of sums of squares, logarithm.
+//!
+//! Numbers are the raw bits of `I32F32` (32 fraction bits) unless said
+//! otherwise. Nothing here panics; results beyond the range saturate.
+
+/// Fraction bits of the common format.
+pub(crate) const FRAC: u32 = 32;
+/// One in the common format.
+pub(crate) const ONE: i64 = 1 << FRAC;
+
+/// Narrows to 64 bits, saturating.
+pub(crate) const fn narrow(wide: i128) -> i64 {
+    if wide > i64::MAX as i128 {
+        i64::MAX
+    } else if wide < i64::MIN as i128 {
+        i64::MIN
+    } else {
+        wide as i64
+    }
+}
+
+/// Product of two `I32F32`, rounded to nearest, saturating.
+pub(crate) const fn mul(a: i64, b: i64) -> i64 {
+    // |a·b| ≤ 2^126, so adding the rounding half cannot overflow.
+    let wide = (a as i128).wrapping_mul(b as i128);
+    narrow(wide.wrapping_add(1 << (FRAC - 1)) >> FRAC)
+}
+
+/// Product of two `I32F32` at full width: 64 fraction bits.
+pub(crate) const fn wide(a: i64, b: i64) -> i128 {
+    (a as i128).wrapping_mul(b as i128)
+}
+
+/// `n · 2^shift / d`, saturating; saturates with the sign of `n` when `d` is zero.
+pub(crate) fn quotient(n: i128, d: i128, shift: i32) -> i64 {
+    match Reciprocal::new(d) {
+        Some(reciprocal) => reciprocal.times(n, shift),
+        None if n < 0 => i64::MIN,
+        None => i64::MAX,
+    }
+}
+
+/// `1/d` held as a 32-bit mantissa and an exponent, so that many numerators
+/// are divided by one `d` at the price of a multiplication each.
+/// Relative error at most 2⁻³⁰.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reciprocal {
+    /// In `[2^31, 2^32]`.
+    mantissa: u64,
+    /// `1/|d| = mantissa · 2^exponent`.
+    exponent: i32,
+    negative: bool,
+}
+
+impl Reciprocal {
+    /// `None` when `d` is zero.
+    pub(crate) fn new(d: i128) -> Option<Self> {
+        let magnitude = d.unsigned_abs();
+        if magnitude == 0 {
+            return None;
+        }
+        let bits = 128u32.wrapping_sub(magnitude.leading_zeros());
+        // Top 32 bits of d, in [2^31, 2^32).
+        let top = if bits >= 32 {
+            (magnitude >> bits.wrapping_sub(32)) as u64
+        } else {
+            (magnitude as u64) << 32u32.wrapping_sub(bits)
+        };
+        let mantissa = (1u64 << 63).checked_div(top)?;
+        // d ≈ top·2^(bits-32) and mantissa ≈ 2^63/top.
+        let exponent = (bits as i32).saturating_neg().saturating_sub(31);
+        Some(Self {
+            mantissa,
+            exponent,
+            negative: d < 0,
+        })
+    }
+
+    /// `n · 2^shift / d`, saturating.
+    pub(crate) fn times(&self, n: i128, shift: i32) -> i64 {
+        let magnitude = n.unsigned_abs();
+        if magnitude == 0 {
+            return 0;
+        }
+        let bits = 128u32.wrapping_sub(magnitude.leading_zeros());
+        // Numerator cut to 64 bits; product below 2^97.
+        let cut = bits.saturating_sub(64);
+        let product = u128::from((magnitude >> cut) as u64).wrapping_mul(u128::from(self.mantissa));
+        let exponent = self
+            .exponent
+            .saturating_add(shift)
+            .saturating_add(cut as i32);
+        let scaled = if exponent >= 0 {
+            let room = product.leading_zeros() as i32;
+            if exponent >= room {
+                u128::MAX
+            } else {
+                product << exponent
+            }
+        } else {
+            let down = exponent.unsigned_abs();
+            if down > 127 {
+                0
+            } else {
+                let half = 1u128 << down.wrapping_sub(1);
+                product.saturating_add(half) >> down
+            }
+        };
+        let limited = if scaled > i64::MAX as u128 {
+            i64::MAX
+        } else {
+            scaled as i64
+        };
+        if (n < 0) != self.negative {
+            limited.saturating_neg()
+        } else {
+            limited
+        }
+    }
+}
+
+/// Root of a sum of squares of `I32F32` numbers, saturating: how independent
+/// standard uncertainties combine.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct RootSum(u128);
+
+impl RootSum {
+    /// Adds the square of `value`.
+    pub(crate) fn add(&mut self, value: i64) {
+        let magnitude = u128::from(value.unsigned_abs());
+        // magnitude ≤ 2^63, its square ≤ 2^126.
+        self.0 = self.0.saturating_add(magnitude.wrapping_mul(magnitude));
+    }
+
+    /// The root, `I32F32`.
+    pub(crate) fn root(self) -> i64 {
+        sqrt_wide(self.0)
+    }
+}
+
+/// Root of a number with 64 fraction bits: `I32F32`, rounded down.
+pub(crate) fn sqrt_wide(square: u128) -> i64 {
+    let bits = 128u32.wrapping_sub(square.leading_zeros());
+    if bits <= 64 {
+        return (square as u64).isqrt() as i64;
+    }
+    // A 64-bit root of the top bits, refined once (Newton) at full width: the
+    // first has 32 good bits, so the refinement is exact to the last place.
+    let cut = bits.wrapping_sub(63) & !1;
+    let first = (((square >> cut) as u64).isqrt() as u128) << (cut >> 1);
+    let refined = match square.checked_div(first) {
+        Some(other) => first.saturating_add(other) >> 1,
+        None => first,
+    };
+    if refined > i64::MAX as u128 {
+        i64::MAX
+    } else {
+        refined as i64
+    }
+}
+
+/// `-ln(ratio)` of an `I32F32` in (0, 1], as `I32F32`; error below 2⁻²⁸.
+/// Saturates for a ratio that is not positive.
+///
+/// `ratio = m·2^-k` with m in [0.5, 1), `ln m = 2 artanh((m-1)/(m+1))`, and
+/// |(m-1)/(m+1)| ≤ 1/3 makes the odd series converge by 1/9 a term.
+pub(crate) fn neg_ln(ratio: i64) -> i64 {
+    if ratio <= 0 {
+        return i64::MAX;
+    }
+    let zeros = ratio.leading_zeros();
+    let mantissa = (ratio as u64) << zeros; // top bit at 63
+    let m = (mantissa >> 32) as i64; // in [0.5, 1) as I32F32
+    // Bit 63-zeros set: value = m · 2^(32-zeros).
+    let k = (zeros as i64).wrapping_sub(32);
+    let y = quotient(
+        i128::from(m.wrapping_sub(ONE)),
+        i128::from(m.wrapping_add(ONE)),
+        FRAC as i32,
+    );
+    let y2 = mul(y, y);
+    // Terms 1/(2j+1), j = 0..10: the remainder is below 3^-23.
+    const ODD: [i64; 11] = odd_reciprocals();
+    let mut series = 0i64;
+    for coefficient in ODD.iter().rev() {
+        series = mul(series, y2).saturating_add(*coefficient);
+    }
+    let ln_m = mul(y, series).saturating_mul(2);
+    /// ln 2 as `I32F32`.
+    const LN2: i64 = 2_977_044_472;
+    k.saturating_mul(LN2).saturating_sub(ln_m)
+}
+
+const fn odd_reciprocals() -> [i64; 11] {
+    let mut out = [0; 11];
+    let mut j = 0;
+    while j < 11 {
+        out[j] = ONE / (2 * j as i64 + 1);
+        j += 1;
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn quotient_agrees_with_f64(n in -(1i128 << 100)..(1i128 << 100), d in 1i128..(1 << 100), neg: bool) {
+            let d = if neg { -d } else { d };
+            let exact = n as f64 / d as f64 * 4_294_967_296.0;
+            let got = quotient(n, d, 32);
+            if exact.abs() > 9.2e18 {
+                prop_assert!(got == i64::MAX || got <= -i64::MAX);
+            } else {
+                prop_assert!((got as f64 - exact).abs() <= exact.abs() * 1.1e-9 + 1.0);
+            }
+        }
+
+        #[test]
+        fn root_agrees_with_f64(square in 0u128..(1 << 126)) {
+            let got = sqrt_wide(square) as f64;
+            let exact = (square as f64).sqrt();
+            prop_assert!((got - exact).abs() <= exact * 1e-15 + 1.0);
+        }
+
+        #[test]
+        fn logarithm_agrees_with_f64(bits in 1i64..=ONE) {
+            let exact = -(bits as f64 / ONE as f64).ln();
+            let got = neg_ln(bits) as f64 / ONE as f64;
+            prop_assert!((got - exact).abs() < 4e-9, "{got} {exact}");
+        }
+    }
+
+    #[test]
+    fn dividing_by_zero_saturates_with_the_sign_of_the_numerator() {
+        assert_eq!(quotient(5, 0, 0), i64::MAX);
+        assert_eq!(quotient(-5, 0, 0), i64::MIN);
+    }
+}

@@ -1,0 +1,1 @@
+//! Helpers for the tests that span packages.
