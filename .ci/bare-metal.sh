@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Runs one command with a Rust compiler for the microcontroller targets, and with the emulator of them at hand:
 #
-#   .ci/bare-metal.sh cargo build --release --target thumbv6m-none-eabi
+#   .ci/bare-metal.sh cargo run --release --target thumbv6m-none-eabi
 #
 # The standard library of the targets comes from rustup. Where rustup cannot fetch it (a distribution's compiler, a
 # closed network), Debian's compiler and library source are unpacked into the user's cache, and core is built from
@@ -87,7 +87,11 @@ debian_compiler() {
     quietly "$RUSTC" --version || die "Debian's compiler does not run; remove $cache to fetch it again: $(last_words)"
 }
 
+# One instruction takes one nanosecond of the emulated clock, so that instructions can be counted on target.
 emulator() {
+    local run='qemu-system-arm -nographic -icount shift=0 -semihosting-config enable=on,target=native'
+    export CARGO_TARGET_THUMBV6M_NONE_EABI_RUNNER="$run -M microbit -kernel"
+    export CARGO_TARGET_THUMBV7EM_NONE_EABIHF_RUNNER="$run -M mps2-an386 -cpu cortex-m4 -kernel"
     command -v qemu-system-arm >/dev/null && return
     command -v apt-get >/dev/null || die "qemu-system-arm was not found; install it"
     apt_update
