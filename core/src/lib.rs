@@ -18,15 +18,22 @@
 extern crate std;
 
 pub mod config;
+mod drive;
+mod estimate;
 mod front;
+mod judge;
 mod monitor;
+#[cfg(test)]
+mod monitor_tests;
 mod num;
 mod reason;
 mod report;
 mod sample;
+mod settle;
 pub mod units;
 
 pub use front::{Block, Flags, RawBlock, Sampler};
+pub use monitor::{Monitor, Step};
 pub use reason::Reason;
 pub use report::{Estimate, Interval, Kind, Reading, Report, Verdict};
 pub use sample::Sample;

@@ -9,6 +9,9 @@ pub(crate) const FRAC: u32 = 32;
 /// One in the common format.
 pub(crate) const ONE: i64 = 1 << FRAC;
 
+/// 1/√12: standard deviation of a rectangular distribution of width one.
+pub(crate) const ONE_BY_ROOT_12: i64 = 1_239_850_262;
+
 /// Narrows to 64 bits, saturating.
 pub(crate) const fn narrow(wide: i128) -> i64 {
     if wide > i64::MAX as i128 {

@@ -136,6 +136,26 @@ pub enum FrontEnd {
 }
 
 impl FrontEnd {
+    /// Uncertainty of one converter step, q/√12 (rectangular), for v and for Vb.
+    #[must_use]
+    pub(crate) fn resolution(&self) -> [Volts; 2] {
+        let [first, second] = self.channels().map(|channel| channel.quantum().to_bits());
+        let (chassis, pack) = match self {
+            Self::ChassisAndPack { .. } => (first, second),
+            Self::RailPair { .. } => (second, first.max(second)),
+        };
+        [chassis, pack].map(|step| Volts::from_bits(num::mul(step, num::ONE_BY_ROOT_12)))
+    }
+
+    /// Standard uncertainty of an offset of v.
+    #[must_use]
+    pub(crate) const fn chassis_offset_u(&self) -> Volts {
+        match self {
+            Self::ChassisAndPack { chassis, .. } => chassis.offset_u,
+            Self::RailPair { negative, .. } => negative.offset_u,
+        }
+    }
+
     /// The two channels in the order of [`crate::Sample::codes`].
     #[must_use]
     pub const fn channels(&self) -> [&Channel; 2] {

@@ -9,6 +9,7 @@ mod timing;
 pub use channel::{Channel, Divider, FrontEnd};
 pub use circuit::{Contact, Drive, Element, Landing, MAX_ELEMENTS, Network, Row};
 pub use limits::{Judged, Limits};
+pub(crate) use timing::BLOCKS_MIN;
 pub use timing::{CYCLE_MAX, Timing};
 
 use crate::units::Volts;

@@ -16,8 +16,10 @@ pub struct Flags {
     pub cut: bool,
     /// A code was at a converter limit.
     pub saturated: bool,
-    /// Scatter covers the converter's steps, so that averaging refines them.
-    pub dithered: bool,
+    /// Scatter of v covers the converter's steps, so that averaging refines them.
+    pub chassis_dithered: bool,
+    /// The same of Vb.
+    pub pack_dithered: bool,
 }
 
 /// Mean voltages over one averaging block, in one drive state.
@@ -51,7 +53,7 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
     let (va, sa, da) = mean(first, &a, raw.count)?;
     let (vb, sb, db) = mean(second, &b, raw.count)?;
     let (chassis, pack, chassis_scatter, pack_scatter, dithered) = match config.front_end() {
-        FrontEnd::ChassisAndPack { .. } => (va, vb, sa, sb, da),
+        FrontEnd::ChassisAndPack { .. } => (va, vb, sa, sb, [da, db]),
         FrontEnd::RailPair { .. } => {
             let mut both = num::RootSum::default();
             both.add(sa.to_bits());
@@ -61,17 +63,19 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
                 va.saturating_add(vb),
                 sb,
                 Volts::from_bits(both.root()),
-                da && db,
+                [db, da && db],
             )
         }
     };
+    let [chassis_dithered, pack_dithered] = dithered;
     Some(Block {
         drive: raw.drive,
         flags: Flags {
             first_in_dwell: raw.first_in_dwell,
             cut: raw.cut,
             saturated: a.saturated || b.saturated,
-            dithered,
+            chassis_dithered,
+            pack_dithered,
         },
         missing: raw.missing,
         duration_us: raw.duration_us,

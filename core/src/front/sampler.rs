@@ -104,6 +104,14 @@ impl<'c> Sampler<'c> {
         Some(self.close(sample, elapsed))
     }
 
+    /// Ends the open block, as at the end of a capture.
+    pub fn finish(&mut self) -> Option<RawBlock> {
+        let mut done = self.open.take()?;
+        done.cut = true;
+        done.duration_us = self.last_us.wrapping_sub(self.start_us);
+        Some(done)
+    }
+
     /// Ends the open block and starts the one that `sample` opens.
     fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
         let mut done = self.open.unwrap_or_default();

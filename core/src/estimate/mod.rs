@@ -1,0 +1,265 @@
+//! Stage 4, settled readings of a drive cycle to isolation resistance and its
+//! split between the rails.
+
+mod system;
+mod uncertainty;
+
+use crate::config::Config;
+use crate::num;
+use crate::reason::Reason;
+use crate::report::{Estimate, Interval, Kind, Reading};
+use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
+use system::System;
+use uncertainty::{Budget, Uncertainty};
+
+/// Standard uncertainties that a 95 % interval spans on either side.
+const COVERAGE: i64 = 2;
+
+/// Below this pack voltage a leak to either rail cannot be judged.
+const PACK_MIN: Volts = Volts::from_int(5);
+
+/// A resistance whose upper bound is below this is named a hard short: half
+/// of the smallest resistance that is measured.
+const SHORT: Ohms = Ohms::from_int(500);
+
+/// A resistance whose lower bound is above this is named open: four times the
+/// largest that is measured.
+const OPEN: Ohms = Ohms::from_int(200_000_000);
+
+/// Estimates isolation from the readings of one drive cycle.
+///
+/// # Errors
+/// The reason why the readings yield no estimate.
+pub(crate) fn estimate(
+    config: &Config,
+    readings: impl Iterator<Item = Reading>,
+) -> Result<Estimate, Reason> {
+    let system = System::new(config.network(), readings).ok_or(Reason::NotYetMeasured)?;
+    let newest = system.states.last().ok_or(Reason::NotYetMeasured)?.reading;
+    if system
+        .states
+        .iter()
+        .any(|state| state.reading.pack.value < PACK_MIN)
+    {
+        return Err(Reason::PackVoltageTooLow);
+    }
+    let magnitude = system.determinant.saturating_abs();
+    let doubt = system.determinant_u(config.front_end().chassis_offset_u().to_bits());
+    let capacitance = capacitance(&system);
+    let touch = newest.pack.value;
+    if magnitude < doubt.saturating_mul(3) {
+        return short(&system, magnitude, doubt, touch, capacitance);
+    }
+    let u = Budget::new(&system).total(config);
+    figure(&system, u, touch, capacitance)
+}
+
+/// The voltage does not follow the drive: G is bounded below only, and
+/// x = v/Vb still tells where.
+fn short(
+    system: &System,
+    magnitude: i128,
+    doubt: i128,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+) -> Result<Estimate, Reason> {
+    let total = system.for_total.saturating_abs();
+    let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
+    let twice = doubt.saturating_mul(i128::from(COVERAGE));
+    let least = bound(magnitude.saturating_add(twice));
+    let most = match magnitude.saturating_sub(twice) {
+        d if d > 0 => bound(d),
+        _ => Microsiemens::MAX,
+    };
+    let x = system.position();
+    let x_u = system
+        .states
+        .iter()
+        .map(|state| num::quotient(i128::from(state.v_u), i128::from(state.vb), 32))
+        .max()
+        .unwrap_or(i64::MAX);
+    let position = plausible_position(x, x_u)?;
+    let [low, high] = position_interval(&position);
+    let part = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
+    let rest = |x: i64| num::ONE.saturating_sub(x);
+    let split = [
+        Conductances {
+            value: least,
+            low: least,
+            high: most,
+        },
+        Conductances {
+            value: part(least, x),
+            low: part(least, low),
+            high: part(most, high),
+        },
+        Conductances {
+            value: part(least, rest(x)),
+            low: part(least, rest(high)),
+            high: part(most, rest(low)),
+        },
+    ];
+    Ok(assemble(
+        Kind::Short,
+        split,
+        [Microsiemens::MAX; 3],
+        Some(position),
+        pack,
+        capacitance,
+    ))
+}
+
+fn figure(
+    system: &System,
+    u: Uncertainty,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+) -> Result<Estimate, Reason> {
+    let (g, gp) = (system.total(), system.positive());
+    // A leak cannot be negative: four standard deviations and the resolution
+    // of the arithmetic below zero, the description of the network is wrong.
+    if g < u.total.saturating_mul(-4).saturating_sub(1 << 8) {
+        return Err(Reason::Implausible);
+    }
+    let between = |value: i64, u: i64| {
+        let span = u.saturating_mul(COVERAGE);
+        Conductances {
+            value: Microsiemens::from_bits(value),
+            low: Microsiemens::from_bits(value.saturating_sub(span).max(0)),
+            high: Microsiemens::from_bits(value.saturating_add(span).max(0)),
+        }
+    };
+    let total = between(g, u.total);
+    let split = [
+        total,
+        between(gp, u.positive),
+        between(g.saturating_sub(gp), u.negative),
+    ];
+    let us = [u.total, u.positive, u.negative].map(Microsiemens::from_bits);
+    let kind = if Ohms::of(total.low) < SHORT {
+        Kind::Short
+    } else if total.low == Microsiemens::ZERO || Ohms::of(total.high) > OPEN {
+        Kind::Open
+    } else {
+        Kind::Figure
+    };
+    let position = match kind {
+        Kind::Open => None,
+        Kind::Figure | Kind::Short => Some(plausible_position(system.position(), u.position)?),
+    };
+    Ok(assemble(kind, split, us, position, pack, capacitance))
+}
+
+/// A leak lies inside the stack.
+fn plausible_position(x: i64, u: i64) -> Result<Measured<Ratio>, Reason> {
+    let outside = x.saturating_neg().max(x.saturating_sub(num::ONE));
+    // One part in a hundred for what tolerances of parts were not declared.
+    if outside > u.saturating_mul(4).saturating_add(num::ONE / 100) {
+        return Err(Reason::Implausible);
+    }
+    Ok(Measured {
+        value: Ratio::from_bits(x),
+        u: Ratio::from_bits(u),
+    })
+}
+
+fn position_interval(position: &Measured<Ratio>) -> [i64; 2] {
+    let (x, span) = (
+        position.value.to_bits(),
+        position.u.to_bits().saturating_mul(COVERAGE),
+    );
+    [x.saturating_sub(span), x.saturating_add(span)].map(|x| x.clamp(0, num::ONE))
+}
+
+/// A conductance with its interval.
+#[derive(Debug, Clone, Copy)]
+struct Conductances {
+    value: Microsiemens,
+    low: Microsiemens,
+    high: Microsiemens,
+}
+
+impl Conductances {
+    fn resistance(&self) -> Interval<Ohms> {
+        let low = if self.high == Microsiemens::MAX {
+            Ohms::ZERO
+        } else {
+            Ohms::of(self.high)
+        };
+        Interval {
+            low,
+            high: Ohms::of(self.low),
+        }
+    }
+}
+
+fn assemble(
+    kind: Kind,
+    split: [Conductances; 3],
+    us: [Microsiemens; 3],
+    position: Option<Measured<Ratio>>,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+) -> Estimate {
+    let [total, positive, negative] = split;
+    let [total_u, positive_u, negative_u] = us;
+    let weakest = Conductances {
+        value: positive.value.max(negative.value),
+        low: positive.low.max(negative.low),
+        high: positive.high.max(negative.high),
+    };
+    let weakest_u = if positive.value >= negative.value {
+        positive_u
+    } else {
+        negative_u
+    };
+    let measured = |g: Conductances, u| Measured { value: g.value, u };
+    let current = |g: Microsiemens| {
+        if g == Microsiemens::MAX {
+            Microamps::MAX
+        } else {
+            g.at(pack)
+        }
+    };
+    Estimate {
+        kind,
+        conductance: measured(total, total_u),
+        positive_conductance: measured(positive, positive_u),
+        negative_conductance: measured(negative, negative_u),
+        isolation: Ohms::of(total.value),
+        isolation_interval: total.resistance(),
+        positive: Ohms::of(positive.value),
+        positive_interval: positive.resistance(),
+        negative: Ohms::of(negative.value),
+        negative_interval: negative.resistance(),
+        weakest: Ohms::of(weakest.value),
+        weakest_interval: weakest.resistance(),
+        position,
+        touch_current: Measured {
+            value: current(weakest.value.max(Microsiemens::ZERO)),
+            u: current(weakest_u),
+        },
+        capacitance,
+        pack,
+    }
+}
+
+/// C = τ·(G + g_k) of the reading that shows it best.
+fn capacitance(system: &System) -> Option<Measured<Microfarads>> {
+    let g = system.total();
+    system
+        .states
+        .iter()
+        .filter_map(|state| {
+            let tau = state.reading.time_constant?;
+            let conductance = g.saturating_add(state.row.g.to_bits());
+            let value = num::mul(conductance, tau.value.to_bits());
+            let u = num::mul(conductance, tau.u.to_bits());
+            (value > 0 && g < i64::MAX).then_some((value, u))
+        })
+        .min_by_key(|&(value, u)| num::quotient(i128::from(u), i128::from(value), 32))
+        .map(|(value, u)| Measured {
+            value: Microfarads::from_bits(value),
+            u: Microfarads::from_bits(u),
+        })
+}

@@ -1,0 +1,191 @@
+//! The exact conductance solve.
+//!
+//! In a settled state k the currents into the chassis sum to zero:
+//!
+//! ```text
+//! v_k·G − Vb_k·Gp = r_k,      r_k = i_k + p_k·Vb_k − g_k·v_k
+//! ```
+//!
+//! linear in G = Gp + Gn and Gp, whatever the drive, and exact even if Vb
+//! differs between the states. Two states give, by Cramer's rule,
+//!
+//! ```text
+//! D = v_2·Vb_1 − v_1·Vb_2
+//! G = (r_2·Vb_1 − r_1·Vb_2)/D,   Gp = (v_1·r_2 − v_2·r_1)/D
+//! ```
+//!
+//! Over more states, least squares is the mean of all pairs' solutions
+//! weighted with D² (Jacobi's theorem on overdetermined systems). With
+//! w = D/D_max it needs no normal equations, whose condition is the square of
+//! the pair's.
+//!
+//! Both numerators are linear in r: `N_G = Σ α_k r_k`, `N_P = Σ β_k r_k`. The
+//! same α and β carry every error of a reading or a part into G, Gp and x,
+//! and do so without dividing by D, which a hard short makes vanish.
+
+use heapless::Vec;
+
+use crate::config::{Network, Row};
+use crate::num;
+use crate::report::Reading;
+
+/// Most readings in one solve: one for each drive state.
+pub(crate) const READINGS: usize = 3;
+
+/// One settled state as the solve sees it, `I32F32` bits.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct State {
+    pub(crate) row: Row,
+    pub(crate) v: i64,
+    pub(crate) vb: i64,
+    /// Standard uncertainties of v and Vb.
+    pub(crate) v_u: i64,
+    pub(crate) vb_u: i64,
+    /// Current that the monitor pushes into the chassis, in µA.
+    pub(crate) r: i64,
+    pub(crate) reading: Reading,
+}
+
+impl State {
+    pub(crate) fn new(network: &Network, reading: &Reading) -> Self {
+        let row = network.row(reading.drive);
+        Self {
+            row,
+            v: reading.chassis.value.to_bits(),
+            vb: reading.pack.value.to_bits(),
+            v_u: reading.chassis.u.to_bits(),
+            vb_u: reading.pack.u.to_bits(),
+            r: row
+                .current(reading.chassis.value, reading.pack.value)
+                .to_bits(),
+            reading: *reading,
+        }
+    }
+}
+
+/// Numerators and determinant of the solve. Products of two `I32F32` are
+/// kept at full width: |v|, |Vb| < 2^12 V and |r| < 2^31 µA leave 2^43 with 64
+/// fraction bits, 107 bits.
+#[derive(Debug, Clone)]
+pub(crate) struct System {
+    pub(crate) states: Vec<State, READINGS>,
+    /// ∂N_G/∂r_k in volts, which is also ∂D/∂v_k.
+    pub(crate) alpha: [i64; READINGS],
+    /// ∂N_P/∂r_k in volts, which is also −∂D/∂Vb_k.
+    pub(crate) beta: [i64; READINGS],
+    /// D, 64 fraction bits.
+    pub(crate) determinant: i128,
+    /// N_G and N_P, 64 fraction bits.
+    pub(crate) for_total: i128,
+    pub(crate) for_positive: i128,
+}
+
+impl System {
+    /// `None` with fewer than two readings.
+    pub(crate) fn new(network: &Network, readings: impl Iterator<Item = Reading>) -> Option<Self> {
+        let mut states: Vec<State, READINGS> = Vec::new();
+        for reading in readings {
+            states.push(State::new(network, &reading)).ok()?;
+        }
+        if states.len() < 2 {
+            return None;
+        }
+        let mut system = Self {
+            states,
+            alpha: [0; READINGS],
+            beta: [0; READINGS],
+            determinant: 0,
+            for_total: 0,
+            for_positive: 0,
+        };
+        system.sum_pairs();
+        Some(system)
+    }
+
+    fn sum_pairs(&mut self) {
+        let largest = pairs(&self.states)
+            .map(|(_, _, d)| d.saturating_abs())
+            .max()
+            .unwrap_or(0);
+        for (first, second, d) in pairs(&self.states) {
+            // Weight in ±1; exactly ±1 for the largest, so for two states.
+            let weight = if largest == 0 {
+                num::ONE
+            } else {
+                num::quotient(d, largest, 32)
+            };
+            let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
+                continue;
+            };
+            let weighted = |volts: i64| num::mul(weight, volts);
+            for (place, to_alpha, to_beta) in [
+                (
+                    first,
+                    weighted(b.vb).saturating_neg(),
+                    weighted(b.v).saturating_neg(),
+                ),
+                (second, weighted(a.vb), weighted(a.v)),
+            ] {
+                add_at(&mut self.alpha, place, to_alpha);
+                add_at(&mut self.beta, place, to_beta);
+            }
+            let scaled = num::wide(num::narrow(d >> 32), weight);
+            self.determinant = self.determinant.saturating_add(scaled);
+        }
+        for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
+            self.for_total = self.for_total.saturating_add(num::wide(alpha, state.r));
+            self.for_positive = self.for_positive.saturating_add(num::wide(beta, state.r));
+        }
+    }
+
+    /// G in µS, saturating when D vanishes.
+    pub(crate) fn total(&self) -> i64 {
+        num::quotient(self.for_total, self.determinant, 32)
+    }
+
+    /// Gp in µS.
+    pub(crate) fn positive(&self) -> i64 {
+        num::quotient(self.for_positive, self.determinant, 32)
+    }
+
+    /// x = Gp/G, which stays sound when D vanishes.
+    pub(crate) fn position(&self) -> i64 {
+        num::quotient(self.for_positive, self.for_total, 32)
+    }
+
+    /// Standard uncertainty of D in V², 64 fraction bits.
+    pub(crate) fn determinant_u(&self, chassis_offset_u: i64) -> i128 {
+        let mut sum = num::RootSum::default();
+        let mut common = 0i64;
+        for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
+            sum.add(num::mul(alpha, state.v_u));
+            sum.add(num::mul(beta, state.vb_u));
+            common = common.saturating_add(alpha);
+        }
+        sum.add(num::mul(common, chassis_offset_u));
+        i128::from(sum.root()) << 32
+    }
+}
+
+/// All pairs of states with their determinant `v_2·Vb_1 − v_1·Vb_2`.
+fn pairs(states: &[State]) -> impl Iterator<Item = (usize, usize, i128)> + '_ {
+    states.iter().enumerate().flat_map(move |(first, a)| {
+        states
+            .iter()
+            .enumerate()
+            .skip(first.saturating_add(1))
+            .map(move |(second, b)| {
+                (
+                    first,
+                    second,
+                    num::wide(b.v, a.vb).saturating_sub(num::wide(a.v, b.vb)),
+                )
+            })
+    })
+}
+
+fn add_at(table: &mut [i64; READINGS], place: usize, value: i64) {
+    if let Some(cell) = table.get_mut(place) {
+        *cell = cell.saturating_add(value);
+    }
+}

@@ -1,0 +1,210 @@
+//! Stage 5, estimate to verdict: limits, hysteresis, confirmation.
+//!
+//! The interval, not the point, is held against the limits, so that a warning
+//! comes while isolation is still at or above the limit (UN R100, Annex 6:
+//! the warning must come with a test resistor that does not take isolation
+//! below the required minimum).
+
+use crate::config::{Judged, Limits};
+use crate::num;
+use crate::reason::Reason;
+use crate::report::{Estimate, Interval, Verdict};
+use crate::units::Ohms;
+
+/// An interval whose ends differ by more than this factor is too wide to be
+/// graded by its lower end while its upper end is healthy: ±15 %, the
+/// uncertainty that IEC 61557-8 allows a response value (from memory, not
+/// verified).
+const WIDE_PERCENT: i64 = 135;
+
+/// How bad it is, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+enum Grade {
+    #[default]
+    Healthy,
+    Warning,
+    Alarm,
+}
+
+/// Judgement with its memory.
+#[derive(Debug, Clone)]
+pub(crate) struct Judge {
+    verdict: Verdict,
+    /// The last grade that was confirmed: what hysteresis refers to.
+    confirmed: Grade,
+    candidate: Grade,
+    agreed: u8,
+}
+
+impl Default for Judge {
+    fn default() -> Self {
+        Self {
+            verdict: Verdict::Undetermined(Reason::NotYetMeasured),
+            confirmed: Grade::Healthy,
+            candidate: Grade::Healthy,
+            agreed: 0,
+        }
+    }
+}
+
+impl Judge {
+    /// The verdict as it stands.
+    pub(crate) const fn verdict(&self) -> Verdict {
+        self.verdict
+    }
+
+    /// Takes the estimate of a cycle, or the reason why there is none.
+    pub(crate) fn take(&mut self, limits: &Limits, estimate: &Result<Estimate, Reason>) -> Verdict {
+        let grade = match estimate {
+            Ok(estimate) => self.grade(limits, &judged_interval(limits.judged, estimate)),
+            Err(reason) => Err(*reason),
+        };
+        match grade {
+            Err(reason) => {
+                self.agreed = 0;
+                self.verdict = Verdict::Undetermined(reason);
+            }
+            Ok(grade) => self.confirm(limits, grade),
+        }
+        self.verdict
+    }
+
+    fn confirm(&mut self, limits: &Limits, grade: Grade) {
+        self.agreed = if grade == self.candidate {
+            self.agreed.saturating_add(1)
+        } else {
+            1
+        };
+        self.candidate = grade;
+        if self.agreed >= limits.confirmations {
+            self.confirmed = grade;
+            self.verdict = match grade {
+                Grade::Healthy => Verdict::Healthy,
+                Grade::Warning => Verdict::Warning,
+                Grade::Alarm => Verdict::Alarm,
+            };
+        }
+    }
+
+    fn grade(&self, limits: &Limits, interval: &Interval<Ohms>) -> Result<Grade, Reason> {
+        let low = self.grade_of(limits, interval.low);
+        let high = self.grade_of(limits, interval.high);
+        let allowed = interval.low.to_bits().saturating_mul(WIDE_PERCENT);
+        let wide = interval.high.to_bits().saturating_mul(100) > allowed;
+        if wide && low != Grade::Healthy && high == Grade::Healthy {
+            return Err(Reason::TooUncertain);
+        }
+        Ok(low)
+    }
+
+    fn grade_of(&self, limits: &Limits, resistance: Ohms) -> Grade {
+        let reached = |ohm_per_volt: u32, grade: Grade| {
+            let mut factor = num::ONE;
+            if self.confirmed >= grade {
+                factor = factor.saturating_add(limits.hysteresis.to_bits());
+            }
+            let volts = num::mul(limits.working_voltage.to_bits(), factor);
+            // Ω/V · V with 32 fraction bits, as ohms with 16.
+            let limit = num::wide(i64::from(ohm_per_volt), volts) >> 16;
+            i128::from(resistance.to_bits()) <= limit
+        };
+        if reached(limits.alarm_ohm_per_volt, Grade::Alarm) {
+            Grade::Alarm
+        } else if reached(limits.warning_ohm_per_volt, Grade::Warning) {
+            Grade::Warning
+        } else {
+            Grade::Healthy
+        }
+    }
+}
+
+const fn judged_interval(judged: Judged, estimate: &Estimate) -> Interval<Ohms> {
+    match judged {
+        Judged::WeakestRail => estimate.weakest_interval,
+        Judged::BothInParallel => estimate.isolation_interval,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Volts;
+
+    fn limits() -> Limits {
+        Limits::new(Volts::from_int(400), Judged::WeakestRail)
+    }
+
+    fn interval(low: i32, high: i32) -> Interval<Ohms> {
+        Interval {
+            low: Ohms::from_int(low),
+            high: Ohms::from_int(high),
+        }
+    }
+
+    #[test]
+    fn the_lower_end_of_the_interval_is_graded() {
+        let judge = Judge::default();
+        // 400 V: warning at 200 kΩ, alarm at 40 kΩ.
+        for (low, high, grade) in [
+            (200_001, 230_000, Grade::Healthy),
+            (200_000, 230_000, Grade::Warning),
+            (40_001, 45_000, Grade::Warning),
+            (40_000, 45_000, Grade::Alarm),
+            (0, 100, Grade::Alarm),
+        ] {
+            assert_eq!(
+                judge.grade(&limits(), &interval(low, high)),
+                Ok(grade),
+                "{low}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_wide_interval_that_reaches_health_is_not_judged() {
+        let judge = Judge::default();
+        let grade = judge.grade(&limits(), &interval(150_000, 900_000));
+        assert_eq!(grade, Err(Reason::TooUncertain));
+        // All of it is below the warning limit: the worse end counts.
+        assert_eq!(
+            judge.grade(&limits(), &interval(30_000, 150_000)),
+            Ok(Grade::Alarm)
+        );
+        // All of it is above.
+        assert_eq!(
+            judge.grade(&limits(), &interval(300_000, 90_000_000)),
+            Ok(Grade::Healthy)
+        );
+    }
+
+    #[test]
+    fn a_verdict_needs_its_confirmations_and_leaves_through_hysteresis() {
+        let mut judge = Judge::default();
+        let limits = limits();
+        judge.confirm(&limits, Grade::Warning);
+        assert_eq!(
+            judge.verdict(),
+            Verdict::Undetermined(Reason::NotYetMeasured)
+        );
+        judge.confirm(&limits, Grade::Warning);
+        assert_eq!(judge.verdict(), Verdict::Warning);
+        // 210 kΩ is above 200 kΩ but not 10 % above it.
+        assert_eq!(
+            judge.grade(&limits, &interval(210_000, 220_000)),
+            Ok(Grade::Warning)
+        );
+        assert_eq!(
+            judge.grade(&limits, &interval(221_000, 240_000)),
+            Ok(Grade::Healthy)
+        );
+    }
+
+    #[test]
+    fn no_estimate_is_a_verdict_of_its_own_at_once() {
+        let mut judge = Judge::default();
+        judge.confirm(&limits(), Grade::Healthy);
+        judge.confirm(&limits(), Grade::Healthy);
+        let verdict = judge.take(&limits(), &Err(Reason::NotSettled));
+        assert_eq!(verdict, Verdict::Undetermined(Reason::NotSettled));
+    }
+}

@@ -1,0 +1,182 @@
+//! The record of one dwell: a bounded number of equal averaging slots from
+//! the switch to now. When the record is full, neighbours merge and slots
+//! double in length.
+
+use heapless::Vec;
+
+use crate::config::Drive;
+use crate::front::Block;
+use crate::num::RootSum;
+
+/// The number of slots, even, at which neighbours merge; 12 to 23 are in use
+/// from then on.
+pub(crate) const SLOTS: usize = 24;
+
+/// Fraction bits that a slot gives up against `I32F32`: slots are `I12F20`
+/// (±2048 V, step 0.95 µV) to halve the record.
+const SLOT_SHIFT: u32 = 12;
+
+/// Mean voltages of a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Slot {
+    chassis: i32,
+    pack: i32,
+}
+
+impl Slot {
+    fn of(chassis: i64, pack: i64) -> Self {
+        let cut = |bits: i64| {
+            let rounded = bits.saturating_add(1 << (SLOT_SHIFT - 1)) >> SLOT_SHIFT;
+            i32::try_from(rounded).unwrap_or(if rounded < 0 { i32::MIN } else { i32::MAX })
+        };
+        Self {
+            chassis: cut(chassis),
+            pack: cut(pack),
+        }
+    }
+
+    /// v as `I32F32` bits.
+    pub(crate) fn chassis(self) -> i64 {
+        i64::from(self.chassis) << SLOT_SHIFT
+    }
+
+    /// Vb as `I32F32` bits.
+    pub(crate) fn pack(self) -> i64 {
+        i64::from(self.pack) << SLOT_SHIFT
+    }
+
+    fn between(self, other: Self) -> Self {
+        let half = |a: i32, b: i32| (i64::from(a).wrapping_add(i64::from(b)) >> 1) as i32;
+        Self {
+            chassis: half(self.chassis, other.chassis),
+            pack: half(self.pack, other.pack),
+        }
+    }
+}
+
+/// One dwell as it is recorded.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Dwell {
+    pub(crate) drive: Drive,
+    slots: Vec<Option<Slot>, SLOTS>,
+    /// Blocks that make a slot; a power of two.
+    pub(crate) per_slot: u32,
+    pending: Pending,
+    /// Blocks so far, missing ones included.
+    pub(crate) blocks: u32,
+    /// Blocks that brought samples.
+    pub(crate) seen: u32,
+    pub(crate) missing: u32,
+    pub(crate) saturated: bool,
+    /// Blocks in which scatter covered the converter's steps, of v and of Vb.
+    dithered: [u32; 2],
+    scatter: [RootSum; 2],
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Pending {
+    chassis: i64,
+    pack: i64,
+    seen: u32,
+    elapsed: u32,
+}
+
+impl Dwell {
+    /// An empty record of a dwell in `drive`.
+    pub(crate) fn new(drive: Drive) -> Self {
+        Self {
+            drive,
+            per_slot: 1,
+            ..Self::default()
+        }
+    }
+
+    /// Adds a block; blocks cut short by a drive change are left out. True
+    /// when it completed a slot.
+    pub(crate) fn push(&mut self, block: &Block) -> bool {
+        let missing = u32::from(block.missing);
+        self.missing = self.missing.saturating_add(missing);
+        let mut completed = false;
+        // More missing blocks than fill the record tell nothing further.
+        for _ in 0..missing.min(SLOTS as u32) {
+            completed |= self.advance();
+        }
+        self.saturated |= block.flags.saturated;
+        if block.flags.cut {
+            return completed;
+        }
+        self.seen = self.seen.saturating_add(1);
+        self.pending.chassis = self.pending.chassis.saturating_add(block.chassis.to_bits());
+        self.pending.pack = self.pending.pack.saturating_add(block.pack.to_bits());
+        self.pending.seen = self.pending.seen.saturating_add(1);
+        let [of_chassis, of_pack] = &mut self.scatter;
+        of_chassis.add(block.chassis_scatter.to_bits());
+        of_pack.add(block.pack_scatter.to_bits());
+        let flags = [block.flags.chassis_dithered, block.flags.pack_dithered];
+        for (count, dithered) in self.dithered.iter_mut().zip(flags) {
+            *count = count.saturating_add(u32::from(dithered));
+        }
+        completed | self.advance()
+    }
+
+    /// The slots in order of time; `None` where samples were missing.
+    pub(crate) fn slots(&self) -> &[Option<Slot>] {
+        &self.slots
+    }
+
+    /// True when scatter covered the converter's steps in at least three
+    /// quarters of the blocks: of v, and of Vb.
+    pub(crate) fn dithered(&self) -> [bool; 2] {
+        self.dithered
+            .map(|count| count.saturating_mul(4) >= self.seen.saturating_mul(3))
+    }
+
+    /// Root mean square of the blocks' scatter, of v and of Vb, `I32F32` bits.
+    pub(crate) fn scatter(&self) -> [i64; 2] {
+        let root = crate::num::sqrt_wide(u128::from(self.seen.max(1)) << 64);
+        self.scatter
+            .map(|sum| crate::num::quotient(i128::from(sum.root()), i128::from(root), 32))
+    }
+
+    /// One block of time has passed. True when that completed a slot.
+    fn advance(&mut self) -> bool {
+        self.blocks = self.blocks.saturating_add(1);
+        self.pending.elapsed = self.pending.elapsed.saturating_add(1);
+        if self.pending.elapsed < self.per_slot {
+            return false;
+        }
+        let Pending {
+            chassis,
+            pack,
+            seen,
+            ..
+        } = core::mem::take(&mut self.pending);
+        let count = i64::from(seen);
+        let slot = match (chassis.checked_div(count), pack.checked_div(count)) {
+            (Some(chassis), Some(pack)) => Some(Slot::of(chassis, pack)),
+            _ => None,
+        };
+        // There is room: the record merges as soon as it is full.
+        let _ = self.slots.push(slot);
+        if self.slots.is_full() {
+            self.merge();
+        }
+        true
+    }
+
+    fn merge(&mut self) {
+        let mut merged: Vec<Option<Slot>, SLOTS> = Vec::new();
+        let mut pairs = self.slots.iter();
+        while let Some(&early) = pairs.next() {
+            let late = pairs.next().copied().flatten();
+            let both = match (early, late) {
+                (Some(a), Some(b)) => Some(a.between(b)),
+                (one, other) => one.or(other),
+            };
+            // Half as many as before: it fits.
+            let _ = merged.push(both);
+        }
+        self.slots = merged;
+        self.per_slot = self.per_slot.saturating_mul(2);
+    }
+}

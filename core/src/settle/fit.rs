@@ -1,0 +1,365 @@
+//! Least-squares fit of one exponential to a dwell, and the proof that it has
+//! settled.
+//!
+//! With slots of length T numbered i from the switch, the model is
+//!
+//! ```text
+//! v_i = y + A·ρ^i + b·(Vb_i − Vb_ref),      ρ = exp(−T/τ)
+//! ```
+//!
+//! `y` is the settled voltage at the reference pack voltage; `b` is used only
+//! when the pack voltage moves. For each ρ of a grid the rest is linear. The
+//! best ρ is refined by Gauss-Newton on ρ (column A·i·ρ^(i−1), which serves a
+//! transient that is over within a slot or two as well as a slow one).
+//!
+//! **Proof.** A slow circuit is one whose remaining transient at the end of
+//! the dwell, ρ^n, exceeds 1 %. The dwell has settled when the data reject
+//! *every* slow ρ of the grid:
+//!
+//! * *seen*: the best slow fit is worse than the best fit by 16 noise
+//!   variances (4σ); or
+//! * *jumped*: v jumped at the switch by more than it moved since. An
+//!   exponential slower than n/4.6 slots moves at least twice as far after
+//!   its first slot as in it; or
+//! * *still*: v moved less since the switch than the stimulus ΔI into the
+//!   largest capacitance of the design would move any slow circuit:
+//!   0.2·ΔI·t/C_max (at τ = t/4.6 it moves 0.215·ΔI·t/C).
+//!
+//! A single flat reading proves nothing, and neither does a small slope: with
+//! noise, a very slow circuit looks like both. That is why the proof is by
+//! rejecting the alternative.
+
+use super::dwell::{Dwell, SLOTS, Slot};
+use super::linear::{COLUMNS, Normal};
+use crate::num::{self, ONE, RootSum};
+
+/// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
+const GRID: [i64; 14] = [
+    0,
+    352_552_385,
+    1_029_293_364,
+    1_580_030_169,
+    2_205_109_735,
+    2_726_172_161,
+    3_142_265_200,
+    3_471_816_637,
+    3_723_212_229,
+    3_886_247_119,
+    4_017_971_906,
+    4_119_687_349,
+    4_206_414_439,
+    4_273_546_057,
+];
+
+/// 1 %, the remaining transient that separates settled from slow.
+const REMAINING: i64 = ONE / 100;
+
+/// Gauss-Newton steps on ρ; from a grid point, three reach the last place
+/// that the noise leaves.
+const REFINEMENTS: u8 = 3;
+
+/// Places of the columns.
+const SETTLED: usize = 0;
+const DECAY: usize = 2;
+
+/// A trial at one ρ.
+#[derive(Debug, Clone, Copy)]
+struct Trial {
+    rho: i64,
+    coefficients: [i64; COLUMNS],
+    /// Sum of squared residuals, 64 fraction bits.
+    residual: u128,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Stage {
+    Grid(u8),
+    Refine(u8),
+    Done,
+}
+
+/// The fit of one dwell, in slices of bounded work.
+#[derive(Debug, Clone)]
+pub(crate) struct Fit {
+    slots: heapless::Vec<Option<Slot>, SLOTS>,
+    /// Zero of the voltages: the last slot.
+    zero: Slot,
+    /// Pack voltage that `y` belongs to: mean of the later half.
+    pack_ref: i64,
+    /// Binary places by which the pack column is scaled into ±1; `None` when
+    /// the pack voltage stands still.
+    pack_shift: Option<u32>,
+    best: Option<Trial>,
+    slow: Option<Trial>,
+    stage: Stage,
+}
+
+/// What the fit found, voltages as `I32F32` bits.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Fitted {
+    /// Settled voltage.
+    pub(crate) settled: i64,
+    /// Pack voltage it belongs to.
+    pub(crate) pack: i64,
+    /// Amplitude of the transient at the first slot.
+    pub(crate) amplitude: i64,
+    /// Decay a slot.
+    pub(crate) rho: i64,
+    /// Standard uncertainty of `settled` for unit noise a slot.
+    pub(crate) settled_gain: i64,
+    /// Standard uncertainty of ρ for unit noise a slot; `None` when there is
+    /// no transient to tell it.
+    pub(crate) rho_gain: Option<i64>,
+    /// Root mean square residual over the degrees of freedom.
+    pub(crate) rms: i64,
+    /// By how much the best slow fit is worse, as a sum of squares; `None`
+    /// when the best fit is itself slow.
+    pub(crate) slow_excess: Option<u128>,
+    /// How far the best slow fit moves within the dwell.
+    pub(crate) slow_movement: i64,
+    /// Mean of v over all slots but the first quarter.
+    pub(crate) late_mean: i64,
+    /// Slots with data.
+    pub(crate) used: u32,
+    pub(crate) pack_moves: bool,
+}
+
+impl Fit {
+    /// `None` when fewer than eight slots have data.
+    pub(crate) fn new(dwell: &Dwell, pack_noise: i64) -> Option<Self> {
+        let slots = heapless::Vec::from_slice(dwell.slots()).ok()?;
+        let used = slots.iter().flatten().count();
+        if used < crate::config::BLOCKS_MIN as usize {
+            return None;
+        }
+        let zero = *slots.iter().flatten().next_back()?;
+        let half = slots.len() >> 1;
+        let (pack_ref, _) = mean(slots.iter().skip(half).flatten().map(|slot| slot.pack()))?;
+        let deviation = slots
+            .iter()
+            .flatten()
+            .map(|slot| slot.pack().saturating_sub(pack_ref).saturating_abs())
+            .max()?;
+        let moves = deviation > pack_noise.saturating_mul(6);
+        let pack_shift = moves.then(|| {
+            64u32
+                .saturating_sub(deviation.leading_zeros())
+                .saturating_sub(num::FRAC)
+        });
+        Some(Self {
+            slots,
+            zero,
+            pack_ref,
+            pack_shift,
+            best: None,
+            slow: None,
+            stage: Stage::Grid(0),
+        })
+    }
+
+    /// One slice of work; true when there is more.
+    pub(crate) fn step(&mut self) -> bool {
+        self.stage = match self.stage {
+            Stage::Grid(place) => self.try_grid(place),
+            Stage::Refine(left) => self.refine(left),
+            Stage::Done => Stage::Done,
+        };
+        self.stage != Stage::Done
+    }
+
+    fn try_grid(&mut self, place: u8) -> Stage {
+        let Some(&rho) = GRID.get(usize::from(place)) else {
+            return Stage::Refine(REFINEMENTS);
+        };
+        if let Some(trial) = self.trial(rho) {
+            if self.best.is_none_or(|best| trial.residual < best.residual) {
+                self.best = Some(trial);
+            }
+            let slow = power(rho, self.slots.len()) > REMAINING;
+            if slow && self.slow.is_none_or(|best| trial.residual < best.residual) {
+                self.slow = Some(trial);
+            }
+        }
+        Stage::Grid(place.saturating_add(1))
+    }
+
+    /// One Gauss-Newton step on ρ.
+    fn refine(&mut self, left: u8) -> Stage {
+        let Some(best) = self.best else {
+            return Stage::Done;
+        };
+        let [_, amplitude, _, _] = best.coefficients;
+        if left == 0 || amplitude == 0 {
+            return Stage::Done;
+        }
+        let Some([_, _, decay, _]) = self.normal(best.rho, true).solve() else {
+            return Stage::Done;
+        };
+        let change = num::quotient(i128::from(decay), i128::from(amplitude), 32);
+        // A slow decay may at most halve or double its time constant in one step.
+        let room = ONE.saturating_sub(best.rho);
+        let change = change.clamp(room.saturating_neg(), room >> 1);
+        let rho = best.rho.saturating_add(change).max(0);
+        match self.trial(rho) {
+            Some(trial) if trial.residual <= best.residual => {
+                self.best = Some(trial);
+                Stage::Refine(left.saturating_sub(1))
+            }
+            _ => Stage::Done,
+        }
+    }
+
+    /// Rows of the fit: columns and datum.
+    fn rows(&self, rho: i64, with_decay: bool) -> impl Iterator<Item = ([i64; COLUMNS], i64)> + '_ {
+        let (mut phi, mut before) = (ONE, 0i64);
+        self.slots
+            .iter()
+            .zip(0i64..)
+            .filter_map(move |(slot, place)| {
+                let decay = before.saturating_mul(place);
+                let here = phi;
+                before = phi;
+                phi = num::mul(phi, rho);
+                let slot = (*slot)?;
+                let pack = match self.pack_shift {
+                    Some(shift) => slot.pack().saturating_sub(self.pack_ref) >> shift,
+                    None => 0,
+                };
+                let datum = slot.chassis().saturating_sub(self.zero.chassis());
+                let decay = if with_decay { decay } else { 0 };
+                Some(([ONE, here, decay, pack], datum))
+            })
+    }
+
+    fn normal(&self, rho: i64, with_decay: bool) -> Normal {
+        let mut normal = Normal::default();
+        for (columns, datum) in self.rows(rho, with_decay) {
+            normal.add(&columns, datum);
+        }
+        normal
+    }
+
+    fn trial(&self, rho: i64) -> Option<Trial> {
+        let coefficients = self.normal(rho, false).solve()?;
+        let mut residual = 0u128;
+        for (columns, datum) in self.rows(rho, false) {
+            let mut left = datum;
+            for (&column, &coefficient) in columns.iter().zip(&coefficients) {
+                left = left.saturating_sub(num::mul(column, coefficient));
+            }
+            let size = u128::from(left.unsigned_abs());
+            residual = residual.saturating_add(size.saturating_mul(size));
+        }
+        Some(Trial {
+            rho,
+            coefficients,
+            residual,
+        })
+    }
+
+    /// The result, when the fit is done; `None` when no ρ could be fitted.
+    pub(crate) fn result(&self) -> Option<Fitted> {
+        let best = self.best?;
+        let used = self.slots.iter().flatten().count() as u32;
+        let [settled, amplitude, _, _] = best.coefficients;
+        let with_decay = self.normal(best.rho, true);
+        let visible = amplitude != 0;
+        let decay_gain = if visible {
+            with_decay.inverse_at(DECAY)
+        } else {
+            None
+        };
+        let settled_gain = match decay_gain {
+            Some(_) => with_decay.inverse_at(SETTLED),
+            None => self.normal(best.rho, false).inverse_at(SETTLED),
+        }?;
+        let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
+        let columns = 2 + u32::from(self.pack_shift.is_some()) + u32::from(decay_gain.is_some());
+        let freedom = used.saturating_sub(columns).max(1);
+        let variance = best
+            .residual
+            .checked_div(u128::from(freedom))
+            .unwrap_or(u128::MAX);
+        let quarter = self.slots.len() >> 2;
+        let late = self
+            .slots
+            .iter()
+            .skip(quarter)
+            .flatten()
+            .map(|slot| slot.chassis());
+        let slots = self.slots.len();
+        let slow_movement = self.slow.map_or(0, |slow| {
+            let [_, amplitude, _, _] = slow.coefficients;
+            num::mul(amplitude, ONE.saturating_sub(power(slow.rho, slots)))
+        });
+        Some(Fitted {
+            settled: settled.saturating_add(self.zero.chassis()),
+            pack: self.pack_ref,
+            amplitude,
+            rho: best.rho,
+            settled_gain: root(settled_gain),
+            rho_gain: decay_gain
+                .map(|gain| num::quotient(i128::from(root(gain)), i128::from(amplitude), 32))
+                .map(i64::saturating_abs),
+            rms: num::sqrt_wide(variance),
+            slow_excess: self.slow_excess(&best),
+            slow_movement,
+            late_mean: mean(late).map_or(0, |(mean, _)| mean),
+            used,
+            pack_moves: self.pack_shift.is_some(),
+        })
+    }
+
+    fn slow_excess(&self, best: &Trial) -> Option<u128> {
+        if power(best.rho, self.slots.len()) > REMAINING {
+            return None;
+        }
+        // Without a slow fit nothing slow can describe the data.
+        Some(self.slow.map_or(u128::MAX, |slow| {
+            slow.residual.saturating_sub(best.residual)
+        }))
+    }
+
+    /// Voltages of the first slot, when it has data: v and Vb.
+    pub(crate) fn first(&self) -> Option<Slot> {
+        self.slots.first().copied().flatten()
+    }
+
+    /// Change of the pack voltage from the middle of the earlier half to the
+    /// middle of the later half, in volts a slot.
+    pub(crate) fn pack_slope(&self) -> i64 {
+        let half = self.slots.len() >> 1;
+        let early = mean(
+            self.slots
+                .iter()
+                .take(half)
+                .flatten()
+                .map(|slot| slot.pack()),
+        );
+        let change = early.map_or(0, |(early, _)| self.pack_ref.saturating_sub(early));
+        change.checked_div(half as i64).unwrap_or(0)
+    }
+}
+
+/// `base^exponent` in the common format.
+fn power(base: i64, exponent: usize) -> i64 {
+    // At most SLOTS turns.
+    (0..exponent.min(SLOTS)).fold(ONE, |power, _| num::mul(power, base))
+}
+
+/// Mean and count; `None` of nothing.
+fn mean(values: impl Iterator<Item = i64>) -> Option<(i64, i64)> {
+    let (sum, count) = values.fold((0i64, 0i64), |(sum, count), value| {
+        (sum.saturating_add(value), count.saturating_add(1))
+    });
+    Some((sum.checked_div(count)?, count))
+}
+
+/// Independent standard uncertainties combined.
+pub(crate) fn hypot(parts: &[i64]) -> i64 {
+    let mut sum = RootSum::default();
+    for &part in parts {
+        sum.add(part);
+    }
+    sum.root()
+}

@@ -1,0 +1,126 @@
+//! Least squares with up to four columns: normal equations and their solution.
+
+use crate::num::{self, Reciprocal};
+
+/// Most columns.
+pub(crate) const COLUMNS: usize = 4;
+
+/// Normal equations `A x = b` of a least-squares fit, `I32F32`. Columns are
+/// kept within ±32 and the data within ±4000 over at most 24 rows, so that
+/// every sum stays below 2^22.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Normal {
+    a: [[i64; COLUMNS]; COLUMNS],
+    b: [i64; COLUMNS],
+}
+
+impl Normal {
+    /// Adds one row: column values and datum.
+    pub(crate) fn add(&mut self, columns: &[i64; COLUMNS], datum: i64) {
+        for ((line, rhs), &left) in self.a.iter_mut().zip(&mut self.b).zip(columns) {
+            if left == 0 {
+                continue;
+            }
+            for (cell, &right) in line.iter_mut().zip(columns) {
+                *cell = cell.saturating_add(num::mul(left, right));
+            }
+            *rhs = rhs.saturating_add(num::mul(left, datum));
+        }
+    }
+
+    /// The solution for the data; `None` when the columns do not determine it.
+    pub(crate) fn solve(&self) -> Option<[i64; COLUMNS]> {
+        self.solve_for(self.b)
+    }
+
+    /// One diagonal element of the inverse: the variance of that coefficient
+    /// for unit noise.
+    pub(crate) fn inverse_at(&self, column: usize) -> Option<i64> {
+        let mut unit = [0; COLUMNS];
+        *unit.get_mut(column)? = num::ONE;
+        self.solve_for(unit)?.get(column).copied()
+    }
+
+    /// Elimination without pivoting, as fits a positive definite matrix. A
+    /// column of zeros is one that is not in use: its coefficient is zero.
+    fn solve_for(&self, b: [i64; COLUMNS]) -> Option<[i64; COLUMNS]> {
+        let mut a = self.a;
+        let mut b = b;
+        for step in 0..COLUMNS {
+            let pivot_line = *a.get(step)?;
+            let pivot = *pivot_line.get(step)?;
+            let original = *self.a.get(step)?.get(step)?;
+            if original == 0 {
+                continue;
+            }
+            // Less than 2^-24 of the column is left: the others explain it.
+            if pivot <= original >> 24 || pivot <= 0 {
+                return None;
+            }
+            let reciprocal = Reciprocal::new(i128::from(pivot))?;
+            let pivot_b = *b.get(step)?;
+            for (line, rhs) in a.iter_mut().zip(&mut b).skip(step.saturating_add(1)) {
+                let factor = reciprocal.times(i128::from(*line.get(step)?), num::FRAC as i32);
+                for (cell, &above) in line.iter_mut().zip(&pivot_line) {
+                    *cell = cell.saturating_sub(num::mul(factor, above));
+                }
+                *rhs = rhs.saturating_sub(num::mul(factor, pivot_b));
+            }
+        }
+        substitute(&a, &b)
+    }
+}
+
+fn substitute(a: &[[i64; COLUMNS]; COLUMNS], b: &[i64; COLUMNS]) -> Option<[i64; COLUMNS]> {
+    let mut x = [0i64; COLUMNS];
+    for step in (0..COLUMNS).rev() {
+        let line = a.get(step)?;
+        let pivot = *line.get(step)?;
+        if pivot == 0 {
+            continue;
+        }
+        let mut rest = *b.get(step)?;
+        for (&cell, &known) in line.iter().zip(&x).skip(step.saturating_add(1)) {
+            rest = rest.saturating_sub(num::mul(cell, known));
+        }
+        *x.get_mut(step)? = num::quotient(i128::from(rest), i128::from(pivot), num::FRAC as i32);
+    }
+    Some(x)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn q(x: f64) -> i64 {
+        (x * num::ONE as f64) as i64
+    }
+
+    proptest! {
+        #[test]
+        fn coefficients_of_exact_data_come_back(
+            rho in 0.05f64..0.9, y in -100f64..100.0, a in -100f64..100.0, slope in -20f64..20.0,
+        ) {
+            let mut normal = Normal::default();
+            for i in 0..20 {
+                let phi = rho.powi(i);
+                let ramp = f64::from(i) / 20.0;
+                normal.add(&[num::ONE, q(phi), 0, q(ramp)], q(y + a * phi + slope * ramp));
+            }
+            let x = normal.solve().expect("determined");
+            for (got, want) in x.iter().zip([y, a, 0.0, slope]) {
+                prop_assert!((*got as f64 / num::ONE as f64 - want).abs() < 2e-5);
+            }
+        }
+    }
+
+    #[test]
+    fn equal_columns_are_refused() {
+        let mut normal = Normal::default();
+        for _ in 0..10 {
+            normal.add(&[num::ONE, num::ONE, 0, 0], num::ONE);
+        }
+        assert_eq!(normal.solve(), None);
+    }
+}
