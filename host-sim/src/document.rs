@@ -1,0 +1,211 @@
+//! TOML documents: read, parse, and point at the field that is wrong.
+
+use std::ops::{Range, RangeInclusive};
+use std::path::Path;
+
+use serde::de::DeserializeOwned;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use crate::error::{HostError, Place};
+
+/// A field whose value cannot be used; becomes a [`HostError`] once the
+/// document says where the field stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FieldFault {
+    /// Path of the field, as in `permanent[0].resistance_ohm`.
+    pub path: String,
+    /// What is wrong.
+    pub problem: String,
+    /// What was expected.
+    pub expected: String,
+    /// How to mend it.
+    pub mend: String,
+}
+
+impl FieldFault {
+    /// A fault of the field at `path`.
+    #[must_use]
+    pub fn new(path: &str, problem: impl Into<String>, expected: impl Into<String>) -> Self {
+        Self {
+            path: path.to_owned(),
+            problem: problem.into(),
+            expected: expected.into(),
+            mend: format!("correct {path}"),
+        }
+    }
+
+    /// Says how to mend it.
+    #[must_use]
+    pub fn mend(mut self, mend: impl Into<String>) -> Self {
+        self.mend = mend.into();
+        self
+    }
+
+    /// The same fault when the document is a table of a larger one.
+    #[must_use]
+    pub fn under(mut self, table: &str) -> Self {
+        self.path = format!("{table}.{}", self.path);
+        self
+    }
+}
+
+/// `value` when it lies in `range`, else a fault that says so. NaN lies in no range.
+///
+/// # Errors
+/// A [`FieldFault`] that names the field and its range.
+pub fn in_range(
+    path: &str,
+    value: f64,
+    range: RangeInclusive<f64>,
+    unit: &str,
+) -> Result<f64, FieldFault> {
+    if range.contains(&value) {
+        return Ok(value);
+    }
+    let expected = format!("{} to {} {unit}", range.start(), range.end());
+    Err(FieldFault::new(
+        path,
+        format!("{value} is out of range"),
+        expected.trim_end(),
+    )
+    .mend("give a value in this range; check the unit at the end of the field's name"))
+}
+
+/// The text of a document and the name under which the user knows it.
+#[derive(Debug, Clone)]
+pub struct Document {
+    name: String,
+    text: String,
+}
+
+impl Document {
+    /// Reads a file.
+    ///
+    /// # Errors
+    /// When it cannot be read, or is not UTF-8 text.
+    pub fn read(path: &Path) -> Result<Self, HostError> {
+        let name = path.display().to_string();
+        let bytes = std::fs::read(path)
+            .map_err(|error| HostError::system(&*name, "cannot read", &error))?;
+        let text = String::from_utf8(bytes).map_err(|_| {
+            HostError::input("the file is not text")
+                .in_file(&*name)
+                .expected("a TOML document in UTF-8")
+                .mend("name the TOML file; a capture is a CSV file and is named separately")
+        })?;
+        Ok(Self { name, text })
+    }
+
+    /// A document that is already in memory.
+    #[must_use]
+    pub fn embedded(name: &str, text: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            text: text.to_owned(),
+        }
+    }
+
+    /// The name under which the user knows the document.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The document as a `T`; unknown and missing fields are refused by `T`.
+    ///
+    /// # Errors
+    /// With line and column, when the text is not TOML or not a `T`.
+    pub fn parse<T: DeserializeOwned>(&self) -> Result<T, HostError> {
+        toml::from_str(&self.text).map_err(|error| {
+            let place = error.span().map_or(Place::Whole, |span| {
+                let (line, column) = self.position(&span);
+                Place::Position { line, column }
+            });
+            HostError::input(error.message().replace('\n', "; "))
+                .in_file(&*self.name)
+                .at(place)
+                .mend("correct this place; `ohmsplit formats` shows every field")
+        })
+    }
+
+    /// The error of a faulty field, with the position at which it is written.
+    #[must_use]
+    pub fn locate(&self, fault: FieldFault) -> HostError {
+        let position = self.span_of(&fault.path).map(|span| self.position(&span));
+        HostError::input(fault.problem)
+            .in_file(&*self.name)
+            .at(Place::Field {
+                path: fault.path,
+                position,
+            })
+            .expected(fault.expected)
+            .mend(fault.mend)
+    }
+
+    /// Line and column, counted from 1.
+    fn position(&self, span: &Range<usize>) -> (usize, usize) {
+        let before = self.text.get(..span.start).unwrap_or(&self.text);
+        let line = before.matches('\n').count() + 1;
+        let start = before.rfind('\n').map_or(0, |newline| newline + 1);
+        (line, before[start..].chars().count() + 1)
+    }
+
+    /// Where the value at `path` stands, or the innermost table on the way to it.
+    fn span_of(&self, path: &str) -> Option<Range<usize>> {
+        let root = DeTable::parse(&self.text).ok()?;
+        let mut table: &DeTable<'_> = root.get_ref();
+        let mut found = None;
+        for segment in path.split('.') {
+            let (name, place) = match segment.split_once('[') {
+                Some((name, rest)) => (name, rest.trim_end_matches(']').parse::<usize>().ok()),
+                None => (segment, None),
+            };
+            let Some(mut value) = table.get(name) else {
+                return found;
+            };
+            if let (Some(place), DeValue::Array(list)) = (place, value.get_ref()) {
+                let Some(item) = list.get(place) else {
+                    return found;
+                };
+                value = item;
+            }
+            found = Some(Spanned::span(value));
+            match value.get_ref() {
+                DeValue::Table(inner) => table = inner,
+                _ => return found,
+            }
+        }
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TEXT: &str = "[pack]\nvolts = 3\n\n[[part]]\nohm = 1\n[[part]]\nohm = -1\n";
+
+    #[test]
+    fn a_fault_is_found_at_its_line_and_column() {
+        let document = Document::embedded("a.toml", TEXT);
+        let at = |path: &str| document.locate(FieldFault::new(path, "bad", "good")).place;
+        let field = |path: &str, position| Place::Field {
+            path: path.to_owned(),
+            position,
+        };
+        assert_eq!(at("pack.volts"), field("pack.volts", Some((2, 9))));
+        assert_eq!(at("part[1].ohm"), field("part[1].ohm", Some((7, 7))));
+        // A field that is not written: the table in which it is missing.
+        assert_eq!(at("pack.amps"), field("pack.amps", Some((1, 1))));
+        assert_eq!(at("nowhere"), field("nowhere", None));
+    }
+
+    #[test]
+    fn nan_and_infinity_lie_in_no_range() {
+        for value in [f64::NAN, f64::INFINITY, -1.0] {
+            assert!(in_range("x", value, 0.0..=1.0, "V").is_err());
+        }
+        assert_eq!(in_range("x", 1.0, 0.0..=1.0, "V"), Ok(1.0));
+    }
+}

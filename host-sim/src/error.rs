@@ -1,0 +1,181 @@
+//! The one error of the host tool: where, what is wrong, what was expected, how to mend it.
+
+use std::fmt;
+
+/// Where in a file a problem lies.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// The file as a whole.
+    Whole,
+    /// A line and column, both counted from 1.
+    Position {
+        /// Line.
+        line: usize,
+        /// Column in characters.
+        column: usize,
+    },
+    /// A field of a document, with its position when it is written there.
+    Field {
+        /// Path of the field, as in `front_end.chassis.converter_bits`.
+        path: String,
+        /// Line and column of its value, counted from 1.
+        position: Option<(usize, usize)>,
+    },
+    /// A row of a table.
+    Row {
+        /// Line of the file, counted from 1, comments included.
+        line: u64,
+        /// Name of the column.
+        column: Option<String>,
+    },
+}
+
+/// Whose fault a problem is; decides the exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// What the user gave: a file's content, an argument.
+    Input,
+    /// The system: a file that cannot be read or written.
+    System,
+}
+
+/// One problem, told so that the reader can mend it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub struct HostError {
+    /// Whose fault it is.
+    pub cause: Cause,
+    /// The file as the user named it.
+    pub file: Option<String>,
+    /// Where in the file.
+    pub place: Place,
+    /// What is wrong.
+    pub problem: String,
+    /// What was expected instead.
+    pub expected: Option<String>,
+    /// How to mend it.
+    pub mend: Option<String>,
+}
+
+impl HostError {
+    /// A problem with what the user gave.
+    #[must_use]
+    pub fn input(problem: impl Into<String>) -> Self {
+        Self {
+            cause: Cause::Input,
+            file: None,
+            place: Place::Whole,
+            problem: problem.into(),
+            expected: None,
+            mend: None,
+        }
+    }
+
+    /// A file that the system does not let us read or write.
+    #[must_use]
+    pub fn system(file: impl Into<String>, doing: &str, error: &std::io::Error) -> Self {
+        let missing = error.kind() == std::io::ErrorKind::NotFound;
+        Self {
+            cause: if missing { Cause::Input } else { Cause::System },
+            problem: format!("{doing}: {error}"),
+            mend: missing.then(|| "check the name and the folder".to_owned()),
+            ..Self::input("").in_file(file)
+        }
+    }
+
+    /// Names the file.
+    #[must_use]
+    pub fn in_file(mut self, file: impl Into<String>) -> Self {
+        self.file = Some(file.into());
+        self
+    }
+
+    /// Names the place.
+    #[must_use]
+    pub fn at(mut self, place: Place) -> Self {
+        self.place = place;
+        self
+    }
+
+    /// Says what was expected.
+    #[must_use]
+    pub fn expected(mut self, expected: impl Into<String>) -> Self {
+        self.expected = Some(expected.into());
+        self
+    }
+
+    /// Says how to mend it.
+    #[must_use]
+    pub fn mend(mut self, mend: impl Into<String>) -> Self {
+        self.mend = Some(mend.into());
+        self
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Whole => Ok(()),
+            Self::Position { line, column } => write!(f, "line {line}, column {column}"),
+            Self::Field { path, position } => {
+                if let Some((line, column)) = position {
+                    write!(f, "line {line}, column {column}, ")?;
+                }
+                write!(f, "field {path}")
+            }
+            Self::Row { line, column } => {
+                write!(f, "line {line}")?;
+                match column {
+                    Some(name) => write!(f, ", column {name}"),
+                    None => Ok(()),
+                }
+            }
+        }
+    }
+}
+
+impl fmt::Display for HostError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(file) = &self.file {
+            write!(f, "{file}")?;
+            let separator = if self.place == Place::Whole {
+                ": "
+            } else {
+                ", "
+            };
+            write!(f, "{separator}")?;
+        }
+        if self.place != Place::Whole {
+            write!(f, "{}: ", self.place)?;
+        }
+        write!(f, "{}", self.problem)?;
+        if let Some(expected) = &self.expected {
+            write!(f, "\n  expected: {expected}")?;
+        }
+        if let Some(mend) = &self.mend {
+            write!(f, "\n  to mend:  {mend}")?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_error_says_where_what_and_how() {
+        let error = HostError::input("\"fast\" is not a drive state")
+            .in_file("run.csv")
+            .at(Place::Row {
+                line: 7,
+                column: Some("drive".to_owned()),
+            })
+            .expected("rest, raise or lower")
+            .mend("correct the word");
+        assert_eq!(
+            error.to_string(),
+            "run.csv, line 7, column drive: \"fast\" is not a drive state\n  \
+             expected: rest, raise or lower\n  to mend:  correct the word"
+        );
+    }
+}

@@ -1,0 +1,204 @@
+//! From the document's floating-point numbers to the core's checked configuration.
+
+use fixed::types::{I32F32, I48F16};
+use ohmsplit::config::{Config, ConfigError, Drive, Judged, Limits, MAX_ELEMENTS, Timing};
+use ohmsplit::units::{Microfarads, Ohms, Ratio, Volts};
+
+use super::{JudgedWord, LimitsPart, NetworkFile, TimingPart};
+use crate::document::{FieldFault, in_range};
+
+/// What the numbers of a capture are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Readings {
+    /// Codes of the network's converters.
+    Codes,
+    /// Volts at the terminals; the core gets them as codes of one microvolt.
+    Volts,
+}
+
+pub(super) fn volts(value: f64) -> Volts {
+    Volts::new(I32F32::saturating_from_num(value))
+}
+
+pub(super) fn ohms(value: f64) -> Ohms {
+    Ohms::new(I48F16::saturating_from_num(value))
+}
+
+pub(super) const fn ratio(ppm: i32) -> Ratio {
+    Ratio::from_ppm(ppm)
+}
+
+/// Relative standard uncertainty of a limit of error in percent: t/√3.
+pub(super) fn standard_uncertainty(percent: f64) -> Ratio {
+    Ratio::new(I32F32::saturating_from_num(percent / 100.0 / 3f64.sqrt()))
+}
+
+/// The drive state that a word of a document or capture names.
+#[must_use]
+pub fn drive_of(word: &str) -> Option<Drive> {
+    Drive::ALL.into_iter().find(|state| state.name() == word)
+}
+
+impl TimingPart {
+    pub(super) fn check(&self) -> Result<(), FieldFault> {
+        in_range("timing.block_ms", self.block_ms, 0.1..=10_000.0, "ms")?;
+        in_range("timing.dwell_min_s", self.dwell_min_s, 0.0008..=2000.0, "s")?;
+        in_range("timing.dwell_max_s", self.dwell_max_s, 0.0008..=2000.0, "s")?;
+        let most = self.capacitance_max_uf;
+        in_range("timing.capacitance_max_uF", most, 1.0e-6..=1000.0, "uF")?;
+        self.states().map(drop)
+    }
+
+    fn states(&self) -> Result<Vec<Drive>, FieldFault> {
+        let fault = |problem: String| {
+            FieldFault::new(
+                "timing.cycle",
+                problem,
+                "two to four of \"rest\", \"raise\", \"lower\"",
+            )
+        };
+        if !(2..=4).contains(&self.cycle.len()) {
+            return Err(fault(format!("{} drive states", self.cycle.len())));
+        }
+        self.cycle
+            .iter()
+            .map(|word| {
+                drive_of(word).ok_or_else(|| fault(format!("\"{word}\" is not a drive state")))
+            })
+            .collect()
+    }
+
+    fn timing(&self) -> Result<Timing, FieldFault> {
+        let micros = |seconds: f64| (seconds * 1e6).round() as u32;
+        let mut timing = Timing::default();
+        timing.block_us = micros(self.block_ms * 1e-3);
+        timing.dwell_min_us = micros(self.dwell_min_s);
+        timing.dwell_max_us = micros(self.dwell_max_s);
+        timing.capacitance_max =
+            Microfarads::new(I32F32::saturating_from_num(self.capacitance_max_uf));
+        timing
+            .with_cycle(&self.states()?)
+            .ok_or_else(|| refused(ConfigError::CycleWithoutStimulus))
+    }
+}
+
+impl LimitsPart {
+    pub(super) fn check(&self) -> Result<(), FieldFault> {
+        for (path, value) in [
+            ("limits.alarm_ohm_per_V", self.alarm_ohm_per_v),
+            ("limits.warning_ohm_per_V", self.warning_ohm_per_v),
+        ] {
+            in_range(path, value, 1.0..=1.0e6, "ohm/V")?;
+            if value.fract() != 0.0 {
+                let problem = format!("{value} is not a whole number");
+                return Err(FieldFault::new(path, problem, "whole ohms per volt"));
+            }
+        }
+        in_range(
+            "limits.hysteresis_percent",
+            self.hysteresis_percent,
+            0.0..=100.0,
+            "percent",
+        )?;
+        in_range(
+            "limits.confirmations",
+            f64::from(self.confirmations),
+            1.0..=255.0,
+            "",
+        )?;
+        Ok(())
+    }
+
+    fn limits(&self, working_voltage_v: f64) -> Limits {
+        let judged = match self.judged {
+            JudgedWord::WeakestRail => Judged::WeakestRail,
+            JudgedWord::BothInParallel => Judged::BothInParallel,
+        };
+        Limits {
+            // Whole and at most 10^6: checked.
+            alarm_ohm_per_volt: self.alarm_ohm_per_v as u32,
+            warning_ohm_per_volt: self.warning_ohm_per_v as u32,
+            hysteresis: Ratio::new(I32F32::saturating_from_num(self.hysteresis_percent / 100.0)),
+            confirmations: self.confirmations,
+            ..Limits::new(volts(working_voltage_v), judged)
+        }
+    }
+}
+
+impl NetworkFile {
+    /// The core's configuration for a capture of these readings.
+    ///
+    /// # Errors
+    /// The field because of which the core refuses it.
+    pub fn config(&self, readings: Readings) -> Result<Config, FieldFault> {
+        let mut parts = self.drive.elements()?;
+        parts.extend(self.permanent.iter().map(super::PermanentPart::element));
+        Config::try_new(
+            self.front_end.front_end(readings)?,
+            &parts,
+            self.timing.timing()?,
+            self.limits.limits(self.pack.working_voltage_v),
+        )
+        .map_err(refused)
+    }
+}
+
+/// The field that a refusal of the core is about.
+fn refused(error: ConfigError) -> FieldFault {
+    let (path, problem, expected) = match error {
+        ConfigError::TooManyElements => {
+            let most = format!("at most {MAX_ELEMENTS}, drive and measuring dividers included");
+            return FieldFault::new("permanent", "too many parts on the chassis", most)
+                .mend("replace permanent resistors to the same rail by one of equal conductance");
+        }
+        ConfigError::ResistanceNotPositive => {
+            ("drive", "a resistance is not positive", "more than 0 ohm")
+        }
+        ConfigError::ChannelWithoutRange => (
+            "front_end",
+            "a converter spans no voltage",
+            "1 to 32 bits and a full scale above 0 V",
+        ),
+        ConfigError::ChannelLimitsCrossed => (
+            "front_end",
+            "no valid code is left",
+            "lowest_valid_code below highest_valid_code",
+        ),
+        ConfigError::BlockOutOfRange => (
+            "timing.block_ms",
+            "the averaging block is out of range",
+            "0.1 to 10000 ms",
+        ),
+        ConfigError::DwellOutOfRange => (
+            "timing.dwell_min_s",
+            "the dwells do not fit the averaging block",
+            "at least eight blocks of block_ms, and not above dwell_max_s",
+        ),
+        ConfigError::CycleWithoutStimulus => (
+            "timing.cycle",
+            "all drive states of the cycle push alike",
+            "at least two states that differ",
+        ),
+        ConfigError::CapacitanceNotPositive => (
+            "timing.capacitance_max_uF",
+            "the capacitance is not positive",
+            "more than 0 uF",
+        ),
+        ConfigError::WorkingVoltageNotPositive => (
+            "pack.working_voltage_V",
+            "the working voltage is not positive",
+            "more than 0 V",
+        ),
+        ConfigError::LimitsCrossed => (
+            "limits.alarm_ohm_per_V",
+            "the alarm limit is above the warning limit",
+            "at most warning_ohm_per_V",
+        ),
+        ConfigError::NegativeUncertainty => (
+            "limits.hysteresis_percent",
+            "a tolerance or the hysteresis is negative",
+            "0 or more",
+        ),
+    };
+    FieldFault::new(path, problem, expected)
+}
