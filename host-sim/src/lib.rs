@@ -4,3 +4,6 @@
 pub mod document;
 pub mod error;
 pub mod network;
+pub mod plant;
+pub mod scenario;
+pub mod simulate;

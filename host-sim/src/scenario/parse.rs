@@ -1,0 +1,131 @@
+//! Scenario files.
+
+use std::path::Path;
+
+use ohmsplit::config::Config;
+use serde::Deserialize;
+
+use super::{Capacitance, Disturbance, Leak, PackProfile, PartErrors, World};
+use crate::document::{Document, FieldFault, in_range};
+use crate::error::HostError;
+use crate::network::{NetworkFile, Readings};
+
+/// The version of the scenario document that this program reads.
+pub const FORMAT: &str = "ohmsplit-scenario-1";
+
+/// A checked scenario.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scenario {
+    /// Short name.
+    pub name: String,
+    /// What one should see.
+    pub description: String,
+    /// Length of the run in seconds.
+    pub duration_s: f64,
+    /// Fixed dwells of this length instead of the core's sequencer, in seconds.
+    pub half_period_s: Option<f64>,
+    /// The monitor as its designer describes it.
+    pub network: NetworkFile,
+    /// The same for the core.
+    pub config: Config,
+    /// What the monitor is connected to.
+    pub world: World,
+}
+
+/// The document as written.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ScenarioFile {
+    format: String,
+    name: String,
+    description: String,
+    seed: u64,
+    duration_s: f64,
+    #[serde(rename = "sample_rate_Hz")]
+    sample_rate_hz: f64,
+    half_period_s: Option<f64>,
+    network: NetworkFile,
+    #[serde(default)]
+    leak: Vec<Leak>,
+    #[serde(default)]
+    capacitance: Capacitance,
+    #[serde(default)]
+    pack_profile: PackProfile,
+    #[serde(default)]
+    disturbance: Disturbance,
+    #[serde(default)]
+    parts: PartErrors,
+}
+
+impl Scenario {
+    /// Reads and checks a scenario file.
+    ///
+    /// # Errors
+    /// One error that names file, line, field, what was expected and how to mend it.
+    pub fn read(path: &Path) -> Result<Self, HostError> {
+        Self::parse(&Document::read(path)?)
+    }
+
+    /// Parses and checks a scenario document.
+    ///
+    /// # Errors
+    /// As [`Scenario::read`].
+    pub fn parse(document: &Document) -> Result<Self, HostError> {
+        let file: ScenarioFile = document.parse()?;
+        file.scenario().map_err(|fault| document.locate(fault))
+    }
+
+    /// Number of samples in the run.
+    #[must_use]
+    pub fn samples(&self) -> u64 {
+        (self.duration_s * self.world.sample_rate_hz).round() as u64
+    }
+}
+
+impl ScenarioFile {
+    fn scenario(self) -> Result<Scenario, FieldFault> {
+        if self.format != FORMAT {
+            let problem = format!("format is {}", self.format);
+            return Err(FieldFault::new("format", problem, FORMAT).mend(format!(
+                "write format = \"{FORMAT}\" at the top of a scenario"
+            )));
+        }
+        let under = |fault: FieldFault| fault.under("network");
+        self.network.check().map_err(under)?;
+        let config = self.network.config(self.readings()).map_err(under)?;
+        in_range("duration_s", self.duration_s, 1e-6..=3.2e7, "s")?;
+        let scenario = Scenario {
+            name: self.name,
+            description: self.description,
+            duration_s: self.duration_s,
+            half_period_s: self.half_period_s,
+            network: self.network,
+            world: World {
+                seed: self.seed,
+                sample_rate_hz: self.sample_rate_hz,
+                leaks: self.leak,
+                capacitance: self.capacitance,
+                pack_profile: self.pack_profile,
+                disturbance: self.disturbance,
+                parts: self.parts,
+            },
+            config,
+        };
+        scenario.world.check(&scenario.config)?;
+        if let Some(half) = scenario.half_period_s {
+            let period = 1.0 / scenario.world.sample_rate_hz;
+            in_range("half_period_s", half, period..=scenario.duration_s, "s")?;
+        }
+        Ok(scenario)
+    }
+
+    /// Codes when a converter is described, else microvolts.
+    fn readings(&self) -> Readings {
+        let channels = self.network.front_end.channels();
+        if channels.iter().any(|part| part.converter_bits.is_some()) {
+            Readings::Codes
+        } else {
+            Readings::Volts
+        }
+    }
+}
