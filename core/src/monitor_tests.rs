@@ -37,16 +37,63 @@ fn config(parts: &[Element], bits: u8, vb: f64) -> Config {
     Config::try_new(front_end, parts, Timing::default(), limits).expect("a sound configuration")
 }
 
-/// Runs the sequencer against the circuit's exact solution at 1 kHz.
-fn run(config: &Config, circuit: Circuit, seconds: f64, bits: u8) -> Vec<Report> {
+/// How the circuit is driven and sampled.
+#[derive(Debug, Clone, Copy)]
+struct Bench {
+    seconds: f64,
+    bits: u8,
+    rate: f64,
+    /// A fixed half-period instead of the sequencer.
+    half: Option<f64>,
+    /// Standard deviation of white noise on v.
+    noise: f64,
+    hum: f64,
+    /// Pack voltage slope in V/s.
+    ramp: f64,
+    seed: u64,
+}
+
+const QUIET: Bench = Bench {
+    seconds: 6.0,
+    bits: 24,
+    rate: 1000.0,
+    half: None,
+    noise: 0.0,
+    hum: 0.0,
+    ramp: 0.0,
+    seed: 1,
+};
+
+/// Sum of twelve uniform numbers: near enough to Gaussian for a test of noise.
+fn gauss(state: &mut u64) -> f64 {
+    (0..12)
+        .map(|_| {
+            *state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (*state >> 11) as f64 / (1u64 << 53) as f64
+        })
+        .sum::<f64>()
+        - 6.0
+}
+
+/// Runs the core against the circuit's exact solution.
+fn run(config: &Config, circuit: Circuit, bench: Bench) -> Vec<Report> {
     let mut sampler = Sampler::new(config);
     let mut monitor = Monitor::new(config);
     let mut reports = Vec::new();
-    let dt = 1e-3;
+    let dt = 1.0 / bench.rate;
     let mut v = circuit.vb * 0.4;
-    let quantum = 4096.0 / f64::from(1u32 << bits);
-    for k in 0..(seconds / dt) as u32 {
-        let drive = monitor.drive();
+    let mut seed = bench.seed;
+    let quantum = 4096.0 / f64::from(1u32 << bench.bits);
+    for k in 0..(bench.seconds / dt) as u32 {
+        let t = f64::from(k) * dt;
+        let drive = match bench.half {
+            Some(half) if (t / half) as u32 % 2 == 0 => Drive::Raise,
+            Some(_) => Drive::Lower,
+            None => monitor.drive(),
+        };
+        let vb = circuit.vb + bench.ramp * t;
         let row = config.network().row(drive);
         let (g, p, i) = (
             row.g.get().to_num::<f64>(),
@@ -54,18 +101,23 @@ fn run(config: &Config, circuit: Circuit, seconds: f64, bits: u8) -> Vec<Report>
             row.i.get().to_num::<f64>(),
         );
         let gt = circuit.gp + circuit.gn + g;
-        let pushed = (circuit.gp + p) * circuit.vb + i;
+        let pushed = (circuit.gp + p) * vb + i;
         v = if gt > 0.0 {
             let end = pushed / gt;
             end + (v - end) * (-gt * dt / circuit.uf).exp()
         } else {
             v + pushed * dt / circuit.uf
         };
-        let code = |volts: f64| (volts / quantum).round() as i32 + (1 << (bits - 1));
+        let mut seen = v + bench.hum * (t * 50.0 * core::f64::consts::TAU).sin();
+        if bench.noise > 0.0 {
+            seen += bench.noise * gauss(&mut seed);
+        }
+        let code = |volts: f64| (volts / quantum).round() as i32 + (1 << (bench.bits - 1));
+        let at_us = (t * 1e6).round() as u32;
         let sample = Sample {
-            at_us: k * 1000,
+            at_us,
             drive,
-            codes: [code(v), code(circuit.vb)],
+            codes: [code(seen), code(vb)],
         };
         let Some(raw) = sampler.push(&sample) else {
             continue;
@@ -121,7 +173,7 @@ fn settled_circuits_come_out_within_their_stated_uncertainty() {
             for r in [1e4, 1e5, 1e6, 1e7] {
                 for x in [0.0, 0.3, 0.5, 1.0] {
                     let config = config(&parts, 24, vb);
-                    let reports = run(&config, Circuit::leak(r, x, 0.1, vb), 6.0, 24);
+                    let reports = run(&config, Circuit::leak(r, x, 0.1, vb), QUIET);
                     let last = reports.last().expect("a report");
                     let case = std::format!("{name} {vb} V {r} ohm x {x}: {last:?}");
                     let estimate = last.estimate.expect(&case);
@@ -130,6 +182,103 @@ fn settled_circuits_come_out_within_their_stated_uncertainty() {
                     let error = (g * r / 1e6 - 1.0).abs();
                     std::println!("{name} {vb} {r} {x}: {error:.6} u {:.6}", u / g);
                     assert!(error < 0.002 + 2.0 * u / g, "{case}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn scratch() {
+    for (name, parts) in drives() {
+        for vb in [60.0, 800.0] {
+            for bits in [12, 16, 24] {
+                for r in [1.0, 1e3, 1e4, 1e5, 1e6, 1e7, 5e7, 1e15] {
+                    for x in [0.3] {
+                        for (uf, noise) in [
+                            (0.001, 0.0),
+                            (0.1, 0.05),
+                            (1.0, 0.0),
+                            (1.0, 0.05),
+                            (5.0, 0.05),
+                            (50.0, 0.05),
+                        ] {
+                            let config = config(&parts, bits, vb);
+                            let reports = run(
+                                &config,
+                                Circuit::leak(r, x, uf, vb),
+                                Bench {
+                                    seconds: 300.0,
+                                    bits,
+                                    noise,
+                                    ..QUIET
+                                },
+                            );
+                            let mut good = 0;
+                            let mut wrong = 0;
+                            let mut refused: std::collections::BTreeMap<
+                                std::string::String,
+                                usize,
+                            > = Default::default();
+                            let mut worst = 0f64;
+                            let mut su = 0.0;
+                            for report in &reports {
+                                match &report.estimate {
+                                    Ok(e) => {
+                                        let u = e.conductance.u.get().to_num::<f64>();
+                                        let g = e.conductance.value.get().to_num::<f64>();
+                                        match e.kind {
+                                            Kind::Figure => {
+                                                let (lo, hi) = (
+                                                    1e6 / e
+                                                        .isolation_interval
+                                                        .high
+                                                        .get()
+                                                        .to_num::<f64>(),
+                                                    1e6 / e
+                                                        .isolation_interval
+                                                        .low
+                                                        .get()
+                                                        .to_num::<f64>(),
+                                                );
+                                                let d = 1e6 / r - g;
+                                                let z = 2.0
+                                                    * if d > 0.0 {
+                                                        d / (hi - g)
+                                                    } else {
+                                                        -d / (g - lo)
+                                                    };
+                                                if z > worst {
+                                                    worst = z;
+                                                }
+                                                if z > 3.0 {
+                                                    wrong += 1
+                                                } else {
+                                                    good += 1;
+                                                }
+                                                su = u / g;
+                                            }
+                                            k => {
+                                                *refused
+                                                    .entry(std::format!("{k:?}"))
+                                                    .or_default() += 1
+                                            }
+                                        }
+                                    }
+                                    Err(e) => {
+                                        *refused.entry(std::format!("{e:?}")).or_default() += 1
+                                    }
+                                }
+                            }
+                            let tau = uf
+                                / (1e6 / r
+                                    + config.network().row(Drive::Raise).g.get().to_num::<f64>());
+                            std::println!(
+                                "{name} {vb} b{bits} R{r:e} C{uf} n{noise} tau {tau:.3}: reports {} good {good} wrong {wrong} worstz {worst:.2} u {su:.5} {refused:?}",
+                                reports.len()
+                            );
+                        }
+                    }
                 }
             }
         }

@@ -121,12 +121,29 @@ fn figure(
     if g < u.total.saturating_mul(-4).saturating_sub(1 << 8) {
         return Err(Reason::Implausible);
     }
+    // What is measured is the swing of v, and its error is Gaussian, so the
+    // interval is Gaussian in 1/(G + g): with e = 2u/(G + g) the upper half is
+    // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
+    // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
+    let loaded = g.saturating_add(system.mean_load());
+    let e = num::quotient(
+        i128::from(u.total.saturating_mul(COVERAGE)),
+        i128::from(loaded),
+        32,
+    );
     let between = |value: i64, u: i64| {
         let span = u.saturating_mul(COVERAGE);
+        let below = num::quotient(i128::from(span), i128::from(num::ONE.saturating_add(e)), 32);
+        let room = num::ONE.saturating_sub(e);
+        let above = if room > 0 {
+            num::quotient(i128::from(span), i128::from(room), 32)
+        } else {
+            i64::MAX
+        };
         Conductances {
             value: Microsiemens::from_bits(value),
-            low: Microsiemens::from_bits(value.saturating_sub(span).max(0)),
-            high: Microsiemens::from_bits(value.saturating_add(span).max(0)),
+            low: Microsiemens::from_bits(value.saturating_sub(below).max(0)),
+            high: Microsiemens::from_bits(value.saturating_add(above).max(0)),
         }
     };
     let total = between(g, u.total);

@@ -153,6 +153,16 @@ impl System {
         num::quotient(self.for_positive, self.for_total, 32)
     }
 
+    /// Mean over the states of the conductance that the monitor itself hangs
+    /// on the chassis, in µS.
+    pub(crate) fn mean_load(&self) -> i64 {
+        let sum = self
+            .states
+            .iter()
+            .fold(0i64, |sum, state| sum.saturating_add(state.row.g.to_bits()));
+        sum.checked_div(self.states.len() as i64).unwrap_or(0)
+    }
+
     /// Standard uncertainty of D in V², 64 fraction bits.
     pub(crate) fn determinant_u(&self, chassis_offset_u: i64) -> i128 {
         let mut sum = num::RootSum::default();

@@ -110,8 +110,8 @@ pub(crate) struct Fitted {
     /// Standard uncertainty of ρ for unit noise a slot; `None` when there is
     /// no transient to tell it.
     pub(crate) rho_gain: Option<i64>,
-    /// Root mean square residual over the degrees of freedom.
-    pub(crate) rms: i64,
+    /// Noise of a slot as the residuals show it, widened for how few they are.
+    pub(crate) noise: i64,
     /// By how much the best slow fit is worse, as a sum of squares; `None`
     /// when the best fit is itself slow.
     pub(crate) slow_excess: Option<u128>,
@@ -275,7 +275,10 @@ impl Fit {
         }?;
         let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
         let columns = 2 + u32::from(self.pack_shift.is_some()) + u32::from(decay_gain.is_some());
-        let freedom = used.saturating_sub(columns).max(1);
+        // With ν degrees of freedom the scaled error follows Student's
+        // distribution, whose variance is ν/(ν−2): dividing by ν−2 instead of
+        // ν widens the uncertainty by just that.
+        let freedom = used.saturating_sub(columns).saturating_sub(2).max(1);
         let variance = best
             .residual
             .checked_div(u128::from(freedom))
@@ -301,7 +304,7 @@ impl Fit {
             rho_gain: decay_gain
                 .map(|gain| num::quotient(i128::from(root(gain)), i128::from(amplitude), 32))
                 .map(i64::saturating_abs),
-            rms: num::sqrt_wide(variance),
+            noise: num::sqrt_wide(variance),
             slow_excess: self.slow_excess(&best),
             slow_movement,
             late_mean: mean(late).map_or(0, |(mean, _)| mean),

@@ -26,16 +26,22 @@ pub(crate) struct Lead {
     pub(crate) drive: Drive,
     chassis: i64,
     pack: i64,
+    /// How far v may have moved from the middle of the last slot to its end.
+    drift: i64,
 }
 
 impl Lead {
-    /// The end of a dwell; `None` when its last slot has no data.
+    /// The end of a dwell; `None` when its last two slots have no data.
     pub(crate) fn after(dwell: &Dwell) -> Option<Self> {
-        let last = (*dwell.slots().last()?)?;
+        let mut late = dwell.slots().iter().rev();
+        let last = (*late.next()?)?;
+        let before = (*late.next()?)?;
+        let drift = last.chassis().saturating_sub(before.chassis());
         Some(Self {
             drive: dwell.drive,
             chassis: last.chassis(),
             pack: last.pack(),
+            drift: drift.saturating_abs(),
         })
     }
 }
@@ -115,24 +121,27 @@ impl Settling {
 
     fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
         let [step, _] = self.steps;
-        let noise = fitted.rms.max(step).max(1);
+        let noise = fitted.noise.max(step).max(1);
         let variance = u128::from(noise.unsigned_abs()).saturating_pow(2);
         let seen = fitted
             .slow_excess
             .is_some_and(|excess| excess >= variance.saturating_mul(REJECTED));
-        if seen {
-            return Ok(self.transient_reading(fitted, noise));
-        }
         let moved = fitted.slow_movement.saturating_abs();
         let doubt = noise.saturating_mul(3);
-        if self.jumped(moved.saturating_add(doubt), doubt)
-            || self.still(config, moved.saturating_add(doubt))
-        {
-            return Ok(self.flat_reading(fitted, noise, moved));
+        let most = moved.saturating_add(doubt);
+        if seen || self.jumped(most, doubt) || self.still(config, most) {
+            // A transient that stands out of the noise is fitted; one that
+            // does not is bounded.
+            let visible = fitted.amplitude.saturating_abs() > noise.saturating_mul(5);
+            return Ok(if seen || visible && fitted.slow_excess.is_some() {
+                self.transient_reading(fitted, noise)
+            } else {
+                self.flat_reading(fitted, noise, moved)
+            });
         }
         Err(if self.lead.is_none() {
             Reason::NotYetMeasured
-        } else if fitted.pack_moves && fitted.rms > self.structured() {
+        } else if fitted.pack_moves && fitted.noise > self.structured() {
             Reason::PackVoltageMoving
         } else if moved > doubt || fitted.slow_excess.is_none() && moved > noise {
             Reason::NotSettled
@@ -152,7 +161,8 @@ impl Settling {
             .saturating_abs();
         // A change of pack voltage may have moved v by as much.
         let by_pack = first.pack().saturating_sub(lead.pack).saturating_abs();
-        jump.saturating_sub(by_pack).saturating_sub(doubt) > moved
+        let explained = by_pack.saturating_add(lead.drift).saturating_add(doubt);
+        jump.saturating_sub(explained) > moved
     }
 
     /// v moved less than the stimulus would move any slow circuit of the design.
@@ -221,8 +231,8 @@ impl Settling {
         } else {
             0
         };
-        let unexplained = if fitted.rms > self.structured() {
-            fitted.rms
+        let unexplained = if fitted.noise > self.structured() {
+            fitted.noise
         } else {
             0
         };
