@@ -289,3 +289,6 @@ impl Plant {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
