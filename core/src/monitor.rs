@@ -115,12 +115,17 @@ impl<'c> Monitor<'c> {
         if too_long {
             self.move_on();
         } else if completed && enough && slots.is_multiple_of(4) && self.job.is_none() {
-            self.job = Settling::start(self.config, dwell, self.lead)
-                .ok()
-                .map(|proof| Job {
-                    proof,
-                    closing: None,
-                });
+            match Settling::start(self.config, dwell, self.lead) {
+                Ok(proof) => {
+                    self.job = Some(Job {
+                        proof,
+                        closing: None,
+                    })
+                }
+                Err(Reason::RecordTooShort) => {}
+                // Waiting mends neither saturation nor lost samples.
+                Err(_) => self.move_on(),
+            }
         }
     }
 
@@ -146,7 +151,10 @@ impl<'c> Monitor<'c> {
         match closing {
             Some(closed) => Step::Answer(self.answer(closed, result)),
             None => {
-                if result.is_ok() && !self.moved_on {
+                // Without a drive change before it, a voltage that stands still
+                // proves nothing however long it is watched.
+                let over = matches!(result, Ok(_) | Err(Reason::NotYetMeasured));
+                if over && !self.moved_on {
                     self.move_on();
                 }
                 Step::Idle

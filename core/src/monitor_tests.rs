@@ -5,7 +5,7 @@ use std::vec::Vec;
 
 use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::units::{Ohms, Volts};
-use crate::{Kind, Monitor, Reason, Report, Sample, Sampler, Step, Verdict};
+use crate::{Estimate, Kind, Monitor, Reason, Report, Sample, Sampler, Step, Verdict};
 
 /// Leak, capacitance and pack of the circuit under test.
 #[derive(Debug, Clone, Copy)]
@@ -89,7 +89,7 @@ fn run(config: &Config, circuit: Circuit, bench: Bench) -> Vec<Report> {
     for k in 0..(bench.seconds / dt) as u32 {
         let t = f64::from(k) * dt;
         let drive = match bench.half {
-            Some(half) if (t / half) as u32 % 2 == 0 => Drive::Raise,
+            Some(half) if ((t / half) as u32).is_multiple_of(2) => Drive::Raise,
             Some(_) => Drive::Lower,
             None => monitor.drive(),
         };
@@ -180,7 +180,6 @@ fn settled_circuits_come_out_within_their_stated_uncertainty() {
                     let u = estimate.conductance.u.get().to_num::<f64>();
                     let g = estimate.conductance.value.get().to_num::<f64>();
                     let error = (g * r / 1e6 - 1.0).abs();
-                    std::println!("{name} {vb} {r} {x}: {error:.6} u {:.6}", u / g);
                     assert!(error < 0.002 + 2.0 * u / g, "{case}");
                 }
             }
@@ -188,99 +187,181 @@ fn settled_circuits_come_out_within_their_stated_uncertainty() {
     }
 }
 
+/// How far the truth lies outside the estimate, in half-widths of the 95 %
+/// interval on its side.
+fn half_widths_missed(estimate: &Estimate, g: f64) -> f64 {
+    let siemens = |r: Ohms| 1e6 / r.get().to_num::<f64>();
+    let value = estimate.conductance.value.get().to_num::<f64>();
+    let low = siemens(estimate.isolation_interval.high);
+    let high = siemens(estimate.isolation_interval.low);
+    if g > value {
+        (g - value) / (high - value)
+    } else {
+        (value - g) / (value - low)
+    }
+}
+
+/// Noise, hum and ramp of the disturbed runs, and the converter's bits.
+const DISTURBED: [(f64, f64, f64, u8); 6] = [
+    (0.0, 0.0, 0.0, 16),
+    (0.05, 0.0, 0.0, 24),
+    (0.5, 0.0, 0.0, 16),
+    (0.05, 10.0, 0.0, 12),
+    (0.05, 0.0, 1.0, 16),
+    (0.05, 0.0, -5.0, 24),
+];
+
 #[test]
-fn scratch() {
+fn truth_lies_within_three_half_widths_under_noise_hum_and_ramps() {
     for (name, parts) in drives() {
-        for vb in [60.0, 800.0] {
-            for bits in [12, 16, 24] {
-                for r in [1.0, 1e3, 1e4, 1e5, 1e6, 1e7, 5e7, 1e15] {
-                    for x in [0.3] {
-                        for (uf, noise) in [
-                            (0.001, 0.0),
-                            (0.1, 0.05),
-                            (1.0, 0.0),
-                            (1.0, 0.05),
-                            (5.0, 0.05),
-                            (50.0, 0.05),
-                        ] {
-                            let config = config(&parts, bits, vb);
-                            let reports = run(
-                                &config,
-                                Circuit::leak(r, x, uf, vb),
-                                Bench {
-                                    seconds: 300.0,
-                                    bits,
-                                    noise,
-                                    ..QUIET
-                                },
-                            );
-                            let mut good = 0;
-                            let mut wrong = 0;
-                            let mut refused: std::collections::BTreeMap<
-                                std::string::String,
-                                usize,
-                            > = Default::default();
-                            let mut worst = 0f64;
-                            let mut su = 0.0;
-                            for report in &reports {
-                                match &report.estimate {
-                                    Ok(e) => {
-                                        let u = e.conductance.u.get().to_num::<f64>();
-                                        let g = e.conductance.value.get().to_num::<f64>();
-                                        match e.kind {
-                                            Kind::Figure => {
-                                                let (lo, hi) = (
-                                                    1e6 / e
-                                                        .isolation_interval
-                                                        .high
-                                                        .get()
-                                                        .to_num::<f64>(),
-                                                    1e6 / e
-                                                        .isolation_interval
-                                                        .low
-                                                        .get()
-                                                        .to_num::<f64>(),
-                                                );
-                                                let d = 1e6 / r - g;
-                                                let z = 2.0
-                                                    * if d > 0.0 {
-                                                        d / (hi - g)
-                                                    } else {
-                                                        -d / (g - lo)
-                                                    };
-                                                if z > worst {
-                                                    worst = z;
-                                                }
-                                                if z > 3.0 {
-                                                    wrong += 1
-                                                } else {
-                                                    good += 1;
-                                                }
-                                                su = u / g;
-                                            }
-                                            k => {
-                                                *refused
-                                                    .entry(std::format!("{k:?}"))
-                                                    .or_default() += 1
-                                            }
-                                        }
-                                    }
-                                    Err(e) => {
-                                        *refused.entry(std::format!("{e:?}")).or_default() += 1
-                                    }
-                                }
-                            }
-                            let tau = uf
-                                / (1e6 / r
-                                    + config.network().row(Drive::Raise).g.get().to_num::<f64>());
-                            std::println!(
-                                "{name} {vb} b{bits} R{r:e} C{uf} n{noise} tau {tau:.3}: reports {} good {good} wrong {wrong} worstz {worst:.2} u {su:.5} {refused:?}",
-                                reports.len()
-                            );
-                        }
+        for (noise, hum, ramp, bits) in DISTURBED {
+            for r in [1e4, 1e5, 1e6, 1e7] {
+                let config = config(&parts, bits, 400.0);
+                let bench = Bench {
+                    noise,
+                    hum,
+                    ramp,
+                    bits,
+                    seconds: 20.0,
+                    ..QUIET
+                };
+                for report in run(&config, Circuit::leak(r, 0.3, 0.2, 400.0), bench) {
+                    let Ok(estimate) = report.estimate else {
+                        continue;
+                    };
+                    if estimate.kind == Kind::Figure {
+                        let missed = half_widths_missed(&estimate, 1e6 / r);
+                        assert!(
+                            missed < 3.0,
+                            "{name} {r} {noise} {hum} {ramp} {bits}: {missed}"
+                        );
                     }
                 }
             }
         }
+    }
+}
+
+#[test]
+fn a_circuit_that_has_not_settled_is_refused_by_name() {
+    for (name, parts) in drives() {
+        for (noise, hum, ramp, bits) in DISTURBED {
+            for r in [1e5, 1e6, 1e7] {
+                for tau in [0.5, 1.0, 2.0] {
+                    let config = config(&parts, bits, 400.0);
+                    let g = config.network().row(Drive::Raise).g.get().to_num::<f64>();
+                    let circuit = Circuit::leak(r, 0.3, tau * (1e6 / r + g), 400.0);
+                    let bench = Bench {
+                        noise,
+                        hum,
+                        ramp,
+                        bits,
+                        half: Some(1.0),
+                        seconds: 20.0,
+                        ..QUIET
+                    };
+                    for report in run(&config, circuit, bench) {
+                        assert!(
+                            report.estimate.is_err(),
+                            "{name} {r} tau {tau} {noise} {hum} {ramp} {bits}: {report:?}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_hard_short_and_an_open_circuit_are_named_at_every_position() {
+    for (name, parts) in drives() {
+        for x in [0.0, 0.2, 0.5, 1.0] {
+            for (r, kind) in [(0.1, Kind::Short), (20.0, Kind::Short), (1e12, Kind::Open)] {
+                let config = config(&parts, 16, 400.0);
+                let bench = Bench {
+                    bits: 16,
+                    seconds: 40.0,
+                    ..QUIET
+                };
+                let reports = run(&config, Circuit::leak(r, x, 0.1, 400.0), bench);
+                let last = reports.last().expect("a report");
+                let estimate = last.estimate.expect("an estimate");
+                assert_eq!(estimate.kind, kind, "{name} {r} x {x}: {estimate:?}");
+                let verdict = if kind == Kind::Short {
+                    Verdict::Alarm
+                } else {
+                    Verdict::Healthy
+                };
+                assert_eq!(last.verdict, verdict, "{name} {r} x {x}");
+                if let Some(position) = estimate.position {
+                    let error = position.value.get().to_num::<f64>() - x;
+                    assert!(error.abs() < 0.001, "{name} {r} x {x}: {error}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn capacitance_comes_from_the_transient() {
+    for (name, parts) in drives() {
+        for uf in [0.05, 0.5, 5.0] {
+            let config = config(&parts, 24, 400.0);
+            let bench = Bench {
+                seconds: 120.0,
+                ..QUIET
+            };
+            let reports = run(&config, Circuit::leak(1e6, 0.3, uf, 400.0), bench);
+            let estimate = reports
+                .last()
+                .expect("a report")
+                .estimate
+                .expect("an estimate");
+            let capacitance = estimate.capacitance.expect("a transient was seen");
+            let error = capacitance.value.get().to_num::<f64>() / uf - 1.0;
+            assert!(error.abs() < 0.05, "{name} {uf} µF: {error}");
+        }
+    }
+}
+
+#[test]
+fn before_a_cycle_is_complete_nothing_is_judged() {
+    let (_, parts) = drives().remove(0);
+    let config = config(&parts, 24, 400.0);
+    let monitor = Monitor::new(&config);
+    assert_eq!(
+        monitor.verdict(),
+        Verdict::Undetermined(Reason::NotYetMeasured)
+    );
+}
+
+#[test]
+fn intervals_of_95_percent_hold_the_truth_as_often_as_they_say() {
+    let (_, parts) = drives().remove(2);
+    let config = config(&parts, 24, 400.0);
+    for (r, uf) in [(1e7, 0.2), (1e5, 2.0)] {
+        let mut missed = Vec::new();
+        for seed in 0..20 {
+            let bench = Bench {
+                noise: 0.05,
+                seconds: 60.0,
+                seed: seed * 7919 + 13,
+                ..QUIET
+            };
+            for report in run(&config, Circuit::leak(r, 0.3, uf, 400.0), bench) {
+                let Ok(estimate) = report.estimate else {
+                    continue;
+                };
+                missed.push(half_widths_missed(&estimate, 1e6 / r));
+            }
+        }
+        let held = missed.iter().filter(|missed| **missed < 1.0).count();
+        let part = held as f64 / missed.len() as f64;
+        // 1300 estimates or so, of which neighbours share a reading.
+        assert!(
+            (0.93..0.985).contains(&part),
+            "{r}: {part} of {}",
+            missed.len()
+        );
     }
 }

@@ -142,6 +142,15 @@ impl RootSum {
     }
 }
 
+/// Independent standard uncertainties combined.
+pub(crate) fn hypot(parts: &[i64]) -> i64 {
+    let mut sum = RootSum::default();
+    for &part in parts {
+        sum.add(part);
+    }
+    sum.root()
+}
+
 /// Root of a number with 64 fraction bits: `I32F32`, rounded down.
 pub(crate) fn sqrt_wide(square: u128) -> i64 {
     let bits = 128u32.wrapping_sub(square.leading_zeros());
@@ -183,8 +192,20 @@ pub(crate) fn neg_ln(ratio: i64) -> i64 {
         FRAC as i32,
     );
     let y2 = mul(y, y);
-    // Terms 1/(2j+1), j = 0..10: the remainder is below 3^-23.
-    const ODD: [i64; 11] = odd_reciprocals();
+    // 1/(2j+1), j = 0..10: the remainder is below 3^-23.
+    const ODD: [i64; 11] = [
+        4_294_967_296,
+        1_431_655_765,
+        858_993_459,
+        613_566_757,
+        477_218_588,
+        390_451_572,
+        330_382_100,
+        286_331_153,
+        252_645_135,
+        226_050_910,
+        204_522_252,
+    ];
     let mut series = 0i64;
     for coefficient in ODD.iter().rev() {
         series = mul(series, y2).saturating_add(*coefficient);
@@ -193,16 +214,6 @@ pub(crate) fn neg_ln(ratio: i64) -> i64 {
     /// ln 2 as `I32F32`.
     const LN2: i64 = 2_977_044_472;
     k.saturating_mul(LN2).saturating_sub(ln_m)
-}
-
-const fn odd_reciprocals() -> [i64; 11] {
-    let mut out = [0; 11];
-    let mut j = 0;
-    while j < 11 {
-        out[j] = ONE / (2 * j as i64 + 1);
-        j += 1;
-    }
-    out
 }
 
 #[cfg(test)]

@@ -12,7 +12,8 @@ pub enum Reason {
     /// constant is too long for the half-period.
     NotSettled = 2,
     /// Drive changes move the voltage too little, against noise and
-    /// resolution, to tell a low resistance from a large capacitance.
+    /// resolution, to tell a low resistance from a large capacitance, or to
+    /// bound the resistance below the alarm limit.
     StimulusTooWeak = 3,
     /// Fewer samples arrived in the dwell than a settling proof needs.
     RecordTooShort = 4,
@@ -31,14 +32,11 @@ pub enum Reason {
     /// The interval of the judged figure straddles a limit and is too wide to
     /// decide.
     TooUncertain = 10,
-    /// The readings of the drive states are too far apart in time to belong
-    /// to one circuit.
-    ReadingsTooOld = 11,
 }
 
 impl Reason {
     /// All reasons, in order of their code.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 10] = [
         Self::NotYetMeasured,
         Self::NotSettled,
         Self::StimulusTooWeak,
@@ -49,7 +47,6 @@ impl Reason {
         Self::PackVoltageTooLow,
         Self::Implausible,
         Self::TooUncertain,
-        Self::ReadingsTooOld,
     ];
 
     /// The stable code.
@@ -72,7 +69,6 @@ impl Reason {
             Self::PackVoltageTooLow => "pack_voltage_too_low",
             Self::Implausible => "implausible",
             Self::TooUncertain => "too_uncertain",
-            Self::ReadingsTooOld => "readings_too_old",
         }
     }
 }

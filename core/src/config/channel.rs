@@ -147,6 +147,15 @@ impl FrontEnd {
         [chassis, pack].map(|step| Volts::from_bits(num::mul(step, num::ONE_BY_ROOT_12)))
     }
 
+    /// Relative standard uncertainty of the gain of v and of Vb.
+    #[must_use]
+    pub(crate) const fn gain_u(&self) -> [Ratio; 2] {
+        match self {
+            Self::ChassisAndPack { chassis, pack } => [chassis.gain_u, pack.gain_u],
+            Self::RailPair { positive, negative } => [negative.gain_u, positive.gain_u],
+        }
+    }
+
     /// Standard uncertainty of an offset of v.
     #[must_use]
     pub(crate) const fn chassis_offset_u(&self) -> Volts {

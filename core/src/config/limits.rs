@@ -2,7 +2,7 @@
 
 use super::ConfigError;
 use crate::num;
-use crate::units::{Microsiemens, Ratio, Volts};
+use crate::units::{Ohms, Ratio, Volts};
 
 /// Which of the two isolation figures is held against the limits. They can
 /// disagree: for a symmetric leak the parallel figure is half the weaker rail.
@@ -51,11 +51,12 @@ impl Limits {
         }
     }
 
-    /// A limit of `ohm_per_volt` as a conductance: `1/(limit · working voltage)`.
+    /// A limit of `ohm_per_volt` in ohms: times the working voltage.
     #[must_use]
-    pub fn conductance(&self, ohm_per_volt: u32) -> Microsiemens {
-        let ohms = num::wide(i64::from(ohm_per_volt), self.working_voltage.to_bits());
-        Microsiemens::from_bits(num::quotient(1_000_000 << 32, ohms, 32))
+    pub fn resistance(&self, ohm_per_volt: u32) -> Ohms {
+        // 32 fraction bits of the voltage become 16 of the resistance.
+        let ohms = num::wide(i64::from(ohm_per_volt), self.working_voltage.to_bits()) >> 16;
+        Ohms::from_bits(num::narrow(ohms))
     }
 
     pub(super) fn check(&self) -> Result<(), ConfigError> {
@@ -82,8 +83,8 @@ mod tests {
         for volts in [12, 60, 400, 1500] {
             let limits = Limits::new(Volts::from_int(volts), Judged::WeakestRail);
             for (limit, microamps) in [(100, 10_000.0), (500, 2_000.0)] {
-                let g = limits.conductance(limit).get().to_num::<f64>();
-                assert!((g * f64::from(volts) - microamps).abs() < 1e-3);
+                let ohms = limits.resistance(limit).get().to_num::<f64>();
+                assert!((f64::from(volts) / ohms * 1e6 - microamps).abs() < 1e-6);
             }
         }
     }

@@ -48,7 +48,16 @@ pub(crate) fn estimate(
     let capacitance = capacitance(&system);
     let touch = newest.pack.value;
     if magnitude < doubt.saturating_mul(3) {
-        return short(&system, magnitude, doubt, touch, capacitance);
+        let estimate = short(&system, config, magnitude, doubt, touch, capacitance)?;
+        let alarm = config
+            .limits()
+            .resistance(config.limits().alarm_ohm_per_volt);
+        // A bound above the alarm limit tells nothing that could be acted on.
+        return if estimate.isolation_interval.high < alarm {
+            Ok(estimate)
+        } else {
+            Err(Reason::StimulusTooWeak)
+        };
     }
     let u = Budget::new(&system).total(config);
     figure(&system, u, touch, capacitance)
@@ -58,6 +67,7 @@ pub(crate) fn estimate(
 /// x = v/Vb still tells where.
 fn short(
     system: &System,
+    config: &Config,
     magnitude: i128,
     doubt: i128,
     pack: Volts,
@@ -72,12 +82,16 @@ fn short(
         _ => Microsiemens::MAX,
     };
     let x = system.position();
-    let x_u = system
-        .states
-        .iter()
-        .map(|state| num::quotient(i128::from(state.v_u), i128::from(state.vb), 32))
-        .max()
-        .unwrap_or(i64::MAX);
+    let [chassis_gain, pack_gain] = config.front_end().gain_u();
+    let gain = |u: Ratio| num::mul(x, u.to_bits());
+    let offset = config.front_end().chassis_offset_u().to_bits();
+    let offset = num::quotient(i128::from(offset), i128::from(pack.to_bits()), 32);
+    let x_u = num::hypot(&[
+        system.position_u(),
+        gain(chassis_gain),
+        gain(pack_gain),
+        offset,
+    ]);
     let position = plausible_position(x, x_u)?;
     let [low, high] = position_interval(&position);
     let part = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
@@ -143,7 +157,9 @@ fn figure(
         Conductances {
             value: Microsiemens::from_bits(value),
             low: Microsiemens::from_bits(value.saturating_sub(below).max(0)),
-            high: Microsiemens::from_bits(value.saturating_add(above).max(0)),
+            // A conductance is not negative, so its upper bound is at least
+            // the uncertainty above zero.
+            high: Microsiemens::from_bits(value.max(0).saturating_add(above)),
         }
     };
     let total = between(g, u.total);

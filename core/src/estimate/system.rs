@@ -73,6 +73,8 @@ pub(crate) struct System {
     pub(crate) alpha: [i64; READINGS],
     /// ∂N_P/∂r_k in volts, which is also −∂D/∂Vb_k.
     pub(crate) beta: [i64; READINGS],
+    /// ∂N_P/∂v_k through β, in µA.
+    gamma: [i64; READINGS],
     /// D, 64 fraction bits.
     pub(crate) determinant: i128,
     /// N_G and N_P, 64 fraction bits.
@@ -94,6 +96,7 @@ impl System {
             states,
             alpha: [0; READINGS],
             beta: [0; READINGS],
+            gamma: [0; READINGS],
             determinant: 0,
             for_total: 0,
             for_positive: 0,
@@ -117,17 +120,14 @@ impl System {
             let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
                 continue;
             };
-            let weighted = |volts: i64| num::mul(weight, volts);
-            for (place, to_alpha, to_beta) in [
-                (
-                    first,
-                    weighted(b.vb).saturating_neg(),
-                    weighted(b.v).saturating_neg(),
-                ),
-                (second, weighted(a.vb), weighted(a.v)),
-            ] {
-                add_at(&mut self.alpha, place, to_alpha);
-                add_at(&mut self.beta, place, to_beta);
+            let weighted = |x: i64| num::mul(weight, x);
+            let to_first = [b.vb, b.v, b.r.saturating_neg()].map(|x| weighted(x).saturating_neg());
+            let to_second = [a.vb, a.v, a.r.saturating_neg()].map(weighted);
+            for (place, changes) in [(first, to_first), (second, to_second)] {
+                let tables = [&mut self.alpha, &mut self.beta, &mut self.gamma];
+                for (table, change) in tables.into_iter().zip(changes) {
+                    add_at(table, place, change);
+                }
             }
             let scaled = num::wide(num::narrow(d >> 32), weight);
             self.determinant = self.determinant.saturating_add(scaled);
@@ -151,6 +151,25 @@ impl System {
     /// x = Gp/G, which stays sound when D vanishes.
     pub(crate) fn position(&self) -> i64 {
         num::quotient(self.for_positive, self.for_total, 32)
+    }
+
+    /// Standard uncertainty of x from noise of v, without G, which a hard
+    /// short leaves unknown:
+    /// `δx = (δN_P − x·δN_G)/N_G`, `∂N_P/∂v_k = γ_k − g_k·β_k`, `∂N_G/∂v_k = −g_k·α_k`.
+    pub(crate) fn position_u(&self) -> i64 {
+        let x = self.position();
+        let mut sum = num::RootSum::default();
+        for (place, state) in self.states.iter().enumerate() {
+            let at = |table: &[i64; READINGS]| table.get(place).copied().unwrap_or(0);
+            let shift = num::mul(x, at(&self.alpha)).saturating_sub(at(&self.beta));
+            let slope = at(&self.gamma).saturating_add(num::mul(state.row.g.to_bits(), shift));
+            sum.add(num::quotient(
+                num::wide(slope, state.v_u),
+                self.for_total,
+                32,
+            ));
+        }
+        sum.root()
     }
 
     /// Mean over the states of the conductance that the monitor itself hangs

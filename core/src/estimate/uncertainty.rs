@@ -13,8 +13,9 @@
 //! to all states cancels as it does in the circuit.
 
 use super::system::{READINGS, System};
-use crate::config::{Config, Element, FrontEnd};
-use crate::num::{self, Reciprocal, RootSum};
+use crate::config::{Channel, Config, Element, FrontEnd};
+use crate::num::{self, Reciprocal, RootSum, hypot};
+use crate::units::Volts;
 
 /// Standard uncertainties, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
@@ -84,30 +85,36 @@ impl<'a> Budget<'a> {
 
     /// Gain and offset of each channel, the same in every state.
     fn channels(&mut self, front_end: &FrontEnd) {
-        let [first, second] = front_end.channels();
-        let pair = matches!(front_end, FrontEnd::RailPair { .. });
-        // (δv, δVb) of an error of each channel's reading.
-        let (first_moves, second_moves) = if pair {
-            ((0, 1), (1, 1))
-        } else {
-            ((1, 0), (0, 1))
-        };
-        for (channel, moves, is_first) in
-            [(first, first_moves, true), (second, second_moves, false)]
-        {
-            let measured = |v: i64, vb: i64| match (pair, is_first) {
-                (false, true) | (true, false) => v,
-                (false, false) => vb,
-                (true, true) => vb.saturating_sub(v),
-            };
-            let gain = self.for_each_state(|v, vb| {
-                let error = num::mul(measured(v, vb), channel.gain_u.to_bits());
-                spread(moves, error)
-            });
-            self.add_voltage_error(&gain);
-            let offset = self.for_each_state(|_, _| spread(moves, channel.offset_u.to_bits()));
-            self.add_voltage_error(&offset);
+        match front_end {
+            FrontEnd::ChassisAndPack { chassis, pack } => {
+                self.channel(chassis, 0, (1, 0), |v, _| v);
+                // A pack voltage that stands still is rounded alike in every state.
+                let [_, rounding] = front_end.resolution().map(Volts::to_bits);
+                self.channel(pack, rounding, (0, 1), |_, vb| vb);
+            }
+            FrontEnd::RailPair { positive, negative } => {
+                self.channel(positive, 0, (0, 1), |v, vb| vb.saturating_sub(v));
+                self.channel(negative, 0, (1, 1), |v, _| v);
+            }
         }
+    }
+
+    /// One channel whose error is an error of (v, Vb) by `moves`, and which
+    /// measures `measured(v, Vb)`.
+    fn channel(
+        &mut self,
+        channel: &Channel,
+        rounding: i64,
+        moves: (i64, i64),
+        measured: impl Fn(i64, i64) -> i64,
+    ) {
+        let gain = self.for_each_state(|v, vb| {
+            spread(moves, num::mul(measured(v, vb), channel.gain_u.to_bits()))
+        });
+        self.add_voltage_error(&gain);
+        let offset = hypot(&[channel.offset_u.to_bits(), rounding]);
+        let offset = self.for_each_state(|_, _| spread(moves, offset));
+        self.add_voltage_error(&offset);
     }
 
     fn for_each_state(&self, error: impl Fn(i64, i64) -> (i64, i64)) -> [(i64, i64); READINGS] {

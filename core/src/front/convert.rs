@@ -16,10 +16,6 @@ pub struct Flags {
     pub cut: bool,
     /// A code was at a converter limit.
     pub saturated: bool,
-    /// Scatter of v covers the converter's steps, so that averaging refines them.
-    pub chassis_dithered: bool,
-    /// The same of Vb.
-    pub pack_dithered: bool,
 }
 
 /// Mean voltages over one averaging block, in one drive state.
@@ -50,32 +46,23 @@ pub struct Block {
 pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
     let [first, second] = config.front_end().channels();
     let [a, b] = raw.channels;
-    let (va, sa, da) = mean(first, &a, raw.count)?;
-    let (vb, sb, db) = mean(second, &b, raw.count)?;
-    let (chassis, pack, chassis_scatter, pack_scatter, dithered) = match config.front_end() {
-        FrontEnd::ChassisAndPack { .. } => (va, vb, sa, sb, [da, db]),
+    let (va, sa) = mean(first, &a, raw.count)?;
+    let (vb, sb) = mean(second, &b, raw.count)?;
+    let (chassis, pack, chassis_scatter, pack_scatter) = match config.front_end() {
+        FrontEnd::ChassisAndPack { .. } => (va, vb, sa, sb),
         FrontEnd::RailPair { .. } => {
             let mut both = num::RootSum::default();
             both.add(sa.to_bits());
             both.add(sb.to_bits());
-            (
-                vb,
-                va.saturating_add(vb),
-                sb,
-                Volts::from_bits(both.root()),
-                [db, da && db],
-            )
+            (vb, va.saturating_add(vb), sb, Volts::from_bits(both.root()))
         }
     };
-    let [chassis_dithered, pack_dithered] = dithered;
     Some(Block {
         drive: raw.drive,
         flags: Flags {
             first_in_dwell: raw.first_in_dwell,
             cut: raw.cut,
             saturated: a.saturated || b.saturated,
-            chassis_dithered,
-            pack_dithered,
         },
         missing: raw.missing,
         duration_us: raw.duration_us,
@@ -87,12 +74,8 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
     })
 }
 
-/// Mean of a channel, the standard uncertainty of the mean from the scatter,
-/// and whether the scatter covers the converter's steps: a standard deviation
-/// of 0.55 steps, quantisation included, leaves less than 1 % of a step of
-/// systematic error in the mean (first harmonic of the quantiser,
-/// exp(-2π²σ²)/π).
-fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts, bool)> {
+/// Mean of a channel and the standard uncertainty of the mean from the scatter.
+fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts)> {
     let base = i64::from(sums.first).saturating_mul(i64::from(count));
     let mean = channel.volts(base.saturating_add(sums.sum), count)?;
     let n = i128::from(count);
@@ -109,13 +92,11 @@ fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Vol
     } else {
         num::quotient(spread, pairs, 32)
     };
-    // 0.55² · 2^32.
-    let dithered = variance >= 1_299_227_607;
     let deviation = num::sqrt_wide((variance as u128) << 32);
     let of_mean = num::quotient(
         num::wide(deviation, channel.span.to_bits()),
         i128::from(num::sqrt_wide(u128::from(count) << 64)),
         i32::from(channel.bits).wrapping_neg(),
     );
-    Some((mean, Volts::from_bits(of_mean), dithered))
+    Some((mean, Volts::from_bits(of_mean)))
 }

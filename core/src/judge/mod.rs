@@ -99,14 +99,13 @@ impl Judge {
 
     fn grade_of(&self, limits: &Limits, resistance: Ohms) -> Grade {
         let reached = |ohm_per_volt: u32, grade: Grade| {
-            let mut factor = num::ONE;
-            if self.confirmed >= grade {
-                factor = factor.saturating_add(limits.hysteresis.to_bits());
-            }
-            let volts = num::mul(limits.working_voltage.to_bits(), factor);
-            // Ω/V · V with 32 fraction bits, as ohms with 16.
-            let limit = num::wide(i64::from(ohm_per_volt), volts) >> 16;
-            i128::from(resistance.to_bits()) <= limit
+            let limit = limits.resistance(ohm_per_volt).to_bits();
+            let above = if self.confirmed >= grade {
+                num::mul(limit, limits.hysteresis.to_bits())
+            } else {
+                0
+            };
+            resistance.to_bits() <= limit.saturating_add(above)
         };
         if reached(limits.alarm_ohm_per_volt, Grade::Alarm) {
             Grade::Alarm

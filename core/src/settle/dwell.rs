@@ -6,7 +6,6 @@ use heapless::Vec;
 
 use crate::config::Drive;
 use crate::front::Block;
-use crate::num::RootSum;
 
 /// The number of slots, even, at which neighbours merge; 12 to 23 are in use
 /// from then on.
@@ -68,9 +67,10 @@ pub(crate) struct Dwell {
     pub(crate) seen: u32,
     pub(crate) missing: u32,
     pub(crate) saturated: bool,
-    /// Blocks in which scatter covered the converter's steps, of v and of Vb.
-    dithered: [u32; 2],
-    scatter: [RootSum; 2],
+    samples: u32,
+    /// Mean square of the blocks' scatter over the latest eight or so, of v and
+    /// of Vb, 64 fraction bits: earlier ones still hold the transient.
+    scatter: [u128; 2],
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -109,13 +109,15 @@ impl Dwell {
         self.pending.chassis = self.pending.chassis.saturating_add(block.chassis.to_bits());
         self.pending.pack = self.pending.pack.saturating_add(block.pack.to_bits());
         self.pending.seen = self.pending.seen.saturating_add(1);
-        let [of_chassis, of_pack] = &mut self.scatter;
-        of_chassis.add(block.chassis_scatter.to_bits());
-        of_pack.add(block.pack_scatter.to_bits());
-        let flags = [block.flags.chassis_dithered, block.flags.pack_dithered];
-        for (count, dithered) in self.dithered.iter_mut().zip(flags) {
-            *count = count.saturating_add(u32::from(dithered));
+        let latest = [block.chassis_scatter, block.pack_scatter];
+        for (mean, scatter) in self.scatter.iter_mut().zip(latest) {
+            let size = u128::from(scatter.to_bits().unsigned_abs());
+            let square = size.saturating_mul(size);
+            let weight = u128::from(self.seen.min(8));
+            let kept = mean.saturating_sub(mean.checked_div(weight).unwrap_or(0));
+            *mean = kept.saturating_add(square.checked_div(weight).unwrap_or(0));
         }
+        self.samples = self.samples.saturating_add(block.count);
         completed | self.advance()
     }
 
@@ -124,18 +126,15 @@ impl Dwell {
         &self.slots
     }
 
-    /// True when scatter covered the converter's steps in at least three
-    /// quarters of the blocks: of v, and of Vb.
-    pub(crate) fn dithered(&self) -> [bool; 2] {
-        self.dithered
-            .map(|count| count.saturating_mul(4) >= self.seen.saturating_mul(3))
+    /// Samples averaged in a slot, at least 1.
+    pub(crate) fn samples_per_slot(&self) -> u32 {
+        let per_block = self.samples.checked_div(self.seen).unwrap_or(1);
+        per_block.saturating_mul(self.per_slot).max(1)
     }
 
-    /// Root mean square of the blocks' scatter, of v and of Vb, `I32F32` bits.
+    /// Root mean square of the latest blocks' scatter, of v and of Vb, `I32F32` bits.
     pub(crate) fn scatter(&self) -> [i64; 2] {
-        let root = crate::num::sqrt_wide(u128::from(self.seen.max(1)) << 64);
-        self.scatter
-            .map(|sum| crate::num::quotient(i128::from(sum.root()), i128::from(root), 32))
+        self.scatter.map(crate::num::sqrt_wide)
     }
 
     /// One block of time has passed. True when that completed a slot.

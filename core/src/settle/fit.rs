@@ -31,7 +31,7 @@
 
 use super::dwell::{Dwell, SLOTS, Slot};
 use super::linear::{COLUMNS, Normal};
-use crate::num::{self, ONE, RootSum};
+use crate::num::{self, ONE};
 
 /// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
 const GRID: [i64; 14] = [
@@ -117,7 +117,7 @@ pub(crate) struct Fitted {
     pub(crate) slow_excess: Option<u128>,
     /// How far the best slow fit moves within the dwell.
     pub(crate) slow_movement: i64,
-    /// Mean of v over all slots but the first quarter.
+    /// Mean of v over the later half, as `pack` is of Vb.
     pub(crate) late_mean: i64,
     /// Slots with data.
     pub(crate) used: u32,
@@ -274,7 +274,11 @@ impl Fit {
             None => self.normal(best.rho, false).inverse_at(SETTLED),
         }?;
         let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
-        let columns = 2 + u32::from(self.pack_shift.is_some()) + u32::from(decay_gain.is_some());
+        let optional = [self.pack_shift.is_some(), decay_gain.is_some()];
+        let columns = optional
+            .map(u32::from)
+            .iter()
+            .fold(2u32, |sum, &one| sum.saturating_add(one));
         // With ν degrees of freedom the scaled error follows Student's
         // distribution, whose variance is ν/(ν−2): dividing by ν−2 instead of
         // ν widens the uncertainty by just that.
@@ -283,11 +287,11 @@ impl Fit {
             .residual
             .checked_div(u128::from(freedom))
             .unwrap_or(u128::MAX);
-        let quarter = self.slots.len() >> 2;
+        let half = self.slots.len() >> 1;
         let late = self
             .slots
             .iter()
-            .skip(quarter)
+            .skip(half)
             .flatten()
             .map(|slot| slot.chassis());
         let slots = self.slots.len();
@@ -356,13 +360,4 @@ fn mean(values: impl Iterator<Item = i64>) -> Option<(i64, i64)> {
         (sum.saturating_add(value), count.saturating_add(1))
     });
     Some((sum.checked_div(count)?, count))
-}
-
-/// Independent standard uncertainties combined.
-pub(crate) fn hypot(parts: &[i64]) -> i64 {
-    let mut sum = RootSum::default();
-    for &part in parts {
-        sum.add(part);
-    }
-    sum.root()
 }

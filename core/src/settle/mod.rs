@@ -7,10 +7,9 @@ mod fit;
 mod linear;
 
 pub(crate) use dwell::Dwell;
-pub(crate) use fit::hypot;
 
-use crate::config::{BLOCKS_MIN, Config, Drive};
-use crate::num::{self, ONE};
+use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
+use crate::num::{self, ONE, hypot};
 use crate::reason::Reason;
 use crate::report::Reading;
 use crate::units::{Measured, Seconds, Volts};
@@ -55,9 +54,11 @@ pub(crate) struct Settling {
     /// Length of a slot.
     slot: Seconds,
     dwell_us: u32,
-    /// Standard uncertainty of one converter step, where scatter does not
-    /// average it: v and Vb.
-    steps: [i64; 2],
+    /// Standard uncertainty of one converter step of v.
+    step: i64,
+    /// The same of Vb, when its rounding differs from one state to the next.
+    pack_step: i64,
+    samples_per_slot: u32,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
 }
@@ -85,14 +86,11 @@ impl Settling {
         let scatter = dwell
             .scatter()
             .map(|block| num::quotient(i128::from(block), i128::from(per_slot), 32));
-        let [chassis, pack] = dwell.dithered();
-        let [chassis_step, pack_step] = config.front_end().resolution().map(Volts::to_bits);
-        let steps = [
-            if chassis { 0 } else { chassis_step },
-            if pack { 0 } else { pack_step },
-        ];
+        let [step, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = scatter;
         let pack_noise = hypot(&[pack_scatter, pack_step]);
+        // Of a pair of rail readings both move with the drive.
+        let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
         let fit = Fit::new(dwell, pack_noise).ok_or(Reason::RecordTooShort)?;
         let block = config.timing().block().to_bits();
         let slot = Seconds::from_bits(block.saturating_mul(i64::from(dwell.per_slot)));
@@ -103,7 +101,9 @@ impl Settling {
             drive: dwell.drive,
             slot,
             dwell_us,
-            steps,
+            step,
+            pack_step: if pair { pack_step } else { 0 },
+            samples_per_slot: dwell.samples_per_slot(),
             scatter,
         })
     }
@@ -120,8 +120,7 @@ impl Settling {
     }
 
     fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
-        let [step, _] = self.steps;
-        let noise = fitted.noise.max(step).max(1);
+        let noise = fitted.noise.max(self.unaveraged_step(fitted)).max(1);
         let variance = u128::from(noise.unsigned_abs()).saturating_pow(2);
         let seen = fitted
             .slow_excess
@@ -129,7 +128,10 @@ impl Settling {
         let moved = fitted.slow_movement.saturating_abs();
         let doubt = noise.saturating_mul(3);
         let most = moved.saturating_add(doubt);
-        if seen || self.jumped(most, doubt) || self.still(config, most) {
+        // A movement that stands out of the noise and is best described as
+        // slow is slow, whatever else speaks for a settled circuit.
+        let slow = fitted.slow_excess.is_none() && moved > doubt;
+        if seen || !slow && (self.jumped(most, doubt) || self.still(config, most)) {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
             let visible = fitted.amplitude.saturating_abs() > noise.saturating_mul(5);
@@ -139,12 +141,12 @@ impl Settling {
                 self.flat_reading(fitted, noise, moved)
             });
         }
-        Err(if self.lead.is_none() {
-            Reason::NotYetMeasured
-        } else if fitted.pack_moves && fitted.noise > self.structured() {
+        Err(if fitted.pack_moves && self.structured(fitted) {
             Reason::PackVoltageMoving
-        } else if moved > doubt || fitted.slow_excess.is_none() && moved > noise {
+        } else if slow {
             Reason::NotSettled
+        } else if self.lead.is_none() {
+            Reason::NotYetMeasured
         } else {
             Reason::StimulusTooWeak
         })
@@ -183,12 +185,26 @@ impl Settling {
         expected > moved
     }
 
-    /// Residuals beyond this are not the noise that the samples show: the
-    /// model does not describe the dwell.
-    fn structured(&self) -> i64 {
+    /// The uncertainty of one converter step, unless white noise averages it.
+    /// Noise of 0.58 steps, rounding included, leaves less than 1 % of a step
+    /// in the mean (first harmonic of the quantiser, exp(−2π²σ²)/π). It is
+    /// white when the residuals between slots are what the scatter within
+    /// them makes expect: hum repeats in every slot, rounding and all, and the
+    /// staircase of a slow signal shows between slots but not within them.
+    fn unaveraged_step(&self, fitted: &Fitted) -> i64 {
         let [scatter, _] = self.scatter;
-        let [step, _] = self.steps;
-        hypot(&[scatter, step]).saturating_mul(3)
+        let white = fitted.noise >= scatter >> 1 && !self.structured(fitted);
+        let root = num::sqrt_wide(u128::from(self.samples_per_slot) << 64);
+        // 0.58 steps are twice the step's standard uncertainty.
+        let covered = num::mul(scatter, root) >= self.step.saturating_mul(2);
+        if white && covered { 0 } else { self.step }
+    }
+
+    /// The residuals exceed twice the noise that the samples show: the model,
+    /// or the converter's staircase, leaves something that does not average.
+    fn structured(&self, fitted: &Fitted) -> bool {
+        let [scatter, _] = self.scatter;
+        fitted.noise > scatter.saturating_mul(2)
     }
 
     fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
@@ -208,7 +224,7 @@ impl Settling {
     }
 
     fn flat_reading(&self, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
-        let late = fitted.used.saturating_sub(fitted.used >> 2).max(1);
+        let late = (fitted.used >> 1).max(1);
         let root = num::sqrt_wide(u128::from(late) << 64);
         let u = num::quotient(i128::from(noise), i128::from(root), 32);
         // What is left of an unseen transient is at most a tenth of the movement.
@@ -224,14 +240,13 @@ impl Settling {
         lag_slots: i64,
         time_constant: Option<Measured<Seconds>>,
     ) -> Reading {
-        let [chassis_step, pack_step] = self.steps;
         let [_, pack_scatter] = self.scatter;
         let lag = if fitted.pack_moves {
             num::mul(num::mul(lag_slots, self.fit.pack_slope()), ROOT_THIRD)
         } else {
             0
         };
-        let unexplained = if fitted.noise > self.structured() {
+        let unexplained = if self.structured(fitted) {
             fitted.noise
         } else {
             0
@@ -242,11 +257,11 @@ impl Settling {
             drive: self.drive,
             chassis: Measured {
                 value: Volts::from_bits(chassis),
-                u: Volts::from_bits(hypot(&[u, chassis_step, lag, unexplained])),
+                u: Volts::from_bits(hypot(&[u, self.unaveraged_step(fitted), lag, unexplained])),
             },
             pack: Measured {
                 value: Volts::from_bits(fitted.pack),
-                u: Volts::from_bits(hypot(&[pack_u, pack_step])),
+                u: Volts::from_bits(hypot(&[pack_u, self.pack_step])),
             },
             time_constant,
             dwell_us: self.dwell_us,
