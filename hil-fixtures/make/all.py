@@ -21,7 +21,7 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent
 ORIGINS = {
     "US06.csv": "cell current of a vehicle on the drive cycle US06, as the file's own header says; no further origin given",
     "UDDS.csv": "cell current of a vehicle on the drive cycle UDDS with at most 8.1 A, from the battery simulator SLIDE, "
-                "as the file's own header says",
+                "as the first line of the file in the package says; that line is left out here",
     "1C_discharge_U.txt": "measured cell voltage of a 1C discharge at beginning of life; the folder's README names "
                           "J. Electrochem. Soc. 167, 013512 (2020), doi 10.1149/2.0122001JES, and "
                           "J. Electrochem. Soc. 163, A1566 (2016)",

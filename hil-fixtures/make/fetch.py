@@ -34,10 +34,13 @@ def main():
             got = hashlib.sha256(data).hexdigest()
             if sha256 and got != sha256:
                 sys.exit(f"{name}: sha256 {got}, expected {sha256}")
+            # The first line of this file is an address with a person's name in it.
+            if name == "UDDS.csv":
+                data = data.split(b"\n", 1)[1]
             if (INPUTS / name).exists() and (INPUTS / name).read_bytes() != data:
                 sys.exit(f"inputs/{name} differs from the wheel's file")
             (INPUTS / name).write_bytes(data)
-            print(f"{name}: {got}")
+            print(f"{name}: {got} in the wheel")
 
 
 if __name__ == "__main__":
