@@ -1,0 +1,71 @@
+//! What the emulated boards need beside the core: a way out, and a count of instructions.
+
+use core::panic::PanicInfo;
+
+use cortex_m::Peripherals;
+use cortex_m::peripheral::SYST;
+use cortex_m::peripheral::syst::SystClkSource;
+
+/// Prints the panic to the host and ends the emulator with exit code 101.
+pub fn stop(info: &PanicInfo<'_>) -> ! {
+    semihosting::eprintln!("{info}");
+    semihosting::process::exit(101)
+}
+
+/// Counts instructions with the system timer. It ticks with the emulated core's clock while the
+/// emulator takes one nanosecond an instruction: 62.5 instructions a tick at the 16 MHz of the
+/// micro:bit, 40 at the 25 MHz of the MPS2. Instructions are not cycles: flash wait states and
+/// multi-cycle instructions of real silicon come on top.
+#[derive(Debug)]
+pub struct Counter {
+    last: u32,
+}
+
+impl Counter {
+    /// Starts the timer; `None` when it is taken.
+    pub fn start() -> Option<Self> {
+        let mut timer = Peripherals::take()?.SYST;
+        timer.set_clock_source(SystClkSource::Core);
+        timer.set_reload(0x00ff_ffff);
+        timer.clear_current();
+        timer.enable_counter();
+        Some(Self {
+            last: SYST::get_current(),
+        })
+    }
+
+    /// Twice the instructions since the last call, or since the start.
+    pub fn lap(&mut self) -> u64 {
+        let now = SYST::get_current();
+        // The timer counts down in 24 bits.
+        let ticks = self.last.wrapping_sub(now) & 0x00ff_ffff;
+        self.last = now;
+        u64::from(ticks) * TWICE_INSTRUCTIONS_PER_TICK
+    }
+}
+
+// Of the two boards, only the core of the MPS2 has atomic instructions.
+const TWICE_INSTRUCTIONS_PER_TICK: u64 = if cfg!(target_has_atomic = "32") {
+    80
+} else {
+    125
+};
+
+unsafe extern "C" {
+    /// The top of the stack, from the linker script.
+    static _stack_start: u32;
+}
+
+/// What the start-up code of cortex-m-rt paints the free RAM with.
+const PAINT: u32 = 0xcccc_cccc;
+
+/// Bytes that the stack held at its deepest since the start.
+pub fn deepest_stack() -> usize {
+    let top = &raw const _stack_start;
+    let mut at = cortex_m_rt::heap_start().cast_const();
+    // SAFETY: from the end of the static data to the top of the stack all is readable RAM.
+    while at < top && unsafe { at.read_volatile() } == PAINT {
+        at = at.wrapping_add(1);
+    }
+    top.addr() - at.addr()
+}

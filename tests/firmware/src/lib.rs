@@ -1,0 +1,12 @@
+#![no_std]
+//! What the images share. It builds for the host as well, so that the host can say what the
+//! target must answer.
+
+#[cfg(test)]
+extern crate std;
+
+#[cfg(target_os = "none")]
+pub mod board;
+pub mod captures;
+pub mod exercise;
+pub mod replay;
