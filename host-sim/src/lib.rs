@@ -1,9 +1,13 @@
 //! Host side of ohmsplit: network documents, captures, the simulated plant,
 //! and the tool that runs the core on them exactly as firmware does.
 
+pub mod capture;
 pub mod document;
 pub mod error;
+pub mod expected;
 pub mod network;
+pub mod output;
 pub mod plant;
+pub mod rig;
 pub mod scenario;
 pub mod simulate;

@@ -1,0 +1,222 @@
+//! The run as lines of text: one a dwell, like ones folded together.
+
+use std::io::{self, Write};
+
+use ohmsplit::{Kind, Verdict};
+
+use super::figures::{Figures, ReadingFigures, kind_word, verdict_word};
+use super::quantity::{explain, resistance, si};
+use crate::rig::Event;
+
+/// Like lines shown since the last change before they are folded.
+const SHOWN: u64 = 6;
+/// A figure that differs by more than this from the first of its like is news.
+const NEWS: f64 = 0.05;
+
+/// What makes two lines of the same drive state alike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Gist {
+    reading: Result<(), u8>,
+    answer: Result<Kind, u8>,
+    verdict: Verdict,
+    isolation: Option<f64>,
+}
+
+impl Gist {
+    fn of(event: &Event) -> Self {
+        let report = &event.report;
+        let figures = report.estimate.as_ref().ok().map(Figures::of);
+        Self {
+            reading: report.reading.map(drop).map_err(ohmsplit::Reason::code),
+            answer: report
+                .estimate
+                .map(|estimate| estimate.kind)
+                .map_err(ohmsplit::Reason::code),
+            verdict: report.verdict,
+            isolation: figures.and_then(|figures| figures.isolation.value),
+        }
+    }
+
+    fn like(&self, other: &Self) -> bool {
+        let near = match (self.isolation, other.isolation) {
+            (Some(a), Some(b)) => (a - b).abs() <= NEWS * b.abs(),
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        near && (self.reading, self.answer, self.verdict)
+            == (other.reading, other.answer, other.verdict)
+    }
+}
+
+/// Lines that were folded.
+#[derive(Debug, Clone, Copy)]
+struct Folded {
+    count: u64,
+    until_s: f64,
+    lowest: f64,
+    highest: f64,
+}
+
+/// Writes the timeline as events come.
+pub struct Timeline<W> {
+    out: W,
+    started: bool,
+    /// First of the current run of like lines, for each drive state.
+    seen: [Option<Gist>; 3],
+    alike: u64,
+    folded: Option<Folded>,
+}
+
+impl<W: Write> Timeline<W> {
+    /// A timeline with nothing on it.
+    pub fn new(out: W) -> Self {
+        Self {
+            out,
+            started: false,
+            seen: [None; 3],
+            alike: 0,
+            folded: None,
+        }
+    }
+
+    /// Takes the next event.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn event(&mut self, event: &Event) -> io::Result<()> {
+        if !self.started {
+            self.started = true;
+            writeln!(
+                self.out,
+                "{:>10}  {:5}  {:>20}  {:>9}  {:>22}  {:>20}  {:>14}  verdict",
+                "time", "drive", "settled v", "tau", "R_iso", "weaker rail", "x"
+            )?;
+        }
+        let gist = Gist::of(event);
+        let first = &mut self.seen[event.report.drive.index()];
+        if first.is_some_and(|first| gist.like(&first)) {
+            self.alike += 1;
+        } else {
+            *first = Some(gist);
+            self.alike = 0;
+        }
+        if self.alike > SHOWN {
+            self.fold(event.time_s, gist.isolation);
+            return Ok(());
+        }
+        self.unfold()?;
+        writeln!(self.out, "{}", line(event))
+    }
+
+    /// The run is over.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn finish(mut self) -> io::Result<()> {
+        self.unfold()
+    }
+
+    fn fold(&mut self, time_s: f64, isolation: Option<f64>) {
+        let folded = self.folded.get_or_insert(Folded {
+            count: 0,
+            until_s: time_s,
+            lowest: f64::INFINITY,
+            highest: 0.0,
+        });
+        folded.count += 1;
+        folded.until_s = time_s;
+        if let Some(isolation) = isolation {
+            folded.lowest = folded.lowest.min(isolation);
+            folded.highest = folded.highest.max(isolation);
+        }
+    }
+
+    fn unfold(&mut self) -> io::Result<()> {
+        let Some(folded) = self.folded.take() else {
+            return Ok(());
+        };
+        let Folded {
+            count,
+            until_s,
+            lowest,
+            highest,
+        } = folded;
+        write!(
+            self.out,
+            "{:>10}  {count} more alike, until {until_s:.2} s",
+            "…"
+        )?;
+        if highest > 0.0 {
+            let (low, high) = (si(lowest, "Ω"), si(highest, "Ω"));
+            write!(self.out, ": R_iso {low} to {high}")?;
+        }
+        writeln!(self.out)
+    }
+}
+
+/// One dwell as a line.
+fn line(event: &Event) -> String {
+    let report = &event.report;
+    let start = format!("{:>8.2} s  {:5}  ", event.time_s, report.drive.name());
+    let verdict = if event.unfinished && report.reading.is_err() {
+        "the samples end in this dwell".to_owned()
+    } else {
+        verdict_text(report.verdict)
+    };
+    let reading = match &report.reading {
+        Ok(reading) => ReadingFigures::of(reading),
+        Err(reason) => {
+            let refusal = format!("refused: {} ({})", reason.name(), explain(*reason));
+            return format!("{start}{refusal:<95}  {verdict}");
+        }
+    };
+    let [v, v_u] = reading.chassis_v;
+    let settled = format!("{v:.3} ±{:.3} V", 2.0 * v_u);
+    let tau = reading
+        .time_constant_s
+        .map_or_else(|| "-".to_owned(), |[tau, _]| si(tau, "s"));
+    let answer = match &report.estimate {
+        Ok(estimate) => answer(&Figures::of(estimate)),
+        Err(reason) => format!("{:<60}", format!("no answer: {}", reason.name())),
+    };
+    format!("{start}{settled:>20}  {tau:>9}  {answer}  {verdict}")
+}
+
+fn answer(figures: &Figures) -> String {
+    let isolation = match (
+        figures.kind,
+        figures.isolation.value,
+        figures.isolation.high,
+    ) {
+        (Kind::Figure, Some(value), Some(high)) => {
+            let spread = (high - value).max(value - figures.isolation.low) / value * 100.0;
+            format!("{} ±{spread:.2} %", si(value, "Ω"))
+        }
+        (kind, ..) => resistance(kind, &figures.isolation),
+    };
+    let weakest = match figures.kind {
+        Kind::Open => "-".to_owned(),
+        Kind::Short => kind_word(figures.kind).to_owned(),
+        Kind::Figure => {
+            let rail = if figures.weakest_is_positive {
+                "P"
+            } else {
+                "N"
+            };
+            format!("{rail} {}", resistance(figures.kind, &figures.weakest))
+        }
+    };
+    let x = figures.position.map_or_else(
+        || "-".to_owned(),
+        |[x, u]| format!("{x:.3} ±{:.3}", 2.0 * u),
+    );
+    format!("{isolation:>22}  {weakest:>20}  {x:>14}")
+}
+
+/// A verdict with its reason, when it has one.
+#[must_use]
+fn verdict_text(verdict: Verdict) -> String {
+    match verdict {
+        Verdict::Undetermined(reason) => format!("undetermined: {}", reason.name()),
+        graded => verdict_word(graded).to_owned(),
+    }
+}

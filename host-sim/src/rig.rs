@@ -1,0 +1,136 @@
+//! Runs the core on samples exactly as firmware does: each sample to the
+//! interrupt side, each block it completes to the background side, which is
+//! then worked off.
+
+use ohmsplit::config::{Config, Drive};
+use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step};
+
+/// A report, and when it came.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Event {
+    /// Time of the sample that brought it, in seconds.
+    pub time_s: f64,
+    /// What the core says.
+    pub report: Report,
+    /// The samples ended in the middle of this dwell.
+    pub unfinished: bool,
+}
+
+/// Both sides of the core.
+#[derive(Debug, Clone)]
+pub struct Rig<'c> {
+    sampler: Sampler<'c>,
+    monitor: Monitor<'c>,
+    time_s: f64,
+}
+
+impl<'c> Rig<'c> {
+    /// A monitor that has just been switched on.
+    #[must_use]
+    pub fn new(config: &'c Config) -> Self {
+        Self {
+            sampler: Sampler::new(config),
+            monitor: Monitor::new(config),
+            time_s: 0.0,
+        }
+    }
+
+    /// The drive state that the core wants next.
+    #[must_use]
+    pub fn drive(&self) -> Drive {
+        self.monitor.drive()
+    }
+
+    /// Takes a sample; `on_event` gets what comes of it. True when a block
+    /// was completed, after which the core may want another drive state.
+    #[inline]
+    pub fn push(
+        &mut self,
+        time_s: f64,
+        sample: &Sample,
+        on_event: &mut impl FnMut(&Event),
+    ) -> bool {
+        self.time_s = time_s;
+        let Some(raw) = self.sampler.push(sample) else {
+            return false;
+        };
+        self.accept(&raw, on_event);
+        true
+    }
+
+    /// The samples are over: closes the dwell under way.
+    pub fn finish(mut self, on_event: &mut impl FnMut(&Event)) {
+        if let Some(raw) = self.sampler.finish() {
+            self.accept(&raw, on_event);
+        }
+        self.monitor.finish();
+        self.work(true, on_event);
+    }
+
+    fn accept(&mut self, raw: &RawBlock, on_event: &mut impl FnMut(&Event)) {
+        self.monitor.accept(raw);
+        self.work(false, on_event);
+    }
+
+    fn work(&mut self, unfinished: bool, on_event: &mut impl FnMut(&Event)) {
+        loop {
+            match self.monitor.step() {
+                Step::Idle => return,
+                Step::Busy => {}
+                Step::Answer(report) => on_event(&Event {
+                    time_s: self.time_s,
+                    report,
+                    unfinished,
+                }),
+            }
+        }
+    }
+}
+
+/// A firmware's microsecond counter for times in seconds. It wraps at 2³².
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Clock {
+    last_us: Option<i64>,
+    at_us: u32,
+}
+
+/// Longest step of the counter. A longer gap would look shorter once the
+/// counter has wrapped; cut to this, half an hour, it still is a gap after
+/// which no reading belongs to the ones before.
+const STEP_MAX_US: i64 = 1 << 31;
+
+impl Clock {
+    /// The counter at `time_s`, which must not be before the time of the call before.
+    #[inline]
+    pub fn at(&mut self, time_s: f64) -> u32 {
+        let us = (time_s * 1e6).round() as i64;
+        let step = us - self.last_us.unwrap_or(us);
+        self.last_us = Some(us);
+        // At most 2^31: fits.
+        self.at_us = self.at_us.wrapping_add(step.clamp(0, STEP_MAX_US) as u32);
+        self.at_us
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_counter_wraps_and_long_gaps_do_not_look_short() {
+        let mut clock = Clock::default();
+        assert_eq!(clock.at(-5.0), 0);
+        assert_eq!(clock.at(-4.999_999), 1);
+        assert_eq!(clock.at(1995.000_001), 2_000_000_001);
+        assert_eq!(clock.at(3995.000_001), 4_000_000_001);
+        // 5995.000001 s less 2^32 µs.
+        assert_eq!(
+            clock.at(5995.000_001),
+            (6_000_000_001u64 % (1 << 32)) as u32
+        );
+        let before = clock.at(6000.0);
+        // A day and 100 µs would be 100 µs after twenty wraps.
+        let gap = 20.0 * 4294.967_296 + 1e-4;
+        assert_eq!(clock.at(6000.0 + gap).wrapping_sub(before), 1 << 31);
+    }
+}
