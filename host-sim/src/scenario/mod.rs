@@ -273,3 +273,6 @@ pub struct ChannelErrors {
     /// The divider's total resistance is larger by this.
     pub load_percent: f64,
 }
+
+#[cfg(test)]
+mod tests;
