@@ -12,7 +12,80 @@
         clippy::unreachable
     )
 )]
-//! Isolation-resistance estimation for floating high-voltage batteries.
+//! Isolation monitoring of a floating high-voltage battery: how much
+//! resistance separates its rails from the chassis, where a leak sits, and
+//! what that means for safety.
+//!
+//! `no_std`, no allocation, no floating point, no `unsafe`. Work is bounded in
+//! every call, and nothing panics: what cannot be computed is a [`Reason`].
+//!
+//! # The circuit
+//! P and N are the rails, E is the chassis, `Vb = V(P) − V(N)` and
+//! `v = V(E) − V(N)`. In drive state k the monitor hangs the conductance g_k
+//! on E and pushes the current i_k + p_k·Vb into it:
+//!
+//! ```text
+//! C·dv/dt = Gp·Vb + Cp·dVb/dt + i_k + p_k·Vb − (Gp + Gn + g_k)·v
+//! ```
+//!
+//! # The pipeline
+//! Data flows one way; each stage is a module, owns its state and knows only
+//! the stage before it.
+//!
+//! | stage | module | turns |
+//! |---|---|---|
+//! | front end | `front` | counts into mean voltages of averaging blocks |
+//! | settling | `settle` | blocks into readings that are proved settled |
+//! | drive | `drive` | readings into drive cycles, and the next drive state |
+//! | estimate | `estimate` | a cycle into G, Gp and all that follows |
+//! | judgement | `judge` | an estimate into a verdict |
+//! | report | [`Report`] | all of it, by value |
+//!
+//! [`config`] is what the designer declares, [`units`] the quantities.
+//!
+//! # Use
+//! Two entry points, one for each context. [`Sampler::push`] belongs into the
+//! sampling interrupt: sums and comparisons. [`Monitor::accept`] and
+//! [`Monitor::step`] belong into a background task. A [`RawBlock`] by value is
+//! all that passes between them, for instance through an `spsc` queue.
+//!
+//! ```
+//! use ohmsplit::config::{Channel, Config, Divider, Element, FrontEnd, Judged, Limits, Timing};
+//! use ohmsplit::units::{Ohms, Volts};
+//! use ohmsplit::{Monitor, Sample, Sampler, Step, Verdict};
+//!
+//! // ±40 V through 1 MΩ to the negative rail; 16-bit converters of 0..20 V
+//! // span, shifted to the middle, behind 10 MΩ dividers of 100:1.
+//! let divider = Divider { top: Ohms::from_int(9_900_000), bottom: Ohms::from_int(100_000) };
+//! let channel = Channel::bipolar(16, Volts::from_int(20)).behind(divider).unwrap();
+//! let front_end = FrontEnd::ChassisAndPack { chassis: channel, pack: channel };
+//! let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+//! let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
+//! let config = Config::try_new(front_end, &[source], Timing::default(), limits).unwrap();
+//!
+//! let mut sampler = Sampler::new(&config); // owned by the interrupt
+//! let mut monitor = Monitor::new(&config); // owned by the background task
+//! # let read = |_| [33_000, 45_875];
+//! for tick in 0..3_000u32 {
+//!     // In firmware: the converter's data, and the switches as they are.
+//!     let sample = Sample { at_us: tick * 1000, drive: monitor.drive(), codes: read(tick) };
+//!     if let Some(block) = sampler.push(&sample) {
+//!         monitor.accept(&block);
+//!         while let step @ (Step::Busy | Step::Answer(_)) = monitor.step() {
+//!             if let Step::Answer(report) = step {
+//!                 match report.verdict {
+//!                     Verdict::Alarm => { /* open the contactors */ }
+//!                     Verdict::Undetermined(_reason) => { /* not healthy either */ }
+//!                     Verdict::Healthy | Verdict::Warning => {}
+//!                 }
+//!             }
+//!         }
+//!     }
+//! }
+//! ```
+//!
+//! # Features
+//! `defmt` derives `defmt::Format` on every public type; nothing logs.
 
 #[cfg(test)]
 extern crate std;
@@ -26,6 +99,7 @@ mod monitor;
 #[cfg(test)]
 mod monitor_tests;
 mod num;
+pub mod pins;
 mod reason;
 mod report;
 mod sample;

@@ -71,7 +71,8 @@ macro_rules! unit {
         #[cfg(feature = "defmt")]
         impl defmt::Format for $name {
             fn format(&self, f: defmt::Formatter<'_>) {
-                defmt::write!(f, concat!(stringify!($name), "({=i64}q)"), self.to_bits());
+                let bits = <$repr>::FRAC_NBITS;
+                defmt::write!(f, "{=i64}/2^{=u32} {=str}", self.to_bits(), bits, stringify!($name));
             }
         }
     };

@@ -1,0 +1,46 @@
+#![cfg_attr(target_os = "none", no_std)]
+#![allow(
+    non_camel_case_types,
+    clippy::enum_variant_names,
+    reason = "the names are those that C sees, written once"
+)]
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::float_arithmetic,
+        clippy::arithmetic_side_effects,
+        clippy::indexing_slicing,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable
+    )
+)]
+//! The C interface of ohmsplit. `include/ohmsplit.h`, made from this source,
+//! is its document: contexts, ownership, units, codes.
+//!
+//! * `types`: what C sees, as plain integers
+//! * `settings`: the C configuration to the core's
+//! * `report`: the core's report to the C one
+//! * `handle`: the core's values in memory that C owns; with `calls` the only
+//!   unsafe code of the workspace
+//! * `calls`: the functions
+
+mod calls;
+mod handle;
+mod report;
+mod settings;
+mod types;
+
+pub use calls::*;
+pub use types::*;
+
+/// Nothing of this library can panic: the tests look for a panic in the linked
+/// image and must find none. Should one be reached all the same, the watchdog ends it.
+#[cfg(all(target_os = "none", feature = "panic-trap"))]
+#[panic_handler]
+fn trap(_: &core::panic::PanicInfo<'_>) -> ! {
+    loop {
+        core::hint::spin_loop();
+    }
+}
