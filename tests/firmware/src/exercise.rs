@@ -4,10 +4,12 @@
 use core::convert::Infallible;
 use core::hint::black_box;
 
+use embedded_hal::digital::{ErrorKind, ErrorType, OutputPin};
 use ohmsplit::config::{
     Channel, Config, Contact, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits, Network,
     Timing,
 };
+use ohmsplit::pins::Switches;
 use ohmsplit::units::{Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
 use ohmsplit::{Monitor, Reason, Sample};
 
@@ -68,6 +70,27 @@ fn network(a: i64, b: i64) {
     for part in network.elements() {
         black_box(part.row(Drive::Raise));
     }
+    let mut switches = Switches::new([Pin, Pin, Pin]);
+    black_box(switches.set(&network, black_box(Drive::Lower)).is_err());
+    black_box(switches.release());
+}
+
+/// A switch that takes any state, and may fail.
+#[derive(Debug)]
+struct Pin;
+
+impl ErrorType for Pin {
+    type Error = ErrorKind;
+}
+
+impl OutputPin for Pin {
+    fn set_low(&mut self) -> Result<(), ErrorKind> {
+        black_box(Err(ErrorKind::Other))
+    }
+
+    fn set_high(&mut self) -> Result<(), ErrorKind> {
+        black_box(Ok(()))
+    }
 }
 
 fn configuration(a: i64, b: i64) {
@@ -80,6 +103,7 @@ fn configuration(a: i64, b: i64) {
     black_box((channel.quantum(), channel.saturated(b as i32)));
     let timing = Timing::default().with_cycle(&black_box([Drive::Raise, Drive::Rest]));
     let limits = Limits::new(Volts::from_bits(a), Judged::BothInParallel);
+    black_box(limits.resistance(b as u32));
     let front_end = FrontEnd::RailPair {
         positive: channel,
         negative: channel,
