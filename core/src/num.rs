@@ -12,6 +12,9 @@ pub(crate) const ONE: i64 = 1 << FRAC;
 /// 1/√12: standard deviation of a rectangular distribution of width one.
 pub(crate) const ONE_BY_ROOT_12: i64 = 1_239_850_262;
 
+/// 1/√3: standard deviation of a rectangular distribution between ±1.
+pub(crate) const ROOT_THIRD: i64 = 2_479_700_525;
+
 /// Narrows to 64 bits, saturating.
 pub(crate) const fn narrow(wide: i128) -> i64 {
     if wide > i64::MAX as i128 {

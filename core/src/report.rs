@@ -91,6 +91,9 @@ pub struct Reading {
     pub chassis: Measured<Volts>,
     /// Pack voltage that belongs to it.
     pub pack: Measured<Volts>,
+    /// How far v may trail behind a moving pack voltage: τ·dVb/dt. The error
+    /// is this times (x − Cp/C), which is the same in every reading.
+    pub lag: Volts,
     /// Time constant, when the transient showed one.
     pub time_constant: Option<Measured<Seconds>>,
     /// Microseconds of the dwell, from the switch to its end.

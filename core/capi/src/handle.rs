@@ -32,8 +32,17 @@ pub(crate) struct Slot<T> {
     value: T,
 }
 
-/// Added to the mark while a call has the value.
-const IN_USE: u32 = 1;
+impl<T: Content> Slot<T> {
+    pub(crate) const fn new(value: T) -> Self {
+        Self {
+            mark: AtomicU32::new(T::MARK),
+            value,
+        }
+    }
+}
+
+/// Laid over the mark while a call has the value.
+const IN_USE: u32 = 1 << 31;
 
 /// The memory behind a handle.
 fn slot<T: Content>(storage: *const T::Storage) -> Result<*mut Slot<T>, Refused> {
@@ -53,23 +62,21 @@ fn check<T>(pointer: *const T) -> Result<(), Refused> {
     }
 }
 
-/// Sets a handle up in `size` bytes.
+/// Where a value is to be put in `size` bytes, checked before the value is
+/// made, so that bad memory does not lose it.
 ///
 /// # Safety
-/// The caller owns `size` bytes at `storage`, and nothing else uses them during the call.
+/// The caller owns `size` bytes at `storage`, and nothing else uses them until
+/// the value is put.
 pub(crate) unsafe fn place<T: Content>(
     storage: *mut T::Storage,
     size: usize,
-    value: T,
-) -> Result<(), Refused> {
+) -> Result<Output<Slot<T>>, Refused> {
     let slot = slot::<T>(storage)?;
     if size < size_of::<Slot<T>>() {
         return Err(Refused::OHMSPLIT_ERROR_SIZE);
     }
-    let mark = AtomicU32::new(T::MARK);
-    // SAFETY: not null, aligned, and large enough: checked above; the caller's own.
-    unsafe { slot.write(Slot { mark, value }) };
-    Ok(())
+    Ok(Output(slot))
 }
 
 /// The mark of a handle.
@@ -108,16 +115,15 @@ pub(crate) unsafe fn exclusive<T: Content, R>(
     storage: *mut T::Storage,
     work: impl FnOnce(&mut T) -> R,
 ) -> Result<R, Refused> {
-    const USED: u32 = IN_USE;
     let slot = slot::<T>(storage)?;
     // SAFETY: checked by `slot`; the caller's word for the rest.
     let mark = unsafe { mark(slot) };
     match mark.load(Ordering::Relaxed) {
         found if found == T::MARK => {}
-        found if found == T::MARK ^ USED => return Err(Refused::OHMSPLIT_ERROR_IN_USE),
+        found if found == T::MARK ^ IN_USE => return Err(Refused::OHMSPLIT_ERROR_IN_USE),
         _ => return Err(Refused::OHMSPLIT_ERROR_NOT_INITIALISED),
     }
-    mark.store(T::MARK ^ USED, Ordering::Relaxed);
+    mark.store(T::MARK ^ IN_USE, Ordering::Relaxed);
     compiler_fence(Ordering::SeqCst);
     // SAFETY: the mark says that `place` wrote a value there, and keeps others out.
     let done = work(unsafe { &mut (*slot).value });

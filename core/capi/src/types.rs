@@ -29,9 +29,9 @@ pub const OHMSPLIT_MONITOR_SIZE: usize = 8192;
 /// Bytes of ohmsplit_sample_t.
 pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;
 /// Bytes of ohmsplit_settings_t.
-pub const OHMSPLIT_SETTINGS_SIZE: usize = 440;
+pub const OHMSPLIT_SETTINGS_SIZE: usize = 448;
 /// Bytes of ohmsplit_report_t.
-pub const OHMSPLIT_REPORT_SIZE: usize = 304;
+pub const OHMSPLIT_REPORT_SIZE: usize = 288;
 
 /// What a call came to: zero and more when it did its work, less than zero
 /// when it was misused. A call that was misused has changed nothing, but for

@@ -59,6 +59,7 @@ pub(crate) fn estimate(
             Err(Reason::StimulusTooWeak)
         };
     }
+    let system = system.without_lag();
     let u = Budget::new(&system).total(config);
     figure(&system, u, touch, capacitance)
 }

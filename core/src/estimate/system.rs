@@ -41,6 +41,10 @@ pub(crate) struct State {
     /// Standard uncertainties of v and Vb.
     pub(crate) v_u: i64,
     pub(crate) vb_u: i64,
+    /// Standard uncertainty of v from trailing behind a moving pack voltage,
+    /// signed because its unknown factor is common to all states, see
+    /// [`System::without_lag`].
+    pub(crate) lag: i64,
     /// Current that the monitor pushes into the chassis, in µA.
     pub(crate) r: i64,
     pub(crate) reading: Reading,
@@ -55,6 +59,7 @@ impl State {
             vb: reading.pack.value.to_bits(),
             v_u: reading.chassis.u.to_bits(),
             vb_u: reading.pack.u.to_bits(),
+            lag: num::mul(reading.lag.to_bits(), num::ROOT_THIRD),
             r: row
                 .current(reading.chassis.value, reading.pack.value)
                 .to_bits(),
@@ -89,9 +94,10 @@ impl System {
         for reading in readings {
             states.push(State::new(network, &reading)).ok()?;
         }
-        if states.len() < 2 {
-            return None;
-        }
+        (states.len() >= 2).then(|| Self::of(states))
+    }
+
+    fn of(states: Vec<State, READINGS>) -> Self {
         let mut system = Self {
             states,
             alpha: [0; READINGS],
@@ -102,7 +108,34 @@ impl System {
             for_positive: 0,
         };
         system.sum_pairs();
-        Some(system)
+        system
+    }
+
+    /// The system with the lag behind a moving pack voltage taken off.
+    ///
+    /// On a ramp v trails its settled value by `τ·dVb/dt·(x_k − Cp/C)` with
+    /// `x_k = (Gp + p_k)/(G + g_k)`. The first part is known once the system
+    /// is solved; Cp/C, the same in all states, is only known to lie between
+    /// 0 and 1: rectangular, ½ ± 1/√12.
+    pub(crate) fn without_lag(self) -> Self {
+        if self.states.iter().all(|state| state.lag == 0) {
+            return self;
+        }
+        let (g, gp) = (self.total(), self.positive());
+        let mut states = self.states;
+        for state in &mut states {
+            let lag = state.reading.lag.to_bits();
+            let pull = gp.saturating_add(state.row.p.to_bits());
+            let load = g.saturating_add(state.row.g.to_bits());
+            let x = num::quotient(i128::from(pull), i128::from(load), 32).clamp(0, num::ONE);
+            let known = num::mul(lag, x.saturating_sub(num::ONE >> 1));
+            state.v = state.v.saturating_add(known);
+            state.r = state
+                .r
+                .saturating_sub(num::mul(state.row.g.to_bits(), known));
+            state.lag = num::mul(lag, num::ONE_BY_ROOT_12);
+        }
+        Self::of(states)
     }
 
     fn sum_pairs(&mut self) {
@@ -159,16 +192,16 @@ impl System {
     pub(crate) fn position_u(&self) -> i64 {
         let x = self.position();
         let mut sum = num::RootSum::default();
+        let mut lag = 0i64;
         for (place, state) in self.states.iter().enumerate() {
             let at = |table: &[i64; READINGS]| table.get(place).copied().unwrap_or(0);
             let shift = num::mul(x, at(&self.alpha)).saturating_sub(at(&self.beta));
             let slope = at(&self.gamma).saturating_add(num::mul(state.row.g.to_bits(), shift));
-            sum.add(num::quotient(
-                num::wide(slope, state.v_u),
-                self.for_total,
-                32,
-            ));
+            let change = |v: i64| num::quotient(num::wide(slope, v), self.for_total, 32);
+            sum.add(change(state.v_u));
+            lag = lag.saturating_add(change(state.lag));
         }
+        sum.add(lag);
         sum.root()
     }
 
@@ -185,13 +218,15 @@ impl System {
     /// Standard uncertainty of D in V², 64 fraction bits.
     pub(crate) fn determinant_u(&self, chassis_offset_u: i64) -> i128 {
         let mut sum = num::RootSum::default();
-        let mut common = 0i64;
+        let (mut offset, mut lag) = (0i64, 0i64);
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
             sum.add(num::mul(alpha, state.v_u));
             sum.add(num::mul(beta, state.vb_u));
-            common = common.saturating_add(alpha);
+            offset = offset.saturating_add(num::mul(alpha, chassis_offset_u));
+            lag = lag.saturating_add(num::mul(alpha, state.lag));
         }
-        sum.add(num::mul(common, chassis_offset_u));
+        sum.add(offset);
+        sum.add(lag);
         i128::from(sum.root()) << 32
     }
 }

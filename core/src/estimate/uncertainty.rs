@@ -56,6 +56,11 @@ impl<'a> Budget<'a> {
         for place in 0..self.system.states.len() {
             self.reading(place);
         }
+        let mut lag = [(0, 0); READINGS];
+        for (slot, state) in lag.iter_mut().zip(&self.system.states) {
+            *slot = (state.lag, 0);
+        }
+        self.add_voltage_error(&lag);
         self.channels(config.front_end());
         for element in config.network().elements() {
             self.element(element);

@@ -74,29 +74,23 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
     })
 }
 
-/// Mean of a channel and the standard uncertainty of the mean from the scatter.
+/// Mean of a channel, and the standard uncertainty of the mean from the scatter
+/// of neighbours: the variance is half the mean square of their differences.
 fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts)> {
     let base = i64::from(sums.first).saturating_mul(i64::from(count));
     let mean = channel.volts(base.saturating_add(sums.sum), count)?;
-    let n = i128::from(count);
-    let square_of_sum = i128::from(sums.sum).saturating_mul(i128::from(sums.sum));
-    // n·Σd² − (Σd)² = n(n−1)·variance, in codes².
-    let spread = n
-        .saturating_mul(i128::from(sums.squares))
-        .saturating_sub(square_of_sum)
-        .max(0);
-    let pairs = n.saturating_mul(n.saturating_sub(1));
-    // Variance in codes² with 32 fraction bits; one sample shows no scatter.
-    let variance = if pairs == 0 {
+    // Variance of the mean in codes² with 32 fraction bits; one sample shows
+    // no scatter.
+    let differences = i128::from(count)
+        .saturating_sub(1)
+        .saturating_mul(i128::from(count));
+    let variance = if differences == 0 {
         0
     } else {
-        num::quotient(spread, pairs, 32)
+        num::quotient(i128::from(sums.squares), differences, 31)
     };
     let deviation = num::sqrt_wide((variance as u128) << 32);
-    let of_mean = num::quotient(
-        num::wide(deviation, channel.span.to_bits()),
-        i128::from(num::sqrt_wide(u128::from(count) << 64)),
-        i32::from(channel.bits).wrapping_neg(),
-    );
-    Some((mean, Volts::from_bits(of_mean)))
+    let scatter = num::wide(deviation, channel.span.to_bits()) >> 32;
+    let scatter = num::narrow(scatter) >> channel.bits.min(63);
+    Some((mean, Volts::from_bits(scatter)))
 }

@@ -4,13 +4,14 @@
 use crate::config::{Channel, Config, Drive};
 use crate::sample::Sample;
 
-/// Sums of one channel over a block, relative to the block's first code so
-/// that squares stay small: at most 2^32 · count in `sum`, and the squares of
-/// 24-bit codes over 65,000 samples fit 64 bits; beyond, they saturate, which
-/// only enlarges the stated noise.
+/// Sums of one channel over a block. The sum is relative to the block's first
+/// code. Noise is summed as squares of differences between neighbours, which
+/// a slow signal hardly touches; squares of 24-bit codes over 65,000 samples
+/// fit 64 bits, and beyond they saturate, which only enlarges the stated noise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) struct ChannelSums {
     pub(crate) first: i32,
+    last: i32,
     pub(crate) sum: i64,
     pub(crate) squares: u64,
     pub(crate) saturated: bool,
@@ -18,19 +19,24 @@ pub(crate) struct ChannelSums {
 
 impl ChannelSums {
     const fn start(code: i32, channel: &Channel) -> Self {
+        let saturated = channel.saturated(code);
         Self {
             first: code,
+            last: code,
             sum: 0,
             squares: 0,
-            saturated: channel.saturated(code),
+            saturated,
         }
     }
 
     const fn add(&mut self, code: i32, channel: &Channel) {
-        let deviation = (code as i64).wrapping_sub(self.first as i64);
-        self.sum = self.sum.saturating_add(deviation);
-        let size = deviation.unsigned_abs();
-        self.squares = self.squares.saturating_add(size.saturating_mul(size));
+        self.sum = self
+            .sum
+            .saturating_add((code as i64).wrapping_sub(self.first as i64));
+        let step = code.abs_diff(self.last) as u64;
+        // Below 2^64: the difference of two 32-bit codes is below 2^32.
+        self.squares = self.squares.saturating_add(step.wrapping_mul(step));
+        self.last = code;
         self.saturated |= channel.saturated(code);
     }
 }

@@ -6,6 +6,8 @@ use heapless::Vec;
 
 use crate::config::Drive;
 use crate::front::Block;
+use crate::num;
+use crate::units::Volts;
 
 /// The number of slots, even, at which neighbours merge; 12 to 23 are in use
 /// from then on.
@@ -68,9 +70,28 @@ pub(crate) struct Dwell {
     pub(crate) missing: u32,
     pub(crate) saturated: bool,
     samples: u32,
-    /// Mean square of the blocks' scatter over the latest eight or so, of v and
-    /// of Vb, 64 fraction bits: earlier ones still hold the transient.
-    scatter: [u128; 2],
+    /// Scatter of the blocks since the latest power of two of their number, and
+    /// between the two powers before: the later part of the dwell, where the
+    /// transient is spent.
+    newer: Scatter,
+    older: Scatter,
+}
+
+/// Sums of squares of block scatter, of v and of Vb, 64 fraction bits.
+#[derive(Debug, Clone, Copy, Default)]
+struct Scatter {
+    squares: [u128; 2],
+    count: u32,
+}
+
+impl Scatter {
+    fn add(&mut self, block: [Volts; 2]) {
+        for (sum, scatter) in self.squares.iter_mut().zip(block) {
+            let size = u128::from(scatter.to_bits().unsigned_abs());
+            *sum = sum.saturating_add(size.wrapping_mul(size));
+        }
+        self.count = self.count.saturating_add(1);
+    }
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -109,14 +130,10 @@ impl Dwell {
         self.pending.chassis = self.pending.chassis.saturating_add(block.chassis.to_bits());
         self.pending.pack = self.pending.pack.saturating_add(block.pack.to_bits());
         self.pending.seen = self.pending.seen.saturating_add(1);
-        let latest = [block.chassis_scatter, block.pack_scatter];
-        for (mean, scatter) in self.scatter.iter_mut().zip(latest) {
-            let size = u128::from(scatter.to_bits().unsigned_abs());
-            let square = size.saturating_mul(size);
-            let weight = u128::from(self.seen.min(8));
-            let kept = mean.saturating_sub(mean.checked_div(weight).unwrap_or(0));
-            *mean = kept.saturating_add(square.checked_div(weight).unwrap_or(0));
+        if self.seen.is_power_of_two() {
+            self.older = core::mem::take(&mut self.newer);
         }
+        self.newer.add([block.chassis_scatter, block.pack_scatter]);
         self.samples = self.samples.saturating_add(block.count);
         completed | self.advance()
     }
@@ -132,9 +149,16 @@ impl Dwell {
         per_block.saturating_mul(self.per_slot).max(1)
     }
 
-    /// Root mean square of the latest blocks' scatter, of v and of Vb, `I32F32` bits.
+    /// Root mean square scatter of the later blocks, of v and of Vb, `I32F32` bits.
     pub(crate) fn scatter(&self) -> [i64; 2] {
-        self.scatter.map(crate::num::sqrt_wide)
+        let count = u128::from(self.newer.count.saturating_add(self.older.count));
+        let [chassis, pack] = self.newer.squares;
+        let [chassis_before, pack_before] = self.older.squares;
+        [
+            chassis.saturating_add(chassis_before),
+            pack.saturating_add(pack_before),
+        ]
+        .map(|sum| num::sqrt_wide(sum.checked_div(count).unwrap_or(0)))
     }
 
     /// One block of time has passed. True when that completed a slot.

@@ -56,8 +56,10 @@ pub(crate) struct Settling {
     dwell_us: u32,
     /// Standard uncertainty of one converter step of v.
     step: i64,
-    /// The same of Vb, when its rounding differs from one state to the next.
+    /// The same of Vb.
     pack_step: i64,
+    /// Vb is the sum of two rail readings, which both move with the drive.
+    pair: bool,
     samples_per_slot: u32,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
@@ -89,7 +91,6 @@ impl Settling {
         let [step, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = scatter;
         let pack_noise = hypot(&[pack_scatter, pack_step]);
-        // Of a pair of rail readings both move with the drive.
         let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
         let fit = Fit::new(dwell, pack_noise).ok_or(Reason::RecordTooShort)?;
         let block = config.timing().block().to_bits();
@@ -102,7 +103,8 @@ impl Settling {
             slot,
             dwell_us,
             step,
-            pack_step: if pair { pack_step } else { 0 },
+            pack_step,
+            pair,
             samples_per_slot: dwell.samples_per_slot(),
             scatter,
         })
@@ -209,14 +211,13 @@ impl Settling {
 
     fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
         let time_constant = self.time_constant(fitted, noise);
-        // Behind a moving pack voltage v lags by τ·dVb/dt·(x − Cp/C), and
-        // |x − Cp/C| ≤ 1 is not known: rectangular, 1/√3.
         let lag_slots = match time_constant {
             Some(tau) => num::quotient(
                 i128::from(tau.value.to_bits()),
                 i128::from(self.slot.to_bits()),
                 32,
             ),
+            // A transient too short to be timed is over within a quarter slot.
             None => ONE >> 2,
         };
         let u = num::mul(noise, fitted.settled_gain);
@@ -242,7 +243,7 @@ impl Settling {
     ) -> Reading {
         let [_, pack_scatter] = self.scatter;
         let lag = if fitted.pack_moves {
-            num::mul(num::mul(lag_slots, self.fit.pack_slope()), ROOT_THIRD)
+            num::mul(lag_slots, self.fit.pack_slope())
         } else {
             0
         };
@@ -253,16 +254,20 @@ impl Settling {
         };
         let half = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
         let pack_u = num::quotient(i128::from(pack_scatter), i128::from(half), 32);
+        // A pack voltage that stands still is rounded alike in every state.
+        let alike = !self.pair && !fitted.pack_moves;
+        let pack_step = if alike { 0 } else { self.pack_step };
         Reading {
             drive: self.drive,
             chassis: Measured {
                 value: Volts::from_bits(chassis),
-                u: Volts::from_bits(hypot(&[u, self.unaveraged_step(fitted), lag, unexplained])),
+                u: Volts::from_bits(hypot(&[u, self.unaveraged_step(fitted), unexplained])),
             },
             pack: Measured {
                 value: Volts::from_bits(fitted.pack),
-                u: Volts::from_bits(hypot(&[pack_u, self.pack_step])),
+                u: Volts::from_bits(hypot(&[pack_u, pack_step])),
             },
+            lag: Volts::from_bits(lag),
             time_constant,
             dwell_us: self.dwell_us,
         }
@@ -289,13 +294,15 @@ impl Settling {
         let step = lead.chassis.saturating_sub(fitted.settled);
         let share = num::quotient(i128::from(fitted.amplitude), i128::from(step), 32);
         let share_u = num::quotient(i128::from(noise), i128::from(step), 32).saturating_abs();
-        // e^−z is below 2 % here, so (1 − e^−z)/z ≈ 1/z.
-        (share > share_u.saturating_mul(3) && share < ONE / 4).then(|| Measured {
-            value: Seconds::from_bits(num::mul(slot, share)),
-            u: Seconds::from_bits(num::mul(slot, share_u)),
+        // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.
+        let whole = ONE.saturating_sub(fitted.rho);
+        let tau = |share: i64| {
+            let slots = num::quotient(i128::from(share), i128::from(whole), 32);
+            Seconds::from_bits(num::mul(slot, slots))
+        };
+        (share > share_u.saturating_mul(3) && share < ONE / 2).then(|| Measured {
+            value: tau(share),
+            u: tau(share_u),
         })
     }
 }
-
-/// 1/√3.
-const ROOT_THIRD: i64 = 2_479_700_525;
