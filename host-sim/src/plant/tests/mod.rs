@@ -22,7 +22,7 @@ fn config(parts: &[Element]) -> Config {
         bits: 32,
         lowest: i32::MIN,
         highest: i32::MAX,
-        ..Channel::bipolar(16, Volts::new(I32F32::from_num(4294.967_296)))
+        ..Channel::bipolar(16, Volts::new(I32F32::from_num(4_294.967_296)))
     };
     with_front_end(
         FrontEnd::ChassisAndPack {
