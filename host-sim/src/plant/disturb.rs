@@ -57,6 +57,9 @@ impl Tone {
 
     /// Goes on to a sample, counted from 0 at 0 s.
     pub(super) fn go_to(&mut self, sample: u64) {
+        if self.is_silent() {
+            return;
+        }
         self.now = if sample.is_multiple_of(RESET_EVERY) {
             Phasor::at_turns((sample as f64 * self.turns_per_sample).fract() + self.start)
         } else {
