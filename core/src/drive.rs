@@ -2,15 +2,58 @@
 //! next, and which readings form one drive cycle.
 
 use crate::config::{Config, Drive};
+use crate::num;
+use crate::reason::Reason;
 use crate::report::Reading;
 
+/// Time constants that a dwell may last before it is given up: a circuit that
+/// has not changed has settled to 1 % after 4.6.
+const PATIENCE: i64 = 8;
+
 /// The sequencer: walks the drive cycle, one dwell after another.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(crate) struct Sequencer {
     place: usize,
+    /// How long a dwell in each state may last, in microseconds: follows the
+    /// time constant seen.
+    patience_us: [u32; 3],
 }
 
 impl Sequencer {
+    /// At the start of the cycle, with all the patience that the designer allows.
+    pub(crate) fn new(config: &Config) -> Self {
+        Self {
+            place: 0,
+            patience_us: [config.timing().dwell_max_us; 3],
+        }
+    }
+
+    /// Learns from a dwell: a settled one tells how long the next in its state
+    /// need last; one that did not settle, that it needs longer.
+    pub(crate) fn learn(
+        &mut self,
+        config: &Config,
+        drive: Drive,
+        reading: &Result<Reading, Reason>,
+    ) {
+        let timing = config.timing();
+        let Some(patience) = self.patience_us.get_mut(drive.index()) else {
+            return;
+        };
+        let wanted = match reading {
+            Ok(Reading {
+                time_constant: Some(tau),
+                ..
+            }) => {
+                let micros = num::wide(tau.value.to_bits(), PATIENCE.saturating_mul(1_000_000));
+                u32::try_from(micros >> num::FRAC).unwrap_or(u32::MAX)
+            }
+            Ok(_) => *patience,
+            Err(_) => patience.saturating_mul(2),
+        };
+        *patience = wanted.clamp(timing.dwell_min_us, timing.dwell_max_us);
+    }
+
     /// The drive state that the switches should be in.
     pub(crate) fn drive(&self, config: &Config) -> Drive {
         config
@@ -31,12 +74,15 @@ impl Sequencer {
         };
     }
 
-    /// True when a dwell of this many blocks has lasted as long as it must,
-    /// and, separately, as long as it may.
-    pub(crate) fn due(config: &Config, blocks: u32) -> (bool, bool) {
+    /// Whether a dwell in `drive` of this many blocks has lasted as long as it
+    /// must, and as long as it may.
+    pub(crate) fn due(&self, config: &Config, drive: Drive, blocks: u32) -> (bool, bool) {
         let timing = config.timing();
         let lasted = blocks.saturating_mul(timing.block_us);
-        (lasted >= timing.dwell_min_us, lasted >= timing.dwell_max_us)
+        (
+            lasted >= timing.dwell_min_us,
+            lasted >= drive.of(&self.patience_us),
+        )
     }
 }
 

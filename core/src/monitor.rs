@@ -69,7 +69,7 @@ impl<'c> Monitor<'c> {
             lead: None,
             job: None,
             refused: None,
-            sequencer: Sequencer::default(),
+            sequencer: Sequencer::new(config),
             moved_on: false,
             cycle: Cycle::default(),
             judge: Judge::default(),
@@ -108,7 +108,7 @@ impl<'c> Monitor<'c> {
         };
         let completed = dwell.push(&block);
         let slots = dwell.slots().len();
-        let (enough, too_long) = Sequencer::due(self.config, dwell.blocks);
+        let (enough, too_long) = self.sequencer.due(self.config, dwell.drive, dwell.blocks);
         if self.moved_on {
             return;
         }
@@ -191,6 +191,7 @@ impl<'c> Monitor<'c> {
     }
 
     fn answer(&mut self, closed: Closed, reading: Result<Reading, Reason>) -> Report {
+        self.sequencer.learn(self.config, closed.drive, &reading);
         let estimate = match reading {
             Ok(reading) => {
                 self.cycle.put(closed.sequence, reading);

@@ -317,18 +317,11 @@ pub unsafe extern "C" fn ohmsplit_monitor_verdict(
         // SAFETY: as above.
         let reason = unsafe { Output::new(reason) }?;
         // SAFETY: the header demands a monitor that only one context uses.
-        let stands = unsafe { handle::exclusive(monitor, |m: &mut Following| m.monitor.verdict()) }?;
+        let stands =
+            unsafe { handle::exclusive(monitor, |m: &mut Following| m.monitor.verdict()) }?;
         let (code, why) = report::verdict(stands);
         verdict.put(code);
         reason.put(why);
         Ok(OHMSPLIT_OK)
     })())
 }
-#[cfg(feature = "sz")]
-const _: () = { let _a: [(); size_of::<Slot<Config>>()] = [()]; };
-#[cfg(feature = "sz")]
-const _: () = { let _a: [(); size_of::<Slot<Numbering>>()] = [()]; };
-#[cfg(feature = "sz")]
-const _: () = { let _a: [(); size_of::<Slot<Numbered>>()] = [()]; };
-#[cfg(feature = "sz")]
-const _: () = { let _a: [(); size_of::<Slot<Following>>()] = [()]; };

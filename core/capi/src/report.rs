@@ -3,7 +3,9 @@
 
 use fixed::types::{I32F32, I48F16};
 use ohmsplit::config::{Drive, Judged};
-use ohmsplit::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
+use ohmsplit::units::{
+    Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts,
+};
 use ohmsplit::{Estimate, Interval, Kind, Reading, Reason, Report, Verdict};
 
 use crate::types::*;
@@ -81,8 +83,7 @@ fn put_estimate(out: &mut ohmsplit_report_t, estimate: &Estimate) {
     out.positive_femtosiemens = measured(estimate.positive_conductance, femtosiemens);
     out.negative_femtosiemens = measured(estimate.negative_conductance, femtosiemens);
     out.position_ppm = optional(estimate.position, |x: Ratio| micro(x.get()));
-    out.touch_current_nanoampere =
-        measured(estimate.touch_current, |i: Microamps| milli(i.get()));
+    out.touch_current_nanoampere = measured(estimate.touch_current, |i: Microamps| milli(i.get()));
     out.capacitance_picofarad = optional(estimate.capacitance, |c: Microfarads| micro(c.get()));
     out.estimate_pack_microvolt = micro(estimate.pack.get());
 }

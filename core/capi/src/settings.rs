@@ -232,12 +232,15 @@ fn ohms(milliohms: i64) -> Result<Ohms, Refused> {
 /// `value/parts` with `FRAC` fraction bits, rounded to nearest, ties upwards.
 /// `parts` is at most 10⁶, so that a remainder of it has room for 32 bits more.
 const fn rounded<const FRAC: u32>(value: i64, parts: i64) -> Option<i64> {
-    let (Some(whole), Some(rest)) = (value.checked_div_euclid(parts), value.checked_rem_euclid(parts))
-    else {
+    let (Some(whole), Some(rest)) = (
+        value.checked_div_euclid(parts),
+        value.checked_rem_euclid(parts),
+    ) else {
         return None;
     };
     let scaled = (rest << FRAC).saturating_add(parts >> 1);
-    let (Some(shifted), Some(part)) = (whole.checked_mul(1 << FRAC), scaled.checked_div(parts)) else {
+    let (Some(shifted), Some(part)) = (whole.checked_mul(1 << FRAC), scaled.checked_div(parts))
+    else {
         return None;
     };
     shifted.checked_add(part)

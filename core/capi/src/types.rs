@@ -19,12 +19,28 @@ pub const OHMSPLIT_UNBOUNDED: i64 = i64::MAX;
 /// Alignment of the types that hold a handle.
 pub const OHMSPLIT_ALIGNMENT: usize = 16;
 /// Bytes of ohmsplit_config_t.
+#[cfg(not(target_pointer_width = "64"))]
+pub const OHMSPLIT_CONFIG_SIZE: usize = 784;
+/// Bytes of ohmsplit_sampler_t.
+#[cfg(not(target_pointer_width = "64"))]
+pub const OHMSPLIT_SAMPLER_SIZE: usize = 128;
+/// Bytes of ohmsplit_block_t.
+#[cfg(not(target_pointer_width = "64"))]
+pub const OHMSPLIT_BLOCK_SIZE: usize = 96;
+/// Bytes of ohmsplit_monitor_t.
+#[cfg(not(target_pointer_width = "64"))]
+pub const OHMSPLIT_MONITOR_SIZE: usize = 1296;
+/// Bytes of ohmsplit_config_t.
+#[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;
 /// Bytes of ohmsplit_sampler_t.
-pub const OHMSPLIT_SAMPLER_SIZE: usize = 1024;
+#[cfg(target_pointer_width = "64")]
+pub const OHMSPLIT_SAMPLER_SIZE: usize = 256;
 /// Bytes of ohmsplit_block_t.
-pub const OHMSPLIT_BLOCK_SIZE: usize = 1024;
+#[cfg(target_pointer_width = "64")]
+pub const OHMSPLIT_BLOCK_SIZE: usize = 128;
 /// Bytes of ohmsplit_monitor_t.
+#[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_MONITOR_SIZE: usize = 8192;
 /// Bytes of ohmsplit_sample_t.
 pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;

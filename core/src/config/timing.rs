@@ -23,7 +23,7 @@ pub struct Timing {
     /// eight blocks.
     pub dwell_min_us: u32,
     /// Longest dwell before the sequencer gives up waiting for settling, in
-    /// microseconds.
+    /// microseconds. Once a time constant is known, eight of them are enough.
     pub dwell_max_us: u32,
     /// Largest capacitance the design expects. With it, a voltage that does
     /// not move is told to be a low resistance rather than a slow circuit.
