@@ -93,100 +93,102 @@ fn a_full_scenario_is_read_field_by_field() {
     assert_eq!(scenario.config.front_end().channels()[0].bits, 32);
 }
 
+/// What is replaced, by what, and the field that the error must name.
+const BROKEN: &[(&str, &str, &str)] = &[
+    ("scenario-1", "scenario-9", "format"),
+    ("duration_s = 60.0", "duration_s = 0", "duration_s"),
+    (
+        "sample_rate_Hz = 1000.0",
+        "sample_rate_Hz = 0",
+        "sample_rate_Hz",
+    ),
+    ("half_period_s = 2.0", "half_period_s = 61", "half_period_s"),
+    (
+        "amplitude_V = 40.0",
+        "amplitude_V = 0",
+        "network.drive.amplitude_V",
+    ),
+    (
+        "positive_ohm = inf",
+        "positive_ohm = -1",
+        "leak[0].positive_ohm",
+    ),
+    (
+        "positive_ohm = inf",
+        "positive_ohm = nan",
+        "leak[0].positive_ohm",
+    ),
+    ("positive_ohm = inf", "", "leak[0]"),
+    ("position = 0.3", "", "leak[1]"),
+    ("position = 0.3", "position = 1.5", "leak[1].position"),
+    ("ramp_s = 5.0", "ramp_s = 5.0\nnegative_ohm = 1", "leak[1]"),
+    ("ramp_s = 5.0", "ramp_s = -5.0", "leak[1].ramp_s"),
+    ("from_s = 10.0\nres", "from_s = 0\nres", "leak[1].from_s"),
+    (
+        "negative_uF = 0.25",
+        "negative_uF = 1e-12",
+        "capacitance.negative_uF",
+    ),
+    (
+        "negative_uF = 0.25",
+        "negative_uF = -1",
+        "capacitance.negative_uF",
+    ),
+    (
+        "[pack_profile]",
+        "[pack_profile]\nstart_V = 1",
+        "pack_profile.start_V",
+    ),
+    (
+        "time_s = 60.0",
+        "time_s = 0.0",
+        "pack_profile.point[1].time_s",
+    ),
+    (
+        "change_V = -12.0",
+        "change_V = nan",
+        "pack_profile.step[0].change_V",
+    ),
+    ("to_s = 20.0", "to_s = 10.0", "pack_profile.ramp[0].to_s"),
+    (
+        "noise_pack_V",
+        "noise_negative_V",
+        "disturbance.noise_negative_V",
+    ),
+    (
+        "noise_pack_V = 0.05",
+        "noise_pack_V = -1",
+        "disturbance.noise_pack_V",
+    ),
+    (
+        "ripple_Hz = 8013.0",
+        "ripple_Hz = 0",
+        "disturbance.ripple_Hz",
+    ),
+    ("hum_V = 3.0", "hum_V = inf", "disturbance.hum_V"),
+    (
+        "negative_res",
+        "positive_res",
+        "parts.positive_resistance_percent",
+    ),
+    (
+        "amplitude_percent = 0.1",
+        "amplitude_percent = -100",
+        "parts.amplitude_percent",
+    ),
+    ("[0.2]", "[0.2, 0.3]", "parts.permanent_percent"),
+    ("[0.2]", "[-99]", "parts.permanent_percent[0]"),
+    ("pack = { gain", "positive = { gain", "parts.positive"),
+    (
+        "load_percent = 1.0",
+        "load_percent = nan",
+        "parts.chassis.load_percent",
+    ),
+];
+
 #[test]
 fn each_wrong_value_is_named_with_its_place() {
-    let cases: &[(&str, &str, &str)] = &[
-        ("scenario-1", "scenario-9", "format"),
-        ("duration_s = 60.0", "duration_s = 0", "duration_s"),
-        (
-            "sample_rate_Hz = 1000.0",
-            "sample_rate_Hz = 0",
-            "sample_rate_Hz",
-        ),
-        ("half_period_s = 2.0", "half_period_s = 61", "half_period_s"),
-        (
-            "amplitude_V = 40.0",
-            "amplitude_V = 0",
-            "network.drive.amplitude_V",
-        ),
-        (
-            "positive_ohm = inf",
-            "positive_ohm = -1",
-            "leak[0].positive_ohm",
-        ),
-        (
-            "positive_ohm = inf",
-            "positive_ohm = nan",
-            "leak[0].positive_ohm",
-        ),
-        ("positive_ohm = inf", "", "leak[0]"),
-        ("position = 0.3", "", "leak[1]"),
-        ("position = 0.3", "position = 1.5", "leak[1].position"),
-        ("ramp_s = 5.0", "ramp_s = 5.0\nnegative_ohm = 1", "leak[1]"),
-        ("ramp_s = 5.0", "ramp_s = -5.0", "leak[1].ramp_s"),
-        ("from_s = 10.0\nres", "from_s = 0\nres", "leak[1].from_s"),
-        (
-            "negative_uF = 0.25",
-            "negative_uF = 1e-12",
-            "capacitance.negative_uF",
-        ),
-        (
-            "negative_uF = 0.25",
-            "negative_uF = -1",
-            "capacitance.negative_uF",
-        ),
-        (
-            "[pack_profile]",
-            "[pack_profile]\nstart_V = 1",
-            "pack_profile.start_V",
-        ),
-        (
-            "time_s = 60.0",
-            "time_s = 0.0",
-            "pack_profile.point[1].time_s",
-        ),
-        (
-            "change_V = -12.0",
-            "change_V = nan",
-            "pack_profile.step[0].change_V",
-        ),
-        ("to_s = 20.0", "to_s = 10.0", "pack_profile.ramp[0].to_s"),
-        (
-            "noise_pack_V",
-            "noise_negative_V",
-            "disturbance.noise_negative_V",
-        ),
-        (
-            "noise_pack_V = 0.05",
-            "noise_pack_V = -1",
-            "disturbance.noise_pack_V",
-        ),
-        (
-            "ripple_Hz = 8013.0",
-            "ripple_Hz = 0",
-            "disturbance.ripple_Hz",
-        ),
-        ("hum_V = 3.0", "hum_V = inf", "disturbance.hum_V"),
-        (
-            "negative_res",
-            "positive_res",
-            "parts.positive_resistance_percent",
-        ),
-        (
-            "amplitude_percent = 0.1",
-            "amplitude_percent = -100",
-            "parts.amplitude_percent",
-        ),
-        ("[0.2]", "[0.2, 0.3]", "parts.permanent_percent"),
-        ("[0.2]", "[-99]", "parts.permanent_percent[0]"),
-        ("pack = { gain", "positive = { gain", "parts.positive"),
-        (
-            "load_percent = 1.0",
-            "load_percent = nan",
-            "parts.chassis.load_percent",
-        ),
-    ];
-    for (old, new, path) in cases {
+    for (old, new, path) in BROKEN {
         assert!(GOOD.contains(old), "{old}");
         let error = parse(&GOOD.replacen(old, new, 1)).expect_err(new);
         let Place::Field {
