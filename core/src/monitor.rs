@@ -3,7 +3,7 @@
 
 use crate::config::{Config, Drive};
 use crate::drive::{Cycle, Sequencer};
-use crate::estimate::estimate;
+use crate::estimate::Estimator;
 use crate::front::{RawBlock, convert};
 use crate::judge::Judge;
 use crate::reason::Reason;
@@ -55,6 +55,7 @@ pub struct Monitor<'c> {
     /// The sequencer has already moved on from the dwell being recorded.
     moved_on: bool,
     cycle: Cycle,
+    estimator: Estimator,
     judge: Judge,
     sequence: u32,
 }
@@ -72,6 +73,7 @@ impl<'c> Monitor<'c> {
             sequencer: Sequencer::new(config),
             moved_on: false,
             cycle: Cycle::default(),
+            estimator: Estimator::default(),
             judge: Judge::default(),
             sequence: 0,
         }
@@ -195,10 +197,8 @@ impl<'c> Monitor<'c> {
         let estimate = match reading {
             Ok(reading) => {
                 self.cycle.put(closed.sequence, reading);
-                estimate(
-                    self.config,
-                    self.cycle.readings(self.config, closed.sequence),
-                )
+                let readings = self.cycle.readings(self.config, closed.sequence);
+                self.estimator.estimate(self.config, readings)
             }
             Err(reason) => {
                 self.cycle.clear(closed.drive);

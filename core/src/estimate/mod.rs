@@ -1,6 +1,7 @@
 //! Stage 4, settled readings of a drive cycle to isolation resistance and its
 //! split between the rails.
 
+mod change;
 mod system;
 mod uncertainty;
 
@@ -9,6 +10,7 @@ use crate::num;
 use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Kind, Reading};
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
+use change::Solution;
 use system::System;
 use uncertainty::{Budget, Uncertainty};
 
@@ -26,42 +28,56 @@ const SHORT: Ohms = Ohms::from_int(500);
 /// largest that is measured.
 const OPEN: Ohms = Ohms::from_int(200_000_000);
 
-/// Estimates isolation from the readings of one drive cycle.
-///
-/// # Errors
-/// The reason why the readings yield no estimate.
-pub(crate) fn estimate(
+/// The estimator: remembers the last solution, to tell when the circuit changes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Estimator {
+    last: Option<Solution>,
+}
+
+impl Estimator {
+    /// Estimates isolation from the readings of one drive cycle, newest last.
+    ///
+    /// # Errors
+    /// The reason why the readings yield no estimate.
+    pub(crate) fn estimate(
+        &mut self,
+        config: &Config,
+        readings: impl Iterator<Item = Reading>,
+    ) -> Result<Estimate, Reason> {
+        let mut system = System::new(config.network(), readings).ok_or(Reason::NotYetMeasured)?;
+        let mut packs = system.states.iter().map(|state| state.reading.pack.value);
+        if packs.any(|pack| pack < PACK_MIN) {
+            return Err(Reason::PackVoltageTooLow);
+        }
+        if let Some(last) = self.last.take() {
+            system.doubt_older(last.doubt(&system));
+        }
+        let magnitude = system.determinant.saturating_abs();
+        let doubt = system.determinant_u(config.front_end().chassis_offset_u().to_bits());
+        if magnitude < doubt.saturating_mul(3) {
+            return bounded(&system, config, magnitude, doubt);
+        }
+        let system = system.without_lag();
+        self.last = Some(Solution::of(&system));
+        figure(&system, Budget::new(&system).total(config))
+    }
+}
+
+/// A swing that cannot be told from none: a short, if that much can be said.
+fn bounded(
+    system: &System,
     config: &Config,
-    readings: impl Iterator<Item = Reading>,
+    magnitude: i128,
+    doubt: i128,
 ) -> Result<Estimate, Reason> {
-    let system = System::new(config.network(), readings).ok_or(Reason::NotYetMeasured)?;
-    let newest = system.states.last().ok_or(Reason::NotYetMeasured)?.reading;
-    if system
-        .states
-        .iter()
-        .any(|state| state.reading.pack.value < PACK_MIN)
-    {
-        return Err(Reason::PackVoltageTooLow);
+    let estimate = short(system, config, magnitude, doubt)?;
+    let limits = config.limits();
+    // A bound above the alarm limit tells nothing that could be acted on.
+    if estimate.isolation_interval.high < limits.resistance(limits.alarm_ohm_per_volt) {
+        Ok(estimate)
+    } else {
+        Err(Reason::StimulusTooWeak)
     }
-    let magnitude = system.determinant.saturating_abs();
-    let doubt = system.determinant_u(config.front_end().chassis_offset_u().to_bits());
-    let capacitance = capacitance(&system);
-    let touch = newest.pack.value;
-    if magnitude < doubt.saturating_mul(3) {
-        let estimate = short(&system, config, magnitude, doubt, touch, capacitance)?;
-        let alarm = config
-            .limits()
-            .resistance(config.limits().alarm_ohm_per_volt);
-        // A bound above the alarm limit tells nothing that could be acted on.
-        return if estimate.isolation_interval.high < alarm {
-            Ok(estimate)
-        } else {
-            Err(Reason::StimulusTooWeak)
-        };
-    }
-    let system = system.without_lag();
-    let u = Budget::new(&system).total(config);
-    figure(&system, u, touch, capacitance)
 }
 
 /// The voltage does not follow the drive: G is bounded below only, and
@@ -71,9 +87,8 @@ fn short(
     config: &Config,
     magnitude: i128,
     doubt: i128,
-    pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
 ) -> Result<Estimate, Reason> {
+    let pack = system.pack();
     let total = system.for_total.saturating_abs();
     let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
     let twice = doubt.saturating_mul(i128::from(COVERAGE));
@@ -115,21 +130,15 @@ fn short(
         },
     ];
     Ok(assemble(
+        system,
         Kind::Short,
         split,
         [Microsiemens::MAX; 3],
         Some(position),
-        pack,
-        capacitance,
     ))
 }
 
-fn figure(
-    system: &System,
-    u: Uncertainty,
-    pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
-) -> Result<Estimate, Reason> {
+fn figure(system: &System, u: Uncertainty) -> Result<Estimate, Reason> {
     let (g, gp) = (system.total(), system.positive());
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
@@ -181,7 +190,7 @@ fn figure(
         Kind::Open => None,
         Kind::Figure | Kind::Short => Some(plausible_position(system.position(), u.position)?),
     };
-    Ok(assemble(kind, split, us, position, pack, capacitance))
+    Ok(assemble(system, kind, split, us, position))
 }
 
 /// A leak lies inside the stack.
@@ -228,13 +237,13 @@ impl Conductances {
 }
 
 fn assemble(
+    system: &System,
     kind: Kind,
     split: [Conductances; 3],
     us: [Microsiemens; 3],
     position: Option<Measured<Ratio>>,
-    pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
 ) -> Estimate {
+    let pack = system.pack();
     let [total, positive, negative] = split;
     let [total_u, positive_u, negative_u] = us;
     let weakest = Conductances {
@@ -273,7 +282,7 @@ fn assemble(
             value: current(weakest.value.max(Microsiemens::ZERO)),
             u: current(weakest_u),
         },
-        capacitance,
+        capacitance: capacitance(system),
         pack,
     }
 }

@@ -28,6 +28,7 @@ use heapless::Vec;
 use crate::config::{Network, Row};
 use crate::num;
 use crate::report::Reading;
+use crate::units::Volts;
 
 /// Most readings in one solve: one for each drive state.
 pub(crate) const READINGS: usize = 3;
@@ -109,6 +110,20 @@ impl System {
         };
         system.sum_pairs();
         system
+    }
+
+    /// Pack voltage of the newest reading.
+    pub(crate) fn pack(&self) -> Volts {
+        self.states
+            .last()
+            .map_or(Volts::ZERO, |state| state.reading.pack.value)
+    }
+
+    /// Puts v of all readings but the newest in doubt.
+    pub(crate) fn doubt_older(&mut self, doubt: i64) {
+        for state in self.states.iter_mut().rev().skip(1) {
+            state.v_u = num::hypot(&[state.v_u, doubt]);
+        }
     }
 
     /// The system with the lag behind a moving pack voltage taken off.

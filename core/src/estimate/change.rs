@@ -1,0 +1,49 @@
+//! Whether the circuit changed between the readings of a drive cycle.
+//!
+//! The solution of the cycle before passes through the last reading in the
+//! same drive state. What it foretells at the new pack voltage, against what
+//! is read now, is what the circuit has done in one cycle. The older readings
+//! of the new cycle are half a cycle old: half of that change is in doubt.
+
+use super::system::System;
+use crate::num;
+
+/// Standard uncertainties beyond which a difference is a change.
+const CHANGED: i64 = 4;
+
+/// G and Gp of the last cycle, in µS, `I32F32` bits.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Solution {
+    total: i64,
+    positive: i64,
+}
+
+impl Solution {
+    pub(crate) fn of(system: &System) -> Self {
+        Self {
+            total: system.total(),
+            positive: system.positive(),
+        }
+    }
+
+    /// Doubt of v in the older readings of `system`, in volts: zero while the
+    /// newest reading is as foretold.
+    pub(crate) fn doubt(&self, system: &System) -> i64 {
+        let Some(newest) = system.states.last() else {
+            return 0;
+        };
+        let pull = self.positive.saturating_add(newest.row.p.to_bits());
+        let load = self.total.saturating_add(newest.row.g.to_bits());
+        let pushed = num::mul(pull, newest.vb).saturating_add(newest.row.i.to_bits());
+        let foretold = num::quotient(i128::from(pushed), i128::from(load), 32);
+        let change = newest.v.saturating_sub(foretold).saturating_abs();
+        // A lag behind the pack voltage is accounted for on its own.
+        let lag = newest.reading.lag.to_bits().saturating_abs();
+        let change = change.saturating_sub(lag);
+        if change > newest.v_u.saturating_mul(CHANGED) {
+            change >> 1
+        } else {
+            0
+        }
+    }
+}
