@@ -28,7 +28,7 @@ use heapless::Vec;
 use crate::config::{Network, Row};
 use crate::num;
 use crate::report::Reading;
-use crate::units::Volts;
+use crate::units::{Measured, Volts};
 
 /// Most readings in one solve: one for each drive state.
 pub(crate) const READINGS: usize = 3;
@@ -149,6 +149,14 @@ impl System {
                 .r
                 .saturating_sub(num::mul(state.row.g.to_bits(), known));
             state.lag = num::mul(lag, num::ONE_BY_ROOT_12);
+            // What is not known of τ differs from state to state.
+            let doubt = match state.reading.time_constant {
+                Some(Measured { value, u }) => {
+                    num::quotient(num::wide(lag, u.to_bits()), i128::from(value.to_bits()), 0)
+                }
+                None => lag,
+            };
+            state.v_u = num::hypot(&[state.v_u, doubt]);
         }
         Self::of(states)
     }

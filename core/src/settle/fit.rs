@@ -332,19 +332,23 @@ impl Fit {
         self.slots.first().copied().flatten()
     }
 
-    /// Change of the pack voltage from the middle of the earlier half to the
-    /// middle of the later half, in volts a slot.
+    /// Slope of the pack voltage over the later half, which `settled` refers
+    /// to, in volts a slot: from the middle of its first part to the middle of
+    /// its second.
     pub(crate) fn pack_slope(&self) -> i64 {
-        let half = self.slots.len() >> 1;
-        let early = mean(
-            self.slots
-                .iter()
-                .take(half)
-                .flatten()
-                .map(|slot| slot.pack()),
-        );
-        let change = early.map_or(0, |(early, _)| self.pack_ref.saturating_sub(early));
-        change.checked_div(half as i64).unwrap_or(0)
+        let slots = self.slots.len();
+        let half = slots >> 1;
+        let split = half.saturating_add(slots) >> 1;
+        let packs = |from: usize, to: usize| {
+            let part = self.slots.iter().take(to).skip(from).flatten();
+            mean(part.map(|slot| slot.pack()))
+        };
+        let (Some((early, _)), Some((late, _))) = (packs(half, split), packs(split, slots)) else {
+            return 0;
+        };
+        let apart = slots.saturating_sub(half) as i64;
+        let change = late.saturating_sub(early).saturating_mul(2);
+        change.checked_div(apart).unwrap_or(0)
     }
 }
 

@@ -298,11 +298,20 @@ impl Settling {
         let whole = ONE.saturating_sub(fitted.rho);
         let tau = |share: i64| {
             let slots = num::quotient(i128::from(share), i128::from(whole), 32);
-            Seconds::from_bits(num::mul(slot, slots))
+            num::mul(slot, slots)
         };
+        // The switch moved between two samples, up to one sampling period
+        // before the first of the dwell. Samples taken at the end of their
+        // period make the mean late by half a period: a quarter on average.
+        let period = slot
+            .checked_div(i64::from(self.samples_per_slot))
+            .unwrap_or(0);
         (share > share_u.saturating_mul(3) && share < ONE / 2).then(|| Measured {
-            value: tau(share),
-            u: tau(share_u),
+            value: Seconds::from_bits(tau(share).saturating_add(period >> 2)),
+            u: Seconds::from_bits(hypot(&[
+                tau(share_u),
+                num::mul(period, num::ONE_BY_ROOT_12),
+            ])),
         })
     }
 }
