@@ -32,11 +32,14 @@ pub enum Reason {
     /// The interval of the judged figure straddles a limit and is too wide to
     /// decide.
     TooUncertain = 10,
+    /// The circuit changed so much between the readings of the cycle that they
+    /// do not describe one circuit.
+    CircuitChanged = 11,
 }
 
 impl Reason {
     /// All reasons, in order of their code.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NotYetMeasured,
         Self::NotSettled,
         Self::StimulusTooWeak,
@@ -47,6 +50,7 @@ impl Reason {
         Self::PackVoltageTooLow,
         Self::Implausible,
         Self::TooUncertain,
+        Self::CircuitChanged,
     ];
 
     /// The stable code.
@@ -69,6 +73,7 @@ impl Reason {
             Self::PackVoltageTooLow => "pack_voltage_too_low",
             Self::Implausible => "implausible",
             Self::TooUncertain => "too_uncertain",
+            Self::CircuitChanged => "circuit_changed",
         }
     }
 }

@@ -49,13 +49,18 @@ impl Estimator {
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
         }
-        if let Some(last) = self.last.take() {
-            system.doubt_older(last.doubt(&system));
-        }
+        let changed = self.last.take().map_or(0, |last| last.doubt(&system));
+        system.doubt_older(changed);
         let magnitude = system.determinant.saturating_abs();
         let doubt = system.determinant_u(config.front_end().chassis_offset_u().to_bits());
         if magnitude < doubt.saturating_mul(3) {
-            return bounded(&system, config, magnitude, doubt);
+            return bounded(&system, config, magnitude, doubt).map_err(|reason| {
+                if changed == 0 {
+                    reason
+                } else {
+                    Reason::CircuitChanged
+                }
+            });
         }
         let system = system.without_lag();
         self.last = Some(Solution::of(&system));
