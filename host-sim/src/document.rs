@@ -189,7 +189,10 @@ mod tests {
     #[test]
     fn a_fault_is_found_at_its_line_and_column() {
         let document = Document::embedded("a.toml", TEXT);
-        let at = |path: &str| document.locate(FieldFault::new(path, "bad", "good")).place;
+        let at = |path: &str| {
+            let error = document.locate(FieldFault::new(path, "bad", "good"));
+            error.place.clone()
+        };
         let field = |path: &str, position| Place::Field {
             path: path.to_owned(),
             position,

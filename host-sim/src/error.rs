@@ -41,7 +41,12 @@ pub enum Cause {
 
 /// One problem, told so that the reader can mend it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub struct HostError {
+#[error("{0}")]
+pub struct HostError(Box<Problem>);
+
+/// What there is to say about a problem.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
     /// Whose fault it is.
     pub cause: Cause,
     /// The file as the user named it.
@@ -60,53 +65,54 @@ impl HostError {
     /// A problem with what the user gave.
     #[must_use]
     pub fn input(problem: impl Into<String>) -> Self {
-        Self {
+        Self(Box::new(Problem {
             cause: Cause::Input,
             file: None,
             place: Place::Whole,
             problem: problem.into(),
             expected: None,
             mend: None,
-        }
+        }))
     }
 
     /// A file that the system does not let us read or write.
     #[must_use]
     pub fn system(file: impl Into<String>, doing: &str, error: &std::io::Error) -> Self {
-        let missing = error.kind() == std::io::ErrorKind::NotFound;
-        Self {
-            cause: if missing { Cause::Input } else { Cause::System },
-            problem: format!("{doing}: {error}"),
-            mend: missing.then(|| "check the name and the folder".to_owned()),
-            ..Self::input("").in_file(file)
+        use std::io::ErrorKind::{IsADirectory, NotADirectory, NotFound};
+        let misnamed = matches!(error.kind(), NotFound | IsADirectory | NotADirectory);
+        let mut told = Self::input(format!("{doing}: {error}")).in_file(file);
+        if misnamed {
+            return told.mend("check the name and the folder");
         }
+        told.0.cause = Cause::System;
+        told
     }
 
     /// Names the file.
     #[must_use]
     pub fn in_file(mut self, file: impl Into<String>) -> Self {
-        self.file = Some(file.into());
+        self.0.file = Some(file.into());
         self
     }
 
     /// Names the place.
     #[must_use]
     pub fn at(mut self, place: Place) -> Self {
-        self.place = place;
+        self.0.place = place;
         self
     }
 
     /// Says what was expected.
     #[must_use]
     pub fn expected(mut self, expected: impl Into<String>) -> Self {
-        self.expected = Some(expected.into());
+        self.0.expected = Some(expected.into());
         self
     }
 
     /// Says how to mend it.
     #[must_use]
     pub fn mend(mut self, mend: impl Into<String>) -> Self {
-        self.mend = Some(mend.into());
+        self.0.mend = Some(mend.into());
         self
     }
 }
@@ -133,7 +139,15 @@ impl fmt::Display for Place {
     }
 }
 
-impl fmt::Display for HostError {
+impl std::ops::Deref for HostError {
+    type Target = Problem;
+
+    fn deref(&self) -> &Problem {
+        &self.0
+    }
+}
+
+impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(file) = &self.file {
             write!(f, "{file}")?;

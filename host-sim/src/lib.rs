@@ -2,12 +2,14 @@
 //! and the tool that runs the core on them exactly as firmware does.
 
 pub mod capture;
+pub mod cli;
 pub mod document;
 pub mod error;
 pub mod expected;
 pub mod network;
 pub mod output;
 pub mod plant;
+pub mod replay;
 pub mod rig;
 pub mod scenario;
 pub mod simulate;

@@ -121,16 +121,16 @@ mod tests {
         let mut clock = Clock::default();
         assert_eq!(clock.at(-5.0), 0);
         assert_eq!(clock.at(-4.999_999), 1);
-        assert_eq!(clock.at(1995.000_001), 2_000_000_001);
-        assert_eq!(clock.at(3995.000_001), 4_000_000_001);
+        assert_eq!(clock.at(1_995.000_001), 2_000_000_001);
+        assert_eq!(clock.at(3_995.000_001), 4_000_000_001);
         // 5995.000001 s less 2^32 µs.
         assert_eq!(
-            clock.at(5995.000_001),
+            clock.at(5_995.000_001),
             (6_000_000_001u64 % (1 << 32)) as u32
         );
         let before = clock.at(6000.0);
         // A day and 100 µs would be 100 µs after twenty wraps.
-        let gap = 20.0 * 4294.967_296 + 1e-4;
+        let gap = 20.0 * 4_294.967_296 + 1e-4;
         assert_eq!(clock.at(6000.0 + gap).wrapping_sub(before), 1 << 31);
     }
 }

@@ -1,12 +1,13 @@
 //! A simulated run: the plant answers the drive, the core measures as it does
 //! in firmware, and its sequencer decides the next drive state.
 
+use ohmsplit::Verdict;
 use ohmsplit::config::{Config, Drive, Judged};
-use ohmsplit::{Monitor, RawBlock, Report, Sampler, Step, Verdict};
 
 use crate::document::FieldFault;
 use crate::error::{HostError, Place};
 use crate::plant::{LeakConductance, Plant, SampleRow, stages};
+use crate::rig::{Event, Rig};
 use crate::scenario::Scenario;
 
 /// What is true of the leak from a time on.
@@ -21,22 +22,9 @@ pub struct Truth {
     pub verdict: Verdict,
 }
 
-/// What a run came to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Summary {
-    /// Samples taken.
-    pub samples: u64,
-    /// Reports of the core.
-    pub reports: u64,
-    /// The core's verdict at the end.
-    pub verdict: Verdict,
-    /// What was true, in order of time.
-    pub truth: Vec<Truth>,
-}
-
 /// Runs a scenario. `on_sample` gets every sample as the firmware would read
-/// it, with the voltages that were there; `on_report` gets every report of the
-/// core with the time of the sample that brought it, in seconds.
+/// it, with the voltages that were there; `on_event` gets every report of the
+/// core.
 ///
 /// # Errors
 /// When the scenario's world does not suit its monitor, which a parsed
@@ -44,46 +32,25 @@ pub struct Summary {
 pub fn run(
     scenario: &Scenario,
     mut on_sample: impl FnMut(&SampleRow),
-    mut on_report: impl FnMut(f64, &Report),
-) -> Result<Summary, HostError> {
+    mut on_event: impl FnMut(&Event),
+) -> Result<(), HostError> {
     let config = &scenario.config;
     let mut plant = Plant::new(config, &scenario.world).map_err(without_document)?;
     let mut schedule = Schedule::of(scenario);
-    let mut sampler = Sampler::new(config);
-    let mut core = Core {
-        monitor: Monitor::new(config),
-        reports: 0,
-    };
-    let samples = scenario.samples();
-    let mut drive = core.monitor.drive();
-    let mut time_s = 0.0;
-    for count in 0..samples {
+    let mut rig = Rig::new(config);
+    let mut drive = rig.drive();
+    for count in 0..scenario.samples() {
         if let Some(schedule) = schedule.as_mut() {
             drive = schedule.drive_after(count);
         }
         let row = plant.step(drive);
-        time_s = row.time_s;
         on_sample(&row);
-        if let Some(raw) = sampler.push(&row.sample) {
-            core.take(&raw, time_s, &mut on_report);
-            drive = core.monitor.drive();
+        if rig.push(row.time_s, &row.sample, &mut on_event) {
+            drive = rig.drive();
         }
     }
-    // A recorded schedule ends with its last dwell; in closed loop the end cuts
-    // into a dwell that says nothing yet.
-    if schedule.is_some() {
-        if let Some(raw) = sampler.finish() {
-            core.take(&raw, time_s, &mut on_report);
-        }
-        core.monitor.finish();
-        core.work(time_s, &mut on_report);
-    }
-    Ok(Summary {
-        samples,
-        reports: core.reports,
-        verdict: core.monitor.verdict(),
-        truth: truth(scenario),
-    })
+    rig.finish(&mut on_event);
+    Ok(())
 }
 
 /// What is true of the leak over the whole run, whatever the core makes of it.
@@ -113,32 +80,6 @@ fn true_verdict(config: &Config, leak: &LeakConductance) -> Verdict {
         Verdict::Warning
     } else {
         Verdict::Healthy
-    }
-}
-
-/// The background side, worked off after every block.
-struct Core<'c> {
-    monitor: Monitor<'c>,
-    reports: u64,
-}
-
-impl Core<'_> {
-    fn take(&mut self, raw: &RawBlock, time_s: f64, on_report: &mut impl FnMut(f64, &Report)) {
-        self.monitor.accept(raw);
-        self.work(time_s, on_report);
-    }
-
-    fn work(&mut self, time_s: f64, on_report: &mut impl FnMut(f64, &Report)) {
-        loop {
-            match self.monitor.step() {
-                Step::Idle => return,
-                Step::Busy => {}
-                Step::Answer(report) => {
-                    self.reports += 1;
-                    on_report(time_s, &report);
-                }
-            }
-        }
     }
 }
 
@@ -192,6 +133,7 @@ fn without_document(fault: FieldFault) -> HostError {
 mod tests {
     use super::*;
     use crate::document::Document;
+    use crate::output::Outcome;
 
     const CAR: &str = r#"format = "ohmsplit-scenario-1"
 name = "car"
@@ -226,23 +168,20 @@ negative_uF = 0.1
 
     #[test]
     fn the_core_finds_the_leak_that_the_plant_has() {
-        let mut last = None;
-        let summary = run(
+        let (mut samples, mut outcome) = (0, Outcome::default());
+        run(
             &scenario(CAR),
-            |_| (),
-            |_, report| last = report.estimate.ok(),
+            |_| samples += 1,
+            |event| outcome.take(event),
         )
         .expect("a sound run");
-        let estimate = last.expect("an estimate at the end");
+        let estimate = outcome.answer().expect("an estimate at the end");
         let ohms = estimate.isolation.get().to_num::<f64>();
         assert!((ohms / 1e6 - 1.0).abs() < 2e-3, "{ohms}");
         let position = estimate.position.expect("a position").value;
         assert!((position.get().to_num::<f64>() - 0.3).abs() < 2e-3);
-        assert_eq!(
-            (summary.samples, summary.verdict),
-            (20_000, Verdict::Healthy)
-        );
-        assert!(summary.reports >= 10, "{summary:?}");
+        assert_eq!((samples, outcome.verdict()), (20_000, Verdict::Healthy));
+        assert!(outcome.dwells >= 10, "{outcome:?}");
     }
 
     #[test]
@@ -256,7 +195,7 @@ negative_uF = 0.1
                 changes.push((row.time_s, last));
             }
         };
-        run(&scenario(CAR), see, |time, _| times.push(time)).expect("a sound run");
+        run(&scenario(CAR), see, |event| times.push(event.time_s)).expect("a sound run");
         assert!(times.is_sorted() && changes.len() >= 10, "{changes:?}");
         for pair in changes.windows(2) {
             // Never shorter than the shortest dwell of 0.5 s.
@@ -269,7 +208,7 @@ negative_uF = 0.1
     fn a_fixed_half_period_leads_instead_of_the_sequencer() {
         let mut drives = Vec::new();
         let see = |row: &SampleRow| drives.push(row.sample.drive);
-        run(&with_line("half_period_s = 1.2505"), see, |_, _| ()).expect("a sound run");
+        run(&with_line("half_period_s = 1.2505"), see, |_| ()).expect("a sound run");
         let up = |from: usize, to: usize| drives[from..to].iter().all(|&d| d == Drive::Raise);
         // 1250.5 sampling periods: the second dwell ends half a period later.
         assert!(up(0, 1251) && !up(1251, 1252) && !up(2500, 2501) && up(2501, 3752));
@@ -284,7 +223,7 @@ negative_uF = 0.1
             run(
                 &scenario(text),
                 |row| codes.push(row.sample.codes),
-                |time, report| reports.push((time, *report)),
+                |event| reports.push(*event),
             )
             .expect("a sound run");
             (codes, reports)

@@ -120,6 +120,7 @@ fn rows_after_header(rows: &str) -> Vec<u8> {
     format!("# note\ntime_s,drive,chassis_V,pack_V\n0.1,rest,100,400\n{rows}").into_bytes()
 }
 
+#[expect(clippy::too_many_lines, reason = "a table, one case an entry")]
 fn malformed_headers() -> Vec<Malformed> {
     let header = |text: &str| format!("# note\n{text}\n0,rest,1,2\n").into_bytes();
     vec![
@@ -218,6 +219,7 @@ fn malformed_headers() -> Vec<Malformed> {
     ]
 }
 
+#[expect(clippy::too_many_lines, reason = "a table, one case an entry")]
 fn malformed_rows() -> Vec<Malformed> {
     let after = rows_after_header;
     vec![

@@ -16,7 +16,7 @@ const BUFFER: usize = 1 << 16;
 /// Plain text, or gzip when the name of the file ends in `.gz`.
 enum Sink {
     Plain(AtomicFile),
-    Gzip(GzEncoder<AtomicFile>),
+    Gzip(Box<GzEncoder<AtomicFile>>),
 }
 
 /// A capture being written.
@@ -38,7 +38,7 @@ impl Writer {
             .extension()
             .is_some_and(|extension| extension.eq_ignore_ascii_case("gz"));
         let sink = if gzip {
-            Sink::Gzip(GzEncoder::new(file, Compression::default()))
+            Sink::Gzip(Box::new(GzEncoder::new(file, Compression::default())))
         } else {
             Sink::Plain(file)
         };

@@ -4,13 +4,13 @@ use std::ops::RangeInclusive;
 
 use ohmsplit::config::{Channel, Divider, FrontEnd};
 use ohmsplit::units::Volts;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::config::{Readings, ohms, ratio, standard_uncertainty, volts};
 use crate::document::{FieldFault, in_range};
 
 /// Which voltages the two channels measure.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FrontEndKind {
     /// v = V(E) - V(N), and Vb = V(P) - V(N).
@@ -40,7 +40,7 @@ impl FrontEndKind {
 }
 
 /// The measuring channels.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct FrontEndPart {
     /// Kind; decides which two tables are given.
@@ -56,7 +56,7 @@ pub struct FrontEndPart {
 }
 
 /// One measuring channel. A capture in volts needs none of the converter's fields.
-#[derive(Debug, Clone, PartialEq, Default, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct ChannelPart {
     /// Divider, from the terminal to the converter pin, 0 Ω to 1 GΩ.
@@ -153,19 +153,7 @@ impl ChannelPart {
 
     fn check(&self, path: &str) -> Result<(), FieldFault> {
         let at = |field: &str| format!("{path}.{field}");
-        if self.divider_top_ohm.is_some() != self.divider_bottom_ohm.is_some() {
-            let (there, absent) = if self.divider_top_ohm.is_some() {
-                ("divider_top_ohm", "divider_bottom_ohm")
-            } else {
-                ("divider_bottom_ohm", "divider_top_ohm")
-            };
-            return Err(FieldFault::new(
-                &at(absent),
-                format!("missing, while {there} is given"),
-                "both resistors of the divider, or none",
-            )
-            .mend(format!("add {absent}, or remove {there}")));
-        }
+        self.check_divider(path)?;
         let optional = [
             ("divider_top_ohm", self.divider_top_ohm, 0.0..=1.0e9, "ohm"),
             (
@@ -220,6 +208,21 @@ impl ChannelPart {
             self.check_codes(path)?;
         }
         Ok(())
+    }
+
+    /// A divider has two resistors.
+    fn check_divider(&self, path: &str) -> Result<(), FieldFault> {
+        let (there, absent) = match (self.divider_top_ohm, self.divider_bottom_ohm) {
+            (Some(_), None) => ("divider_top_ohm", "divider_bottom_ohm"),
+            (None, Some(_)) => ("divider_bottom_ohm", "divider_top_ohm"),
+            _ => return Ok(()),
+        };
+        Err(FieldFault::new(
+            &format!("{path}.{absent}"),
+            format!("missing, while {there} is given"),
+            "both resistors of the divider, or none",
+        )
+        .mend(format!("add {absent}, or remove {there}")))
     }
 
     /// Codes that the network names must be codes that the converter has.

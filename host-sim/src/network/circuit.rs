@@ -1,13 +1,13 @@
 //! The parts on the chassis node: drive and permanent resistors.
 
 use ohmsplit::config::{Element, Landing};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::config::{ohms, standard_uncertainty, volts};
 use crate::document::{FieldFault, in_range};
 
 /// The kinds of drive; see the drive table in `ohmsplit formats`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum DriveKind {
     /// ±U through a resistor to the negative rail.
@@ -45,7 +45,7 @@ impl DriveKind {
 }
 
 /// The perturbation of the chassis-to-battery voltage.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct DrivePart {
     /// Kind; decides which of the fields below are given.
@@ -178,7 +178,7 @@ impl DrivePart {
 }
 
 /// A rail of the pack.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Rail {
     /// P.
@@ -188,7 +188,7 @@ pub enum Rail {
 }
 
 /// A resistor that stays connected between the chassis and a rail.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct PermanentPart {
     /// The rail.

@@ -126,6 +126,18 @@ impl LimitsPart {
 }
 
 impl NetworkFile {
+    /// What this monitor's readings are: codes when a converter is described,
+    /// else microvolts.
+    #[must_use]
+    pub fn readings(&self) -> Readings {
+        let channels = self.front_end.channels();
+        if channels.iter().any(|part| part.converter_bits.is_some()) {
+            Readings::Codes
+        } else {
+            Readings::Volts
+        }
+    }
+
     /// The core's configuration for a capture of these readings.
     ///
     /// # Errors

@@ -10,7 +10,7 @@ mod config;
 
 use std::path::Path;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 pub use channel::{ChannelPart, Converter, FrontEndKind, FrontEndPart};
 pub use circuit::{DriveKind, DrivePart, PermanentPart, Rail};
@@ -23,7 +23,7 @@ use crate::error::HostError;
 pub const FORMAT: &str = "ohmsplit-network-1";
 
 /// A network document.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct NetworkFile {
     /// [`FORMAT`]; may be left out inside a scenario.
@@ -52,7 +52,7 @@ pub struct NetworkFile {
 }
 
 /// The battery.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct PackPart {
     /// Working voltage that limits in ohms per volt refer to, 1 to 2000 V.
@@ -63,7 +63,7 @@ pub struct PackPart {
 }
 
 /// Timing of the measurement; defaults are the core's.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct TimingPart {
     /// Averaging block, 0.1 to 10,000 ms.
@@ -92,7 +92,7 @@ impl Default for TimingPart {
 }
 
 /// Which figure is held against the limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum JudgedWord {
     /// min(Rp, Rn).
@@ -102,7 +102,7 @@ pub enum JudgedWord {
 }
 
 /// Limits and how stubborn the verdict is.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct LimitsPart {
     /// The figure that is judged.
@@ -155,6 +155,13 @@ impl NetworkFile {
         }
         network.check().map_err(|fault| document.locate(fault))?;
         Ok(network)
+    }
+
+    /// The document as a file of its own.
+    #[must_use]
+    pub fn standalone(mut self) -> Self {
+        self.format = Some(FORMAT.to_owned());
+        self
     }
 
     /// Checks every value's range and that the parts fit each other.

@@ -3,13 +3,18 @@
 mod figures;
 mod file;
 mod outcome;
+mod panels;
+mod picture;
 mod quantity;
 mod summary;
 mod timeline;
+mod trace;
 
 pub use figures::{Figures, ReadingFigures, ReportLine, Resistance, kind_word, verdict_word};
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
+pub use picture::{Picture, TruePoint};
 pub use quantity::{explain, si};
 pub use summary::{CAUTION, summary};
 pub use timeline::Timeline;
+pub use trace::Trace;

@@ -7,6 +7,11 @@ use super::figures::Resistance;
 /// `value` with four significant digits and an SI prefix.
 #[must_use]
 pub fn si(value: f64, unit: &str) -> String {
+    si_digits(value, unit, 4)
+}
+
+/// `value` with so many significant digits, at least four, and an SI prefix.
+fn si_digits(value: f64, unit: &str, digits: usize) -> String {
     const PREFIXES: [(f64, &str); 7] = [
         (1e9, "G"),
         (1e6, "M"),
@@ -20,17 +25,17 @@ pub fn si(value: f64, unit: &str) -> String {
     if size < 1e-12 || !size.is_finite() {
         return format!("{value:.0} {unit}");
     }
-    // Half of the last digit shown, so that 999.96 becomes 1.000 k.
+    // Half of the last digit of four, so that 999.96 becomes 1.000 k.
     let (scale, prefix) = PREFIXES
         .into_iter()
         .find(|(scale, _)| size >= scale * 0.99995)
         .unwrap_or((1e-12, "p"));
     let scaled = value / scale;
     let decimals = match scaled.abs() {
-        s if s < 9.9995 => 3,
-        s if s < 99.995 => 2,
-        s if s < 999.95 => 1,
-        _ => 0,
+        s if s < 9.9995 => digits - 1,
+        s if s < 99.995 => digits - 2,
+        s if s < 999.95 => digits - 3,
+        _ => digits - 4,
     };
     format!("{scaled:.decimals$} {prefix}{unit}")
 }
@@ -47,19 +52,36 @@ pub(super) fn resistance(kind: Kind, of: &Resistance) -> String {
     }
 }
 
-/// The 95 % interval of a resistance in words.
+/// The 95 % interval of a resistance in words, with digits enough to tell its
+/// ends apart.
 #[must_use]
 pub(super) fn interval(of: &Resistance) -> String {
-    match of.high {
-        Some(high) => format!("{} to {}", si(of.low, "Ω"), si(high, "Ω")),
-        None => format!("above {}", si(of.low, "Ω")),
+    let Some(high) = of.high else {
+        return format!("above {}", si(of.low, "Ω"));
+    };
+    let ends = |digits| [of.low, high].map(|end| si_digits(end, "Ω", digits));
+    let [low, high] = (4..7)
+        .map(ends)
+        .find(|[low, high]| low != high)
+        .unwrap_or_else(|| ends(7));
+    format!("{low} to {high}")
+}
+
+/// A spread, never shown as none.
+#[must_use]
+pub(super) fn plus_minus(spread: f64, decimals: usize) -> String {
+    let least = 10f64.powi(-(decimals as i32));
+    if spread < least {
+        format!("±<{least:.decimals$}")
+    } else {
+        format!("±{spread:.decimals$}")
     }
 }
 
-/// Value and uncertainty with the same prefix and sensible digits.
+/// Value and 95 % interval with unit prefixes.
 #[must_use]
 pub(super) fn with_u([value, u]: [f64; 2], unit: &str) -> String {
-    format!("{} ±{}", si(value, unit), si(2.0 * u, unit))
+    format!("{} ±{}", si(value, unit), si((2.0 * u).max(1e-12), unit))
 }
 
 /// What a reason means, in a few words.
@@ -82,6 +104,7 @@ pub const fn explain(reason: Reason) -> &'static str {
             "the readings contradict the network description: check it and the wiring"
         }
         Reason::TooUncertain => "the interval is too wide to decide between healthy and not",
+        Reason::CircuitChanged => "the circuit changed between the readings of the cycle",
     }
 }
 
@@ -101,5 +124,22 @@ mod tests {
         ] {
             assert_eq!(si(value, "Ω"), text);
         }
+    }
+
+    #[test]
+    fn a_narrow_interval_is_not_shown_as_a_point() {
+        let of = |low, high| Resistance {
+            value: None,
+            low,
+            high: Some(high),
+        };
+        for (low, high, text) in [
+            (199e3, 201e3, "199.0 kΩ to 201.0 kΩ"),
+            (199_990.0, 200_010.0, "199.99 kΩ to 200.01 kΩ"),
+            (199_999.6, 200_000.4, "199.9996 kΩ to 200.0004 kΩ"),
+        ] {
+            assert_eq!(interval(&of(low, high)), text);
+        }
+        assert_eq!(plus_minus(0.0004, 3), "±<0.001");
     }
 }

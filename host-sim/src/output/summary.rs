@@ -7,7 +7,8 @@ use ohmsplit::{Kind, Reason, Verdict};
 
 use super::figures::Figures;
 use super::outcome::{LimitFigures, Outcome};
-use super::quantity::{explain, interval, resistance, si, with_u};
+use super::picture::TruePoint;
+use super::quantity::{explain, interval, plus_minus, resistance, si, with_u};
 
 /// What every result ends with.
 pub const CAUTION: &str = "\
@@ -16,7 +17,12 @@ says, treat the pack as live, follow the local electrical code, and leave work o
 
 /// The final figures of a run.
 #[must_use]
-pub fn summary(outcome: &Outcome, limits: &LimitFigures, cells_in_series: Option<u32>) -> String {
+pub fn summary(
+    outcome: &Outcome,
+    limits: &LimitFigures,
+    cells_in_series: Option<u32>,
+    truth: Option<&TruePoint>,
+) -> String {
     let mut text = String::new();
     head(&mut text, outcome);
     match (outcome.answer(), &outcome.newest) {
@@ -37,6 +43,13 @@ pub fn summary(outcome: &Outcome, limits: &LimitFigures, cells_in_series: Option
                 );
             }
         }
+    }
+    if let Some(truth) = truth {
+        row(
+            &mut text,
+            "true leak at the end",
+            &true_leak(truth, outcome),
+        );
     }
     limit_rows(&mut text, outcome, limits);
     text.push('\n');
@@ -96,8 +109,8 @@ fn figures(text: &mut String, figures: &Figures, cells_in_series: Option<u32>) {
     }
     let position = match figures.position {
         Some([x, u]) => format!(
-            "{x:.4} ±{:.4} (0 is the negative rail, 1 the positive)",
-            2.0 * u
+            "{x:.4} {} (0 is the negative rail, 1 the positive)",
+            plus_minus(2.0 * u, 4)
         ),
         None => "not known: no leak is resolved".to_owned(),
     };
@@ -105,9 +118,9 @@ fn figures(text: &mut String, figures: &Figures, cells_in_series: Option<u32>) {
     if let (Some(cells), Some([x, u])) = (cells_in_series, figures.position) {
         let cells = f64::from(cells);
         let place = format!(
-            "{:.1} ±{:.1} cells above the negative rail, of {cells}",
+            "{:.1} {} cells above the negative rail, of {cells}",
             x * cells,
-            2.0 * u * cells
+            plus_minus(2.0 * u * cells, 1)
         );
         row(text, "a single leak would sit", &place);
     }
@@ -123,6 +136,21 @@ fn figures(text: &mut String, figures: &Figures, cells_in_series: Option<u32>) {
         row(text, "capacitance Cp + Cn", &value);
     }
     row(text, "pack voltage", &si(figures.pack_v, "V"));
+}
+
+/// The truth, and by how much the figure is off.
+fn true_leak(truth: &TruePoint, outcome: &Outcome) -> String {
+    let Some(x) = truth.position.filter(|_| truth.isolation_ohm.is_finite()) else {
+        return "none".to_owned();
+    };
+    let mut text = format!("R_iso {}, x {x:.4}", si(truth.isolation_ohm, "Ω"));
+    let found = outcome.answer().ok().map(Figures::of);
+    if let Some(value) = found.and_then(|figures| figures.isolation.value) {
+        let off = (value / truth.isolation_ohm - 1.0) * 100.0;
+        // Writing to a string cannot fail.
+        let _ = write!(text, "; the figure is off by {off:+.2} %");
+    }
+    text
 }
 
 fn limit_rows(text: &mut String, outcome: &Outcome, limits: &LimitFigures) {

@@ -5,13 +5,13 @@ use std::io::{self, Write};
 use ohmsplit::{Kind, Verdict};
 
 use super::figures::{Figures, ReadingFigures, kind_word, verdict_word};
-use super::quantity::{explain, resistance, si};
+use super::quantity::{explain, plus_minus, resistance, si};
 use crate::rig::Event;
 
 /// Like lines shown since the last change before they are folded.
-const SHOWN: u64 = 6;
-/// A figure that differs by more than this from the first of its like is news.
-const NEWS: f64 = 0.05;
+const SHOWN: u64 = 4;
+/// A figure that differs by more than this factor from the first of its like is news.
+const NEWS: f64 = 2.0;
 
 /// What makes two lines of the same drive state alike.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,7 +39,7 @@ impl Gist {
 
     fn like(&self, other: &Self) -> bool {
         let near = match (self.isolation, other.isolation) {
-            (Some(a), Some(b)) => (a - b).abs() <= NEWS * b.abs(),
+            (Some(a), Some(b)) => a <= NEWS * b && b <= NEWS * a,
             (a, b) => a.is_none() && b.is_none(),
         };
         near && (self.reading, self.answer, self.verdict)
@@ -98,6 +98,10 @@ impl<W: Write> Timeline<W> {
         } else {
             *first = Some(gist);
             self.alike = 0;
+            // The figure belongs to all drive states: it is news once.
+            for seen in self.seen.iter_mut().flatten() {
+                seen.isolation = seen.isolation.and(gist.isolation);
+            }
         }
         if self.alike > SHOWN {
             self.fold(event.time_s, gist.isolation);
@@ -107,12 +111,13 @@ impl<W: Write> Timeline<W> {
         writeln!(self.out, "{}", line(event))
     }
 
-    /// The run is over.
+    /// The run is over; gives back what it was written to.
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn finish(mut self) -> io::Result<()> {
-        self.unfold()
+    pub fn finish(mut self) -> io::Result<W> {
+        self.unfold()?;
+        Ok(self.out)
     }
 
     fn fold(&mut self, time_s: f64, isolation: Option<f64>) {
@@ -170,7 +175,7 @@ fn line(event: &Event) -> String {
         }
     };
     let [v, v_u] = reading.chassis_v;
-    let settled = format!("{v:.3} ±{:.3} V", 2.0 * v_u);
+    let settled = format!("{v:.3} {} V", plus_minus(2.0 * v_u, 3));
     let tau = reading
         .time_constant_s
         .map_or_else(|| "-".to_owned(), |[tau, _]| si(tau, "s"));
@@ -189,7 +194,7 @@ fn answer(figures: &Figures) -> String {
     ) {
         (Kind::Figure, Some(value), Some(high)) => {
             let spread = (high - value).max(value - figures.isolation.low) / value * 100.0;
-            format!("{} ±{spread:.2} %", si(value, "Ω"))
+            format!("{} {} %", si(value, "Ω"), plus_minus(spread, 2))
         }
         (kind, ..) => resistance(kind, &figures.isolation),
     };
@@ -207,7 +212,7 @@ fn answer(figures: &Figures) -> String {
     };
     let x = figures.position.map_or_else(
         || "-".to_owned(),
-        |[x, u]| format!("{x:.3} ±{:.3}", 2.0 * u),
+        |[x, u]| format!("{x:.3} {}", plus_minus(2.0 * u, 3)),
     );
     format!("{isolation:>22}  {weakest:>20}  {x:>14}")
 }

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::{Capacitance, Disturbance, Leak, PackProfile, PartErrors, World};
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
-use crate::network::{NetworkFile, Readings};
+use crate::network::NetworkFile;
 
 /// The version of the scenario document that this program reads.
 pub const FORMAT: &str = "ohmsplit-scenario-1";
@@ -92,7 +92,10 @@ impl ScenarioFile {
         }
         let under = |fault: FieldFault| fault.under("network");
         self.network.check().map_err(under)?;
-        let config = self.network.config(self.readings()).map_err(under)?;
+        let config = self
+            .network
+            .config(self.network.readings())
+            .map_err(under)?;
         in_range("duration_s", self.duration_s, 1e-6..=3.2e7, "s")?;
         let scenario = Scenario {
             name: self.name,
@@ -117,15 +120,5 @@ impl ScenarioFile {
             in_range("half_period_s", half, period..=scenario.duration_s, "s")?;
         }
         Ok(scenario)
-    }
-
-    /// Codes when a converter is described, else microvolts.
-    fn readings(&self) -> Readings {
-        let channels = self.network.front_end.channels();
-        if channels.iter().any(|part| part.converter_bits.is_some()) {
-            Readings::Codes
-        } else {
-            Readings::Volts
-        }
     }
 }

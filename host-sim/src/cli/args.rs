@@ -1,0 +1,104 @@
+//! The arguments.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+const AFTER: &str = "\
+Examples:
+  ohmsplit                                          run the demo that comes with the program
+  ohmsplit simulate SCENARIO.toml                   let the core measure a simulated battery
+  ohmsplit simulate SCENARIO.toml --capture RUN.csv.gz --picture RUN.svg
+  ohmsplit replay RUN.csv.gz                        the same capture once more; RUN.toml is read with it
+  ohmsplit replay RUN.csv --show lines | jq .isolation_ohm
+  ohmsplit formats                                  how captures and the other files are written
+
+Exit codes:
+   0  the verdict at the end is healthy, or the command has none
+  10  warning        20  alarm        30  undetermined: it cannot be told, the output says why
+  40  --expect was given, and something else was found
+   2  wrong usage, or a file that cannot be used; one message says where, what, and how to mend it
+   1  the system refused, for example a full disk
+
+Voltages of a battery can kill. The figures are estimates and certify nothing: treat the pack as live,
+follow the local electrical code, and leave work on it to licensed people.";
+
+/// Isolation resistance of a floating battery, and its split between the rails.
+///
+/// Runs the same code that runs in a battery management system, on simulated
+/// batteries and on recorded captures, and says what it finds: the leakage
+/// resistance to the chassis, where in the stack it sits, how certain that
+/// is, and what it means against the limits. Without a command it runs a demo.
+#[derive(Debug, Parser)]
+#[command(name = "ohmsplit", version, after_help = AFTER)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Simulate a battery; the core measures it and leads the drive.
+    Simulate(SimulateArgs),
+    /// Run a recorded capture through the core.
+    Replay(ReplayArgs),
+    /// Print how captures and the other files are written, with units.
+    Formats,
+}
+
+/// What is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum Show {
+    /// One line a dwell, like ones folded together, then the final figures.
+    Timeline,
+    /// JSON: one object a dwell, then one with the final figures. Names end in the unit.
+    Lines,
+    /// The final figures only.
+    Final,
+}
+
+/// How the result is shown.
+#[derive(Debug, clap::Args)]
+pub(super) struct ShowArgs {
+    /// What is printed.
+    #[arg(long, value_enum, value_name = "WHAT", default_value = "timeline")]
+    pub(super) show: Show,
+    /// Also draw the run into this SVG file.
+    #[arg(long, value_name = "FILE.svg")]
+    pub(super) picture: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Exit codes are those of `ohmsplit --help`.")]
+pub(super) struct SimulateArgs {
+    /// The scenario: a TOML file, see `ohmsplit formats`.
+    #[arg(value_name = "SCENARIO.toml")]
+    pub(super) scenario: PathBuf,
+    /// Random draws follow from this number instead of the scenario's own.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) seed: Option<u64>,
+    /// Also write the samples as a capture, gzip if the name ends in .gz, and
+    /// the network that describes it beside it (.toml), ready for replay.
+    #[arg(long, value_name = "FILE.csv[.gz]")]
+    pub(super) capture: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) output: ShowArgs,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The recorded drive leads: the core measures with the drive states that the capture tells.
+Exit codes are those of `ohmsplit --help`; with --expect it is 0 when all is as expected, and else 40.")]
+pub(super) struct ReplayArgs {
+    /// The capture: CSV, plain or gzip, see `ohmsplit formats`.
+    #[arg(value_name = "CAPTURE.csv[.gz]")]
+    pub(super) capture: PathBuf,
+    /// The network file; by default the one beside the capture with the same stem.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) network: Option<PathBuf>,
+    /// Hold the result against this file of expected results.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) expect: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) output: ShowArgs,
+}

@@ -1,0 +1,82 @@
+//! `ohmsplit formats`: one page on every file that is read or written.
+
+use super::End;
+use super::show::say;
+use crate::error::HostError;
+
+/// The description of captures and network files is kept with the fixtures;
+/// this is the part of it between two headings.
+const FIXTURES: &str = include_str!(concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/../hil-fixtures/README.md"
+));
+const FIRST: &str = "## The capture format, version 1";
+const AFTER: &str = "## The captures";
+
+/// Scenarios, JSON lines.
+const OTHERS: &str = include_str!("formats.md");
+
+pub(super) fn run() -> Result<End, HostError> {
+    say(&format!("{}\n{}", captures(), OTHERS.trim_end()))?;
+    Ok(End::Done)
+}
+
+fn captures() -> &'static str {
+    let start = FIXTURES.find(FIRST).unwrap_or(0);
+    let rest = &FIXTURES[start..];
+    &rest[..rest.find(AFTER).unwrap_or(rest.len())]
+}
+
+#[cfg(test)]
+mod tests {
+    use ohmsplit::config::{Drive, Judged};
+    use ohmsplit::{Reason, Report, Verdict};
+
+    use super::*;
+    use crate::document::Document;
+    use crate::output::ReportLine;
+    use crate::rig::Event;
+    use crate::scenario::Scenario;
+
+    #[test]
+    fn the_scenario_on_the_page_is_one() {
+        let start = OTHERS.find("```toml\n").expect("an example") + 8;
+        let end = start + OTHERS[start..].find("```").expect("its end");
+        let document = Document::embedded("example", &OTHERS[start..end]);
+        Scenario::parse(&document).expect("the example can be run");
+    }
+
+    #[test]
+    fn every_field_of_the_json_lines_is_on_the_page() {
+        let event = Event {
+            time_s: 0.0,
+            unfinished: false,
+            report: Report {
+                sequence: 0,
+                drive: Drive::Rest,
+                reading: Err(Reason::NotSettled),
+                estimate: Err(Reason::NotSettled),
+                judged: Judged::WeakestRail,
+                verdict: Verdict::Healthy,
+            },
+        };
+        let line = serde_json::to_value(ReportLine::of(&event)).expect("JSON");
+        for name in line.as_object().expect("an object").keys() {
+            assert!(OTHERS.contains(&format!("`{name}`")), "{name}");
+        }
+    }
+
+    #[test]
+    fn the_page_holds_the_formats_and_no_list_of_fixtures() {
+        let page = captures();
+        for word in [
+            "time_s",
+            "chassis_code",
+            "working_voltage_V",
+            "ohmsplit-network-1",
+        ] {
+            assert!(page.contains(word), "{word}");
+        }
+        assert!(page.starts_with(FIRST) && page.len() < FIXTURES.len() / 2);
+    }
+}

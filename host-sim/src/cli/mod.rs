@@ -1,0 +1,67 @@
+//! The command line: arguments in, exit code out. No formula lives here.
+
+mod args;
+mod demo;
+mod formats;
+mod replay;
+mod show;
+mod simulate;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+use ohmsplit::Verdict;
+
+use crate::error::{Cause, HostError};
+use args::{Args, Command};
+
+/// What a run came to; each has its own exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    /// Nothing is judged, or all that was expected was found.
+    Done,
+    /// The verdict at the end.
+    Judged(Verdict),
+    /// Something else was found than expected.
+    Differs,
+}
+
+impl End {
+    const fn code(self) -> u8 {
+        match self {
+            Self::Done | Self::Judged(Verdict::Healthy) => 0,
+            Self::Judged(Verdict::Warning) => 10,
+            Self::Judged(Verdict::Alarm) => 20,
+            Self::Judged(Verdict::Undetermined(_)) => 30,
+            Self::Differs => 40,
+        }
+    }
+}
+
+/// Runs the program on its arguments.
+#[must_use]
+pub fn main() -> ExitCode {
+    // Wrong usage ends in clap, with exit code 2.
+    let args = Args::parse();
+    let end = match args.command {
+        None => demo::run(),
+        Some(Command::Simulate(args)) => simulate::run(&args),
+        Some(Command::Replay(args)) => replay::run(&args),
+        Some(Command::Formats) => formats::run(),
+    };
+    match end {
+        Ok(end) => ExitCode::from(end.code()),
+        Err(error) => {
+            eprintln!("error: {error}");
+            ExitCode::from(failure(&error))
+        }
+    }
+}
+
+/// The exit code of an error.
+fn failure(error: &HostError) -> u8 {
+    match error.cause {
+        Cause::Input => 2,
+        Cause::System => 1,
+    }
+}
