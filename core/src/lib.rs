@@ -90,6 +90,11 @@
 #[cfg(test)]
 extern crate std;
 
+/// The example in the README compiles and runs.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+mod readme {}
+
 pub mod config;
 mod drive;
 mod estimate;
