@@ -15,14 +15,17 @@ pub(crate) struct Normal {
 }
 
 impl Normal {
-    /// Adds one row: column values and datum.
+    /// Adds one row: column values and datum. Only the upper triangle is kept.
     pub(crate) fn add(&mut self, columns: &[i64; COLUMNS], datum: i64) {
-        for ((line, rhs), &left) in self.a.iter_mut().zip(&mut self.b).zip(columns) {
+        let lines = self.a.iter_mut().zip(&mut self.b).zip(columns);
+        for (place, ((line, rhs), &left)) in lines.enumerate() {
             if left == 0 {
                 continue;
             }
-            for (cell, &right) in line.iter_mut().zip(columns) {
-                *cell = cell.saturating_add(num::mul(left, right));
+            for (cell, &right) in line.iter_mut().zip(columns).skip(place) {
+                if right != 0 {
+                    *cell = cell.saturating_add(num::mul(left, right));
+                }
             }
             *rhs = rhs.saturating_add(num::mul(left, datum));
         }
@@ -59,9 +62,13 @@ impl Normal {
             }
             let reciprocal = Reciprocal::new(i128::from(pivot))?;
             let pivot_b = *b.get(step)?;
-            for (line, rhs) in a.iter_mut().zip(&mut b).skip(step.saturating_add(1)) {
-                let factor = reciprocal.times(i128::from(*line.get(step)?), num::FRAC as i32);
-                for (cell, &above) in line.iter_mut().zip(&pivot_line) {
+            let below = a.iter_mut().zip(&mut b).zip(&pivot_line).enumerate();
+            for (place, ((line, rhs), &beside)) in below.skip(step.saturating_add(1)) {
+                if beside == 0 {
+                    continue;
+                }
+                let factor = reciprocal.times(i128::from(beside), num::FRAC as i32);
+                for (cell, &above) in line.iter_mut().zip(&pivot_line).skip(place) {
                     *cell = cell.saturating_sub(num::mul(factor, above));
                 }
                 *rhs = rhs.saturating_sub(num::mul(factor, pivot_b));
