@@ -1,9 +1,10 @@
 //! `ohmsplit simulate`
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::End;
 use super::args::SimulateArgs;
+use super::files::{free_for_network, keep_apart};
 use super::show::{View, title};
 use crate::capture::{Layout, Row, Writer, network_beside};
 use crate::error::HostError;
@@ -13,6 +14,19 @@ use crate::scenario::Scenario;
 use crate::simulate;
 
 pub(super) fn run(args: &SimulateArgs) -> Result<End, HostError> {
+    if let Some(capture) = &args.capture {
+        keep_scenario(&args.scenario, capture)?;
+    }
+    let network = args.capture.as_deref().map(network_beside);
+    let written: Vec<&Path> = [&args.capture, &network, &args.output.picture]
+        .into_iter()
+        .flatten()
+        .map(PathBuf::as_path)
+        .collect();
+    keep_apart(&[&args.scenario], &written)?;
+    if let Some(network) = &network {
+        free_for_network(network)?;
+    }
     let mut scenario = Scenario::read(&args.scenario)?;
     if let Some(seed) = args.seed {
         scenario.world.seed = seed;
@@ -68,6 +82,25 @@ pub(super) fn simulate(
     }
     let outcome = view.finish(&truth(scenario))?;
     Ok(End::Judged(outcome.verdict()))
+}
+
+/// Refuses a capture whose files would replace the scenario.
+fn keep_scenario(scenario: &Path, capture: &Path) -> Result<(), HostError> {
+    let Ok(kept) = scenario.canonicalize() else {
+        // Reading it says what is wrong.
+        return Ok(());
+    };
+    for written in [capture, &network_beside(capture)] {
+        if written.canonicalize().is_ok_and(|path| path == kept) {
+            return Err(
+                HostError::input("the capture's files would replace the scenario")
+                    .in_file(written.display().to_string())
+                    .expected("a capture name with another stem than the scenario's")
+                    .mend("give --capture another name or folder"),
+            );
+        }
+    }
+    Ok(())
 }
 
 /// The network that describes a capture, beside it.
