@@ -142,6 +142,44 @@ fn a_capture_that_cannot_be_placed_leaves_nothing() {
     assert!(bench.files().is_empty());
 }
 
+#[test]
+fn no_file_of_the_user_is_written_over_by_mistake() {
+    let bench = Bench::new();
+    let scenario = std::fs::read(fixture("scenarios/workshop-hard-short.toml")).expect("scenario");
+    bench.write("s.toml", &scenario);
+    bench.write("notes.toml", "mine = true\n");
+    let simulate = |more: &[&str]| bench.run(&[&["simulate", "s.toml"], more].concat());
+    // The network of s.csv would be s.toml.
+    refused(
+        &simulate(&["--capture", "s.csv"]),
+        &["s.toml", "different name"],
+    );
+    refused(
+        &simulate(&["--capture", "notes.csv"]),
+        &["notes.toml", "is there already"],
+    );
+    refused(
+        &simulate(&["--capture", "run.toml"]),
+        &["run.toml", "different name"],
+    );
+    refused(
+        &simulate(&["--picture", "./s.toml"]),
+        &["s.toml", "different name"],
+    );
+    let both = ["--capture", "run.csv", "--picture", "run.csv"];
+    refused(&simulate(&both), &["run.csv", "different name"]);
+    assert_eq!(bench.files(), ["notes.toml", "s.toml"]);
+    assert_eq!(std::fs::read(bench.path("s.toml")).expect("kept"), scenario);
+    // A capture may be made again.
+    for _ in 0..2 {
+        assert_eq!(simulate(&["--capture", "run.csv"]).code, Some(0));
+    }
+    refused(
+        &bench.run(&["replay", "run.csv", "--picture", "run.toml"]),
+        &["run.toml", "different name"],
+    );
+}
+
 /// A full disk is no fault of the input: exit code 1.
 #[cfg(target_os = "linux")]
 #[test]

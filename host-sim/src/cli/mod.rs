@@ -2,6 +2,7 @@
 
 mod args;
 mod demo;
+mod files;
 mod formats;
 mod replay;
 mod show;

@@ -1,7 +1,10 @@
 //! `ohmsplit replay`
 
+use std::path::{Path, PathBuf};
+
 use super::End;
 use super::args::ReplayArgs;
+use super::files::keep_apart;
 use super::show::{View, title};
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
@@ -12,15 +15,22 @@ use crate::output::{Outcome, TruePoint};
 use crate::replay;
 
 pub(super) fn run(args: &ReplayArgs) -> Result<End, HostError> {
+    let path = match &args.network {
+        Some(path) => path.clone(),
+        None => network_beside(&args.capture),
+    };
+    let read: Vec<&Path> = [&args.capture, &path]
+        .into_iter()
+        .chain(&args.expect)
+        .map(PathBuf::as_path)
+        .collect();
+    let picture: Vec<&Path> = args.output.picture.iter().map(PathBuf::as_path).collect();
+    keep_apart(&read, &picture)?;
     let expected = match &args.expect {
         Some(path) => Some(Expected::parse(&Document::read(path)?)?),
         None => None,
     };
     let reader = Reader::open(&args.capture)?;
-    let path = match &args.network {
-        Some(path) => path.clone(),
-        None => network_beside(&args.capture),
-    };
     let document = Document::read(&path).map_err(|error| match &args.network {
         Some(_) => error,
         None => error

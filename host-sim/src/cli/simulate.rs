@@ -14,9 +14,6 @@ use crate::scenario::Scenario;
 use crate::simulate;
 
 pub(super) fn run(args: &SimulateArgs) -> Result<End, HostError> {
-    if let Some(capture) = &args.capture {
-        keep_scenario(&args.scenario, capture)?;
-    }
     let network = args.capture.as_deref().map(network_beside);
     let written: Vec<&Path> = [&args.capture, &network, &args.output.picture]
         .into_iter()
@@ -82,25 +79,6 @@ pub(super) fn simulate(
     }
     let outcome = view.finish(&truth(scenario))?;
     Ok(End::Judged(outcome.verdict()))
-}
-
-/// Refuses a capture whose files would replace the scenario.
-fn keep_scenario(scenario: &Path, capture: &Path) -> Result<(), HostError> {
-    let Ok(kept) = scenario.canonicalize() else {
-        // Reading it says what is wrong.
-        return Ok(());
-    };
-    for written in [capture, &network_beside(capture)] {
-        if written.canonicalize().is_ok_and(|path| path == kept) {
-            return Err(
-                HostError::input("the capture's files would replace the scenario")
-                    .in_file(written.display().to_string())
-                    .expected("a capture name with another stem than the scenario's")
-                    .mend("give --capture another name or folder"),
-            );
-        }
-    }
-    Ok(())
 }
 
 /// The network that describes a capture, beside it.

@@ -3,7 +3,6 @@
 mod figures;
 mod file;
 mod outcome;
-mod panels;
 mod picture;
 mod quantity;
 mod summary;

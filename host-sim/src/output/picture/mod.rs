@@ -2,6 +2,11 @@
 //! verdicts and refusals. Told apart by line style, marker and lightness, so
 //! that it reads in monochrome and to the colour-blind.
 
+mod panels;
+mod resistance;
+mod style;
+mod verdicts;
+
 use std::error::Error;
 use std::path::Path;
 
@@ -11,7 +16,6 @@ use plotters::prelude::*;
 use super::figures::Figures;
 use super::file::AtomicFile;
 use super::outcome::LimitFigures;
-use super::panels;
 use super::trace::Trace;
 use crate::error::HostError;
 use crate::rig::Event;
@@ -98,19 +102,19 @@ impl Picture {
         limits: &LimitFigures,
     ) -> Result<(), Box<dyn Error>> {
         let reasons = self.reasons();
-        let strip = 80 + 24 * reasons.len() as u32;
-        let root = SVGBackend::with_string(svg, (1200, 790 + strip)).into_drawing_area();
+        let height = 870 + 24 * reasons.len() as u32;
+        let root = SVGBackend::with_string(svg, (1200, height)).into_drawing_area();
         root.fill(&WHITE)?;
         let root = root.titled(title, ("sans-serif", 22))?;
         let (waveform, rest) = root.split_vertically(260);
-        let (resistance, rest) = rest.split_vertically(330);
-        let (position, verdicts) = rest.split_vertically(160);
+        let (below, rest) = rest.split_vertically(330);
+        let (position, strip) = rest.split_vertically(160);
         let span = self.trace.span_s();
         let points = self.thinned();
         panels::waveform(&waveform, &self.trace)?;
-        panels::resistance(&resistance, span, &points, &self.truth, limits)?;
+        resistance::resistance(&below, span, &points, &self.truth, limits)?;
         panels::position(&position, span, &points, &self.truth)?;
-        panels::verdicts(&verdicts, span, &self.points, &reasons)?;
+        verdicts::verdicts(&strip, span, &self.points, &reasons)?;
         root.present()?;
         Ok(())
     }
