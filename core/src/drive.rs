@@ -1,7 +1,7 @@
 //! Stage 3, drive sequencing: which drive state the switches should take
 //! next, and which readings form one drive cycle.
 
-use crate::config::{Config, Drive};
+use crate::config::{CYCLE_MAX, Config, Drive};
 use crate::num;
 use crate::reason::Reason;
 use crate::report::Reading;
@@ -107,9 +107,10 @@ impl Cycle {
         }
     }
 
-    /// The readings of the last cycle, newest last.
-    pub(crate) fn readings(&self, config: &Config, sequence: u32) -> impl Iterator<Item = Reading> {
-        let length = config.timing().cycle().len() as u32;
+    /// The readings of the last cycle, newest last: of as many dwells as the
+    /// longest cycle has, since a recorded drive need not follow the sequencer's.
+    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = Reading> {
+        let length = CYCLE_MAX as u32;
         let mut fresh = self
             .latest
             .map(|entry| entry.filter(|(at, _)| sequence.wrapping_sub(*at) < length));

@@ -197,7 +197,7 @@ impl<'c> Monitor<'c> {
         let estimate = match reading {
             Ok(reading) => {
                 self.cycle.put(closed.sequence, reading);
-                let readings = self.cycle.readings(self.config, closed.sequence);
+                let readings = self.cycle.readings(closed.sequence);
                 self.estimator.estimate(self.config, readings)
             }
             Err(reason) => {

@@ -154,24 +154,20 @@ pub(crate) fn hypot(parts: &[i64]) -> i64 {
     sum.root()
 }
 
-/// Root of a number with 64 fraction bits: `I32F32`, rounded down.
+/// Root of a number with 64 fraction bits: `I32F32`, low by at most 2⁻³¹ of
+/// itself and one step. Only the top 63 or 64 bits are used, which spares a
+/// target without wide division a few thousand instructions.
 pub(crate) fn sqrt_wide(square: u128) -> i64 {
     let bits = 128u32.wrapping_sub(square.leading_zeros());
-    if bits <= 64 {
-        return (square as u64).isqrt() as i64;
-    }
-    // A 64-bit root of the top bits, refined once (Newton) at full width: the
-    // first has 32 good bits, so the refinement is exact to the last place.
-    let cut = bits.wrapping_sub(63) & !1;
-    let first = (((square >> cut) as u64).isqrt() as u128) << (cut >> 1);
-    let refined = match square.checked_div(first) {
-        Some(other) => first.saturating_add(other) >> 1,
-        None => first,
-    };
-    if refined > i64::MAX as u128 {
+    // An even number of bits, so that the root is cut by half as many.
+    let cut = bits.saturating_sub(64).wrapping_add(1) & !1;
+    let root = ((square >> cut) as u64).isqrt();
+    // At most 2^32 · 2^32, and only for a square of more than 126 bits.
+    let scaled = u128::from(root) << (cut >> 1);
+    if scaled > i64::MAX as u128 {
         i64::MAX
     } else {
-        refined as i64
+        scaled as i64
     }
 }
 
@@ -241,7 +237,7 @@ mod tests {
         fn root_agrees_with_f64(square in 0u128..(1 << 126)) {
             let got = sqrt_wide(square) as f64;
             let exact = (square as f64).sqrt();
-            prop_assert!((got - exact).abs() <= exact * 1e-15 + 1.0);
+            prop_assert!((got - exact).abs() <= exact * 4.7e-10 + 1.0);
         }
 
         #[test]

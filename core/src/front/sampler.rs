@@ -29,12 +29,14 @@ impl ChannelSums {
         }
     }
 
+    #[inline]
     const fn add(&mut self, code: i32, channel: &Channel) {
-        self.sum = self
-            .sum
-            .saturating_add((code as i64).wrapping_sub(self.first as i64));
-        let step = code.abs_diff(self.last) as u64;
+        // A deviation is below 2^32 and a block has fewer than 2^31 samples
+        // (10 s at 200 MHz): the sum stays below 2^63.
+        let deviation = (code as i64).wrapping_sub(self.first as i64);
+        self.sum = self.sum.wrapping_add(deviation);
         // Below 2^64: the difference of two 32-bit codes is below 2^32.
+        let step = code.abs_diff(self.last) as u64;
         self.squares = self.squares.saturating_add(step.wrapping_mul(step));
         self.last = code;
         self.saturated |= channel.saturated(code);
@@ -62,7 +64,7 @@ pub struct RawBlock {
 /// returns.
 #[derive(Debug, Clone)]
 pub struct Sampler<'c> {
-    config: &'c Config,
+    block_us: u32,
     channels: [&'c Channel; 2],
     open: Option<RawBlock>,
     /// Start of the open block.
@@ -76,7 +78,7 @@ impl<'c> Sampler<'c> {
     pub const fn new(config: &'c Config) -> Self {
         let channels = config.front_end().channels();
         Self {
-            config,
+            block_us: config.timing().block_us,
             channels,
             open: None,
             start_us: 0,
@@ -93,17 +95,13 @@ impl<'c> Sampler<'c> {
             return None;
         };
         let elapsed = sample.at_us.wrapping_sub(self.start_us);
-        if sample.drive == block.drive && elapsed < self.config.timing().block_us {
+        if sample.drive == block.drive && elapsed < self.block_us {
             // A clock that runs backwards would read as a very long gap.
             block.count = block.count.saturating_add(1);
-            for ((sums, &code), channel) in block
-                .channels
-                .iter_mut()
-                .zip(&sample.codes)
-                .zip(&self.channels)
-            {
-                sums.add(code, channel);
-            }
+            let [first, second] = &mut block.channels;
+            let ([a, b], [to_first, to_second]) = (sample.codes, self.channels);
+            first.add(a, to_first);
+            second.add(b, to_second);
             self.last_us = sample.at_us;
             return None;
         }
@@ -121,7 +119,7 @@ impl<'c> Sampler<'c> {
     /// Ends the open block and starts the one that `sample` opens.
     fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
         let mut done = self.open.unwrap_or_default();
-        let length = self.config.timing().block_us;
+        let length = self.block_us;
         if sample.drive != done.drive {
             // The switch moved right after the last sample of the old state.
             let reached = self.last_us.wrapping_sub(self.start_us);
