@@ -7,6 +7,7 @@
 
 use super::system::System;
 use crate::num;
+use crate::reason::Reason;
 
 /// Standard uncertainties beyond which a difference is a change.
 const CHANGED: i64 = 4;
@@ -28,9 +29,13 @@ impl Solution {
 
     /// Doubt of v in the older readings of `system`, in volts: zero while the
     /// newest reading is as foretold.
-    pub(crate) fn doubt(&self, system: &System) -> i64 {
+    ///
+    /// # Errors
+    /// The change is more than an eighth of the swing: a step, after which the
+    /// older readings tell of another circuit.
+    pub(crate) fn doubt(&self, system: &System) -> Result<i64, Reason> {
         let Some(newest) = system.states.last() else {
-            return 0;
+            return Ok(0);
         };
         let pull = self.positive.saturating_add(newest.row.p.to_bits());
         let load = self.total.saturating_add(newest.row.g.to_bits());
@@ -40,10 +45,14 @@ impl Solution {
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.reading.lag.to_bits().saturating_abs();
         let change = change.saturating_sub(lag);
-        if change > newest.v_u.saturating_mul(CHANGED) {
-            change >> 1
-        } else {
-            0
+        if change <= newest.v_u.saturating_mul(CHANGED) {
+            return Ok(0);
         }
+        // D/Vb is the swing between the states.
+        let swing = num::quotient(system.determinant, i128::from(newest.vb), 0).saturating_abs();
+        if change.saturating_mul(8) > swing {
+            return Err(Reason::CircuitChanged);
+        }
+        Ok(change >> 1)
     }
 }

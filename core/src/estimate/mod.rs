@@ -49,21 +49,19 @@ impl Estimator {
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
         }
-        let changed = self.last.take().map_or(0, |last| last.doubt(&system));
-        system.doubt_older(changed);
         let magnitude = system.determinant.saturating_abs();
-        let doubt = system.determinant_u(config.front_end().chassis_offset_u().to_bits());
+        let offset_u = config.front_end().chassis_offset_u().to_bits();
+        let last = self.last.take();
+        if magnitude >= system.determinant_u(offset_u).saturating_mul(3) {
+            self.last = Some(Solution::of(&system));
+        }
+        let changed = last.map_or(Ok(0), |last| last.doubt(&system))?;
+        system.doubt_older(changed);
+        let doubt = system.determinant_u(offset_u);
         if magnitude < doubt.saturating_mul(3) {
-            return bounded(&system, config, magnitude, doubt).map_err(|reason| {
-                if changed == 0 {
-                    reason
-                } else {
-                    Reason::CircuitChanged
-                }
-            });
+            return bounded(&system, config, magnitude, doubt);
         }
         let system = system.without_lag();
-        self.last = Some(Solution::of(&system));
         figure(&system, Budget::new(&system).total(config))
     }
 }

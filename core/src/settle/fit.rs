@@ -84,7 +84,8 @@ pub(crate) struct Fit {
     slots: heapless::Vec<Option<Slot>, SLOTS>,
     /// Zero of the voltages: the last slot.
     zero: Slot,
-    /// Pack voltage that `y` belongs to: mean of the later half.
+    /// Pack voltage that `y` belongs to: median of the later half, where most
+    /// slots are, so that `y` hardly leans on `b` when the pack has stepped.
     pack_ref: i64,
     /// Binary places by which the pack column is scaled into ±1; `None` when
     /// the pack voltage stands still.
@@ -134,7 +135,7 @@ impl Fit {
         }
         let zero = *slots.iter().flatten().next_back()?;
         let half = slots.len() >> 1;
-        let (pack_ref, _) = mean(slots.iter().skip(half).flatten().map(|slot| slot.pack()))?;
+        let pack_ref = median(slots.iter().skip(half).flatten().map(|slot| slot.pack()))?;
         let deviation = slots
             .iter()
             .flatten()
@@ -311,7 +312,7 @@ impl Fit {
             noise: num::sqrt_wide(variance),
             slow_excess: self.slow_excess(&best),
             slow_movement,
-            late_mean: mean(late).map_or(0, |(mean, _)| mean),
+            late_mean: mean(late).unwrap_or(0),
             used,
             pack_moves: self.pack_shift.is_some(),
         })
@@ -334,16 +335,16 @@ impl Fit {
 
     /// Slope of the pack voltage over the later half, which `settled` refers
     /// to, in volts a slot: from the middle of its first part to the middle of
-    /// its second.
+    /// its second. A jump in a single slot is not a slope.
     pub(crate) fn pack_slope(&self) -> i64 {
         let slots = self.slots.len();
         let half = slots >> 1;
         let split = half.saturating_add(slots) >> 1;
         let packs = |from: usize, to: usize| {
             let part = self.slots.iter().take(to).skip(from).flatten();
-            mean(part.map(|slot| slot.pack()))
+            median(part.map(|slot| slot.pack()))
         };
-        let (Some((early, _)), Some((late, _))) = (packs(half, split), packs(split, slots)) else {
+        let (Some(early), Some(late)) = (packs(half, split), packs(split, slots)) else {
             return 0;
         };
         let apart = slots.saturating_sub(half) as i64;
@@ -358,10 +359,28 @@ fn power(base: i64, exponent: usize) -> i64 {
     (0..exponent.min(SLOTS)).fold(ONE, |power, _| num::mul(power, base))
 }
 
-/// Mean and count; `None` of nothing.
-fn mean(values: impl Iterator<Item = i64>) -> Option<(i64, i64)> {
-    let (sum, count) = values.fold((0i64, 0i64), |(sum, count), value| {
-        (sum.saturating_add(value), count.saturating_add(1))
-    });
-    Some((sum.checked_div(count)?, count))
+/// Mean; `None` of nothing.
+fn mean(values: impl Iterator<Item = i64>) -> Option<i64> {
+    let (mut sum, mut count) = (0i64, 0i64);
+    for value in values {
+        sum = sum.saturating_add(value);
+        count = count.saturating_add(1);
+    }
+    sum.checked_div(count)
+}
+
+/// Median, the mean of the middle two of an even number; `None` of nothing.
+/// By counting ranks: a dwell has few slots, and sorting could panic.
+fn median(values: impl Iterator<Item = i64> + Clone) -> Option<i64> {
+    let count = values.clone().count();
+    let ranked = |rank: usize| {
+        values.clone().find(|value| {
+            let below = values.clone().filter(|other| other < value).count();
+            let equal = values.clone().filter(|other| other == value).count();
+            below <= rank && rank < below.saturating_add(equal)
+        })
+    };
+    let upper = ranked(count >> 1)?;
+    let lower = ranked(count.checked_sub(1)? >> 1)?;
+    Some(lower.saturating_add(upper.saturating_sub(lower) >> 1))
 }

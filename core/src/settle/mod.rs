@@ -225,12 +225,20 @@ impl Settling {
     }
 
     fn flat_reading(&self, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
-        let late = (fitted.used >> 1).max(1);
-        let root = num::sqrt_wide(u128::from(late) << 64);
-        let u = num::quotient(i128::from(noise), i128::from(root), 32);
+        // Where the pack stands still the mean needs no fit.
+        let (chassis, gain) = if fitted.pack_moves {
+            (fitted.settled, fitted.settled_gain)
+        } else {
+            let root = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
+            (
+                fitted.late_mean,
+                num::quotient(i128::from(ONE), i128::from(root), 32),
+            )
+        };
+        let u = num::mul(noise, gain);
         // What is left of an unseen transient is at most a tenth of the movement.
         let hidden = moved.checked_div(10).unwrap_or(0);
-        self.reading(fitted, fitted.late_mean, hypot(&[u, hidden]), ONE, None)
+        self.reading(fitted, chassis, hypot(&[u, hidden]), ONE, None)
     }
 
     fn reading(
