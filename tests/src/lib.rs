@@ -6,6 +6,7 @@ pub mod bench;
 pub mod bounds;
 pub mod design;
 pub mod fixtures;
+pub mod honest;
 pub mod nodal;
 pub mod reference;
 pub mod series;

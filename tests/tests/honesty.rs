@@ -2,11 +2,10 @@
 //! reports is right within its stated uncertainty, or it says that it cannot
 //! tell.
 
-use ohmsplit::{Kind, Report};
-use ohmsplit_tests::bench::{Bench, Figures, Lead};
-use ohmsplit_tests::bounds::{HONEST, UNEXPLAINED};
+use ohmsplit_tests::bench::{Bench, Lead};
 use ohmsplit_tests::design::{Design, Front};
-use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
+use ohmsplit_tests::honest::wrong;
+use ohmsplit_tests::reference::{Circuit, Drive, Leak};
 use ohmsplit_tests::series::nearest_e96;
 use proptest::prelude::*;
 
@@ -90,58 +89,6 @@ prop_compose! {
     }
 }
 
-impl Setting {
-    /// Mean conductance that the monitor hangs on the chassis.
-    fn load(&self) -> f64 {
-        let circuit = &self.bench.circuit;
-        (circuit.row(State::Raise).g + circuit.row(State::Lower).g) / 2.0
-    }
-}
-
-/// Fails when a report is confidently wrong.
-fn honest(report: &Report, setting: &Setting) -> Result<(), TestCaseError> {
-    let Ok(estimate) = report.estimate else {
-        return Ok(());
-    };
-    let figures = Figures::from(&estimate);
-    let leak = &setting.bench.circuit.leak;
-    let truth = leak.conductance();
-    let case = || format!("{:?} {figures:?}, truth {truth:e} S", estimate.kind);
-    let [g, u] = figures.conductance;
-    match estimate.kind {
-        Kind::Figure => {
-            // What is measured is the swing, so the error is normal in
-            // 1/(G + g): a low resistance has a skew interval.
-            let load = setting.load();
-            let (got, want) = (1.0 / (g + load), 1.0 / (truth + load));
-            let off = ((got - want) / (u * got * got)).abs();
-            let free = UNEXPLAINED.allowed * truth / u;
-            prop_assert!(off <= HONEST.allowed + free, "{off} u: {}", case());
-        }
-        Kind::Short => {
-            prop_assert!(
-                leak.isolation() < 1.5 * figures.isolation_interval[1],
-                "{}",
-                case()
-            );
-        }
-        Kind::Open => prop_assert!(
-            leak.isolation() > figures.isolation_interval[0] * 0.5,
-            "{}",
-            case()
-        ),
-    }
-    // A quotient of two uncertain conductances is near normal only when its
-    // divisor is well known.
-    if let Some([x, u_x]) = figures.position
-        && u < 0.05 * g
-    {
-        let allowed = HONEST.allowed * u_x + UNEXPLAINED.allowed;
-        prop_assert!((x - leak.position()).abs() <= allowed, "x: {}", case());
-    }
-    Ok(())
-}
-
 proptest! {
     #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
 
@@ -149,8 +96,10 @@ proptest! {
     fn what_is_reported_is_right_within_its_stated_uncertainty(setting in any_setting()) {
         let config = setting.design.config();
         let reports = setting.bench.run(&config, setting.rate, 30.0, &setting.lead);
-        for report in &reports {
-            honest(report, &setting)?;
+        for estimate in reports.iter().filter_map(|report| report.estimate.as_ref().ok()) {
+            if let Some(what) = wrong(estimate, &setting.bench.circuit) {
+                return Err(TestCaseError::fail(what));
+            }
         }
     }
 }
