@@ -18,6 +18,7 @@ impl Content for Config {
 struct Numbering {
     sampler: Sampler<'static>,
     next: u32,
+    finished: bool,
 }
 
 impl Content for Numbering {
@@ -26,14 +27,21 @@ impl Content for Numbering {
 }
 
 impl Numbering {
-    fn push(&mut self, sample: &Sample) -> Option<Numbered> {
-        let block = self.sampler.push(sample)?;
-        Some(self.number(block))
+    fn push(&mut self, sample: &Sample) -> Result<Option<Numbered>, Refused> {
+        if self.finished {
+            return Err(OHMSPLIT_ERROR_FINISHED);
+        }
+        let block = self.sampler.push(sample);
+        Ok(block.map(|block| self.number(block)))
     }
 
-    fn finish(&mut self) -> Option<Numbered> {
-        let block = self.sampler.finish()?;
-        Some(self.number(block))
+    fn finish(&mut self) -> Result<Option<Numbered>, Refused> {
+        if self.finished {
+            return Err(OHMSPLIT_ERROR_FINISHED);
+        }
+        self.finished = true;
+        let block = self.sampler.finish();
+        Ok(block.map(|block| self.number(block)))
     }
 
     fn number(&mut self, block: RawBlock) -> Numbered {
@@ -59,6 +67,7 @@ struct Following {
     monitor: Monitor<'static>,
     config: &'static Config,
     next: Option<u32>,
+    finished: bool,
 }
 
 impl Content for Following {
@@ -69,7 +78,10 @@ impl Content for Following {
 impl Following {
     /// Nothing is known of what a gap held: a dwell may have ended in it. So
     /// what came before is forgotten.
-    fn accept(&mut self, numbered: &Numbered) -> ohmsplit_status_t {
+    fn accept(&mut self, numbered: &Numbered) -> Result<ohmsplit_status_t, Refused> {
+        if self.finished {
+            return Err(OHMSPLIT_ERROR_FINISHED);
+        }
         let lost = self.next.is_some_and(|next| next != numbered.number);
         if lost {
             self.monitor = Monitor::new(self.config);
@@ -77,10 +89,19 @@ impl Following {
         self.next = Some(numbered.number.wrapping_add(1));
         self.monitor.accept(&numbered.block);
         if lost {
-            OHMSPLIT_ERROR_BLOCK_LOST
+            Err(OHMSPLIT_ERROR_BLOCK_LOST)
         } else {
-            OHMSPLIT_OK
+            Ok(OHMSPLIT_OK)
         }
+    }
+
+    fn finish(&mut self) -> Result<ohmsplit_status_t, Refused> {
+        if self.finished {
+            return Err(OHMSPLIT_ERROR_FINISHED);
+        }
+        self.finished = true;
+        self.monitor.finish();
+        Ok(OHMSPLIT_OK)
     }
 }
 
@@ -159,6 +180,7 @@ pub unsafe extern "C" fn ohmsplit_sampler_init(
         place.put(Slot::new(Numbering {
             sampler: Sampler::new(config),
             next: 0,
+            finished: false,
         }));
         Ok(OHMSPLIT_OK)
     })())
@@ -185,14 +207,14 @@ pub unsafe extern "C" fn ohmsplit_sampler_push(
             codes: sample.codes,
         };
         // SAFETY: the header demands a sampler that only one context uses.
-        let done = unsafe { handle::exclusive(sampler, |s: &mut Numbering| s.push(&sample)) }?;
+        let done = unsafe { handle::exclusive(sampler, |s: &mut Numbering| s.push(&sample)) }??;
         Ok(hand_over(done, place))
     })())
 }
 
-/// INTERRUPT, or with it disabled. Ends the block under way, before samples
-/// stop for longer than an hour or for good. OHMSPLIT_BLOCK_READY when there
-/// was one. The next sample begins a new dwell.
+/// INTERRUPT, or with it disabled. Ends the block under way and the sampler
+/// with it. OHMSPLIT_BLOCK_READY when there was a block, which is then in
+/// `block`.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn ohmsplit_sampler_finish(
     sampler: *mut ohmsplit_sampler_t,
@@ -202,7 +224,7 @@ pub unsafe extern "C" fn ohmsplit_sampler_finish(
         // SAFETY: the header demands memory of this type, the caller's own during the call.
         let place = unsafe { handle::place(block, size_of::<ohmsplit_block_t>()) }?;
         // SAFETY: the header demands a sampler that only one context uses.
-        let done = unsafe { handle::exclusive(sampler, Numbering::finish) }?;
+        let done = unsafe { handle::exclusive(sampler, Numbering::finish) }??;
         Ok(hand_over(done, place))
     })())
 }
@@ -226,6 +248,7 @@ pub unsafe extern "C" fn ohmsplit_monitor_init(
             monitor: Monitor::new(config),
             config,
             next: None,
+            finished: false,
         }));
         Ok(OHMSPLIT_OK)
     })())
@@ -243,7 +266,7 @@ pub unsafe extern "C" fn ohmsplit_monitor_accept(
         // SAFETY: the header demands a block that nobody writes during the call.
         let block = unsafe { handle::shared::<Numbered>(block) }?;
         // SAFETY: the header demands a monitor that only one context uses.
-        unsafe { handle::exclusive(monitor, |m: &mut Following| m.accept(block)) }
+        unsafe { handle::exclusive(monitor, |m: &mut Following| m.accept(block)) }?
     })())
 }
 
@@ -271,17 +294,16 @@ pub unsafe extern "C" fn ohmsplit_monitor_step(
     })())
 }
 
-/// Background. Ends the dwell under way; its report comes from the steps that
-/// follow. Call it after the block of ohmsplit_sampler_finish was accepted.
-/// The next block that begins a dwell goes on as usual.
+/// Background. Ends the dwell under way, and the monitor with it: it takes no
+/// more blocks. The dwell's report comes from the steps that follow. Call it
+/// after the block of ohmsplit_sampler_finish was accepted.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn ohmsplit_monitor_finish(
     monitor: *mut ohmsplit_monitor_t,
 ) -> ohmsplit_status_t {
     status((|| {
         // SAFETY: the header demands a monitor that only one context uses.
-        unsafe { handle::exclusive(monitor, |m: &mut Following| m.monitor.finish()) }?;
-        Ok(OHMSPLIT_OK)
+        unsafe { handle::exclusive(monitor, Following::finish) }?
     })())
 }
 

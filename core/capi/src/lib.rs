@@ -4,6 +4,10 @@
     clippy::enum_variant_names,
     reason = "the names are those that C sees, written once"
 )]
+#![allow(
+    clippy::missing_safety_doc,
+    reason = "what all calls demand stands once, at the top of the header"
+)]
 #![cfg_attr(
     not(test),
     deny(

@@ -39,6 +39,7 @@ pub(crate) fn of(report: &Report) -> ohmsplit_report_t {
         chassis_microvolt: NONE,
         pack_microvolt: NONE,
         time_constant_microsecond: NONE,
+        lag_microvolt: OHMSPLIT_ABSENT,
         dwell_microsecond: OHMSPLIT_ABSENT,
         isolation: NO_RESISTANCE,
         positive: NO_RESISTANCE,
@@ -65,6 +66,7 @@ fn put_reading(out: &mut ohmsplit_report_t, reading: &Reading) {
     out.chassis_microvolt = measured(reading.chassis, |v: Volts| micro(v.get()));
     out.pack_microvolt = measured(reading.pack, |v: Volts| micro(v.get()));
     out.time_constant_microsecond = optional(reading.time_constant, |t: Seconds| micro(t.get()));
+    out.lag_microvolt = micro(reading.lag.get());
     out.dwell_microsecond = i64::from(reading.dwell_us);
 }
 
@@ -174,4 +176,41 @@ const fn scaled<const FRAC: u32>(bits: i64, parts: i64) -> i64 {
         .saturating_add(1 << (FRAC.wrapping_sub(1)))
         >> FRAC;
     whole.saturating_mul(parts).saturating_add(part)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// ⌊bits·parts/2^fraction + ½⌋ at full width.
+    fn exact(bits: i64, fraction: u32, parts: i64) -> i128 {
+        let half = 1i128 << (fraction - 1);
+        (i128::from(bits) * i128::from(parts) + half).div_euclid(1 << fraction)
+    }
+
+    proptest! {
+        #[test]
+        fn every_number_is_rounded_to_the_nearest_part(bits in i64::MIN..i64::MAX) {
+            let value = I32F32::from_bits(bits);
+            prop_assert_eq!(i128::from(milli(value)), exact(bits, 32, 1000));
+            prop_assert_eq!(i128::from(micro(value)), exact(bits, 32, 1_000_000));
+            prop_assert_eq!(i128::from(nano(value)), exact(bits, 32, 1_000_000_000));
+            prop_assert_eq!(i128::from(milliohms(Ohms::from_bits(bits))), exact(bits, 16, 1000));
+        }
+    }
+
+    #[test]
+    fn ends_of_the_range_are_figures_but_for_the_largest() {
+        assert_eq!(micro(I32F32::MAX), OHMSPLIT_UNBOUNDED);
+        assert_eq!(milliohms(Ohms::MAX), OHMSPLIT_UNBOUNDED);
+        for bits in [i64::MAX - 1, i64::MIN, 0, -1] {
+            let value = nano(I32F32::from_bits(bits));
+            assert!(
+                value != OHMSPLIT_UNBOUNDED && value != OHMSPLIT_ABSENT,
+                "{bits}"
+            );
+            assert_eq!(i128::from(value), exact(bits, 32, 1_000_000_000));
+        }
+    }
 }

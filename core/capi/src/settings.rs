@@ -245,3 +245,78 @@ const fn rounded<const FRAC: u32>(value: i64, parts: i64) -> Option<i64> {
     };
     shifted.checked_add(part)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn micro_units_become_the_nearest_fixed_point_number(micro in -2_147_483_648_000_000i64..2_147_483_647_000_000) {
+            let bits = i128::from(volts(micro).expect("in range").to_bits());
+            let error = bits * 1_000_000 - (i128::from(micro) << 32);
+            prop_assert!(error.abs() <= 500_000, "{error}");
+        }
+
+        #[test]
+        fn milliohms_become_the_nearest_fixed_point_number(milli in -140_737_488_355_328_000i64..140_737_488_355_327_000) {
+            let bits = i128::from(ohms(milli).expect("in range").to_bits());
+            let error = bits * 1000 - (i128::from(milli) << 16);
+            prop_assert!(error.abs() <= 500, "{error}");
+        }
+
+        #[test]
+        fn any_settings_are_refused_or_taken_without_a_panic(numbers in proptest::collection::vec(any::<i64>(), 40)) {
+            let mut next = numbers.iter().copied();
+            let mut number = || next.next().unwrap_or_default();
+            let mut settings = defaults();
+            for channel in &mut settings.channels {
+                channel.bits = number() as u32;
+                channel.lowest_code = number() as i32;
+                channel.highest_code = number() as i32;
+                channel.span_microvolt = number();
+                channel.divider_top_milliohm = number();
+                channel.divider_bottom_milliohm = number();
+            }
+            settings.front_end = 1;
+            settings.part_count = number() as u32 % 8;
+            for part in &mut settings.parts {
+                part.kind = number() as i32 % 9;
+                part.resistance_milliohm = number();
+                part.high_microvolt = number();
+            }
+            let _ = config(&settings);
+        }
+    }
+
+    #[test]
+    fn beyond_the_range_of_the_core_nothing_is_taken() {
+        for micro in [
+            2_147_483_648_000_000,
+            -2_147_483_648_000_001,
+            i64::MAX,
+            i64::MIN,
+        ] {
+            assert_eq!(volts(micro), Err(OHMSPLIT_ERROR_OUT_OF_RANGE), "{micro}");
+        }
+        for milli in [140_737_488_355_328_000, i64::MAX, i64::MIN] {
+            assert_eq!(ohms(milli), Err(OHMSPLIT_ERROR_OUT_OF_RANGE), "{milli}");
+        }
+    }
+
+    #[test]
+    fn the_defaults_are_those_of_the_core_to_the_last_digit_of_the_units() {
+        let settings = defaults();
+        let (timing, limits) = (
+            Timing::default(),
+            Limits::new(Volts::ZERO, Judged::WeakestRail),
+        );
+        assert_eq!(self::timing(&settings).expect("timing"), timing);
+        assert_eq!(settings.hysteresis_ppm, 100_000);
+        let error =
+            parts_per_million(settings.hysteresis_ppm).to_bits() - limits.hysteresis.to_bits();
+        assert!(error.abs() <= 1);
+        assert_eq!(settings.capacitance_max_picofarad, 50_000_000);
+    }
+}

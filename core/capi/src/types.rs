@@ -47,7 +47,7 @@ pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;
 /// Bytes of ohmsplit_settings_t.
 pub const OHMSPLIT_SETTINGS_SIZE: usize = 448;
 /// Bytes of ohmsplit_report_t.
-pub const OHMSPLIT_REPORT_SIZE: usize = 288;
+pub const OHMSPLIT_REPORT_SIZE: usize = 296;
 
 /// What a call came to: zero and more when it did its work, less than zero
 /// when it was misused. A call that was misused has changed nothing, but for
@@ -84,6 +84,8 @@ pub enum ohmsplit_status_t {
     /// swapped or came from another sampler. The monitor has started anew, as
     /// after ohmsplit_monitor_init: figures over a gap could be wrong.
     OHMSPLIT_ERROR_BLOCK_LOST = -8,
+    /// The sampler or monitor was finished: make it anew.
+    OHMSPLIT_ERROR_FINISHED = -9,
 
     /// `front_end` is not one of ohmsplit_front_end_t.
     OHMSPLIT_ERROR_FRONT_END = -20,
@@ -230,6 +232,9 @@ pub enum ohmsplit_reason_t {
     OHMSPLIT_REASON_IMPLAUSIBLE = 9,
     /// The interval of the judged figure is too wide to decide.
     OHMSPLIT_REASON_TOO_UNCERTAIN = 10,
+    /// The circuit changed between the readings of the cycle: they do not
+    /// describe one circuit.
+    OHMSPLIT_REASON_CIRCUIT_CHANGED = 11,
 }
 
 /// One measuring channel:
@@ -396,6 +401,9 @@ pub struct ohmsplit_report_t {
     pub pack_microvolt: ohmsplit_measured_t,
     /// Reading: time constant, absent when the transient showed none.
     pub time_constant_microsecond: ohmsplit_measured_t,
+    /// Reading: how far the chassis may trail behind a moving pack voltage,
+    /// time constant times its slope.
+    pub lag_microvolt: i64,
     /// Reading: length of the dwell.
     pub dwell_microsecond: i64,
 

@@ -1,0 +1,720 @@
+/*
+ * ohmsplit: isolation resistance of floating high-voltage batteries, for C.
+ *
+ * High voltage can kill. The library certifies nothing: local codes and
+ * licensed practice come first, and what the verdict switches off is the
+ * integrator's to prove.
+ *
+ * THE CALLS
+ *
+ *     settings --> config --> sampler (interrupt) --> block --> monitor (background) --> report
+ *
+ *     static ohmsplit_config_t config;        // once written, then only read
+ *     static ohmsplit_sampler_t sampler;      // the interrupt's
+ *     static ohmsplit_monitor_t monitor;      // the background task's
+ *     static ohmsplit_block_t queue[4];       // handed from one to the other
+ *
+ *   Start-up, before the interrupt is enabled:
+ *     ohmsplit_settings_default, the designer's values, then the init calls of
+ *     config, sampler and monitor. Check every status.
+ *   Interrupt, once a pair of conversions:
+ *     ohmsplit_sampler_push(&sampler, &sample, &queue[head % 4]), and on
+ *     OHMSPLIT_BLOCK_READY publish the place: head = head + 1, a release store.
+ *   Background, in a loop or task, when head != tail (an acquire load):
+ *     ohmsplit_monitor_accept(&monitor, &queue[tail % 4]), tail = tail + 1, then
+ *     ohmsplit_monitor_step until OHMSPLIT_OK; OHMSPLIT_REPORT_READY brings a
+ *     report. Then ohmsplit_monitor_drive says how the switches must stand;
+ *     open what must open before closing what must close, and let the samples
+ *     from then on say so.
+ *
+ * CONTEXTS
+ *   A handle belongs to one context. Sampler calls come from the interrupt, or
+ *   with it disabled; monitor calls from one task; no handle is used on two
+ *   cores at once. Interrupt and task share nothing but blocks and the
+ *   configuration, which nobody writes. A call on a handle that the same core
+ *   has in use already returns OHMSPLIT_ERROR_IN_USE and does nothing.
+ *   No call blocks, waits, allocates, calls back or keeps anything outside the
+ *   memory that it is given; all are bounded.
+ *
+ * OWNERSHIP
+ *   All memory is the caller's. Handles are of the types below; they need no
+ *   clean-up and may not be copied or moved, blocks may. The configuration
+ *   must outlive the samplers and monitors made from it. Memory that a handle
+ *   was not yet made in must be zero for a call on it to be told from a sound
+ *   one with certainty, as static memory is. Pointers are used during the call
+ *   only, but for the configuration's.
+ *
+ * TIMING
+ *   Time is a free-running counter of microseconds that wraps at 2^32. Samples
+ *   may jitter and be lost, but after more than an hour without any the
+ *   handles are to be made anew. `drive` of a sample is the state since the
+ *   sample before: take none while the switches move. One block comes every
+ *   `block_microsecond` and one more at a drive change; the background must
+ *   keep up. When the queue is full give the sampler a spare block to fill: what
+ *   it holds is lost, which the monitor notices by the numbers of blocks. It
+ *   says OHMSPLIT_ERROR_BLOCK_LOST and starts anew.
+ *
+ * START-UP, SLEEP, BROWN-OUT, RESET
+ *   After any reset make all handles anew: that the mark of an old one
+ *   survived in RAM proves nothing. The verdict is undetermined until the
+ *   first drive cycle has completed; treat that as the system's safe state
+ *   asks. Before sleep, or any pause of more than an hour, the last dwell can
+ *   be had by ohmsplit_sampler_finish, accepting its block,
+ *   ohmsplit_monitor_finish, and steps until OHMSPLIT_OK. After it make
+ *   sampler and monitor anew: nobody saw what the circuit did meanwhile. To
+ *   know after a reset what was known before, store reports: their numbers
+ *   are stable. Handles hold addresses and are not for storing.
+ *
+ * NUMBERS
+ *   Whole numbers with the unit in the name; no floating point. Conversions
+ *   round to nearest. What exceeds a range stops at its end:
+ *   OHMSPLIT_UNBOUNDED says so. What does not exist is OHMSPLIT_ABSENT, and a
+ *   reason says why. Enumerations are int32_t whatever the compiler does.
+ */
+
+
+#ifndef OHMSPLIT_H
+#define OHMSPLIT_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#if UINTPTR_MAX > 0xFFFFFFFFu
+#define OHMSPLIT_64_BIT
+#endif
+
+/* For a compiler that has another way to align a type, define it before. */
+#ifndef OHMSPLIT_ALIGNED
+#define OHMSPLIT_ALIGNED(n) __attribute__((aligned(n)))
+#endif
+
+// Number of this interface: it changes whenever a type or a function of this
+// header does. The library refuses settings of another number.
+#define OHMSPLIT_INTERFACE 1
+
+// Most parts in ohmsplit_settings_t.
+#define OHMSPLIT_PARTS_MAX 6
+
+// Most drive states in one cycle.
+#define OHMSPLIT_CYCLE_MAX 4
+
+// A figure that there is none of: an open circuit has no position, a circuit
+// that settles at once shows no capacitance, a refused estimate has no figure.
+#define OHMSPLIT_ABSENT INT64_MIN
+
+// A figure without an upper bound: the resistance of no leak, the touch
+// current of a hard short.
+#define OHMSPLIT_UNBOUNDED INT64_MAX
+
+// Alignment of the types that hold a handle.
+#define OHMSPLIT_ALIGNMENT 16
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_config_t.
+#define OHMSPLIT_CONFIG_SIZE 784
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_config_t.
+#define OHMSPLIT_CONFIG_SIZE 1024
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_sampler_t.
+#define OHMSPLIT_SAMPLER_SIZE 128
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_sampler_t.
+#define OHMSPLIT_SAMPLER_SIZE 256
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_block_t.
+#define OHMSPLIT_BLOCK_SIZE 96
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_block_t.
+#define OHMSPLIT_BLOCK_SIZE 128
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_monitor_t.
+#define OHMSPLIT_MONITOR_SIZE 1296
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_monitor_t.
+#define OHMSPLIT_MONITOR_SIZE 8192
+#endif
+
+// Bytes of ohmsplit_sample_t.
+#define OHMSPLIT_SAMPLE_SIZE 16
+
+// Bytes of ohmsplit_settings_t.
+#define OHMSPLIT_SETTINGS_SIZE 448
+
+// Bytes of ohmsplit_report_t.
+#define OHMSPLIT_REPORT_SIZE 296
+
+// What a call came to: zero and more when it did its work, less than zero
+// when it was misused. A call that was misused has changed nothing, but for
+// OHMSPLIT_ERROR_BLOCK_LOST.
+enum ohmsplit_status_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // Done; nothing to fetch.
+    OHMSPLIT_OK = 0,
+    // The block given was filled: hand it to ohmsplit_monitor_accept.
+    OHMSPLIT_BLOCK_READY = 1,
+    // More work is waiting: call ohmsplit_monitor_step again.
+    OHMSPLIT_BUSY = 2,
+    // The report given was filled.
+    OHMSPLIT_REPORT_READY = 3,
+    // A pointer is null.
+    OHMSPLIT_ERROR_NULL = -1,
+    // A pointer is not aligned for its type.
+    OHMSPLIT_ERROR_MISALIGNED = -2,
+    // The memory is smaller than the handle: header and library differ.
+    OHMSPLIT_ERROR_SIZE = -3,
+    // The memory holds no such handle or block: its init call is missing or
+    // failed, or it was given for another kind.
+    OHMSPLIT_ERROR_NOT_INITIALISED = -4,
+    // The handle is in a call already: one that this call has interrupted, or
+    // one on another core.
+    OHMSPLIT_ERROR_IN_USE = -5,
+    // Not OHMSPLIT_INTERFACE: header and library differ.
+    OHMSPLIT_ERROR_INTERFACE = -6,
+    // Not one of ohmsplit_drive_t.
+    OHMSPLIT_ERROR_DRIVE = -7,
+    // The block does not follow the one before: one was lost, doubled,
+    // swapped or came from another sampler. The monitor has started anew, as
+    // after ohmsplit_monitor_init: figures over a gap could be wrong.
+    OHMSPLIT_ERROR_BLOCK_LOST = -8,
+    // The sampler or monitor was finished: make it anew.
+    OHMSPLIT_ERROR_FINISHED = -9,
+    // `front_end` is not one of ohmsplit_front_end_t.
+    OHMSPLIT_ERROR_FRONT_END = -20,
+    // `kind` of a part is not one of ohmsplit_part_kind_t.
+    OHMSPLIT_ERROR_PART_KIND = -21,
+    // `judged` is not one of ohmsplit_judged_t.
+    OHMSPLIT_ERROR_JUDGED = -22,
+    // A figure of the settings is outside the range stated at its field.
+    OHMSPLIT_ERROR_OUT_OF_RANGE = -23,
+    // More than OHMSPLIT_CYCLE_MAX drive states.
+    OHMSPLIT_ERROR_CYCLE_TOO_LONG = -24,
+    // More than OHMSPLIT_PARTS_MAX parts, dividers that load the chassis included.
+    OHMSPLIT_ERROR_TOO_MANY_PARTS = -25,
+    // A resistance is not positive.
+    OHMSPLIT_ERROR_RESISTANCE_NOT_POSITIVE = -26,
+    // A converter has fewer than 1 or more than 32 bits, or no span.
+    OHMSPLIT_ERROR_CHANNEL_WITHOUT_RANGE = -27,
+    // A channel's limits leave no valid code.
+    OHMSPLIT_ERROR_CHANNEL_LIMITS_CROSSED = -28,
+    // The averaging block is shorter than 100 us or longer than 10 s.
+    OHMSPLIT_ERROR_BLOCK_OUT_OF_RANGE = -29,
+    // The shortest dwell is shorter than eight blocks, or the longest is
+    // shorter than the shortest.
+    OHMSPLIT_ERROR_DWELL_OUT_OF_RANGE = -30,
+    // The cycle has fewer than two drive states, or all its states push alike.
+    OHMSPLIT_ERROR_CYCLE_WITHOUT_STIMULUS = -31,
+    // The largest capacitance expected is not positive.
+    OHMSPLIT_ERROR_CAPACITANCE_NOT_POSITIVE = -32,
+    // The working voltage is not positive.
+    OHMSPLIT_ERROR_WORKING_VOLTAGE_NOT_POSITIVE = -33,
+    // The alarm limit is zero, or above the warning limit.
+    OHMSPLIT_ERROR_LIMITS_CROSSED = -34,
+    // An uncertainty is negative.
+    OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY = -35,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_status_t ohmsplit_status_t;
+#else
+typedef int32_t ohmsplit_status_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// Drive state: the perturbation of the chassis-to-battery voltage.
+enum ohmsplit_drive_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // Nothing pushed: sources and switches open; a logic source is at its low level.
+    OHMSPLIT_DRIVE_REST = 0,
+    // Pushes the chassis up, towards the positive rail.
+    OHMSPLIT_DRIVE_RAISE = 1,
+    // Pushes the chassis down, towards the negative rail.
+    OHMSPLIT_DRIVE_LOWER = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_drive_t ohmsplit_drive_t;
+#else
+typedef int32_t ohmsplit_drive_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// The judgement.
+enum ohmsplit_verdict_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // It cannot be judged; an ohmsplit_reason_t says why.
+    OHMSPLIT_VERDICT_UNDETERMINED = 0,
+    // The lower end of the judged interval is above the warning limit.
+    OHMSPLIT_VERDICT_HEALTHY = 1,
+    // It is at or below the warning limit.
+    OHMSPLIT_VERDICT_WARNING = 2,
+    // It is at or below the alarm limit.
+    OHMSPLIT_VERDICT_ALARM = 3,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_verdict_t ohmsplit_verdict_t;
+#else
+typedef int32_t ohmsplit_verdict_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// Which figure is held against the limits. They can disagree: for a symmetric
+// leak the parallel figure is half the weaker rail.
+enum ohmsplit_judged_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // min(Rp, Rn): what the in-situ test of UN R100 and 49 CFR 571.305 yields.
+    OHMSPLIT_JUDGED_WEAKEST_RAIL = 1,
+    // Rp and Rn in parallel: the total to earth of IEC 61557-8.
+    OHMSPLIT_JUDGED_BOTH_IN_PARALLEL = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_judged_t ohmsplit_judged_t;
+#else
+typedef int32_t ohmsplit_judged_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// What kind of answer an estimate is.
+enum ohmsplit_kind_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // There is no estimate.
+    OHMSPLIT_KIND_NONE = 0,
+    // A resistance with its uncertainty.
+    OHMSPLIT_KIND_FIGURE = 1,
+    // A hard short: the resistance is only bounded above; the position is sound.
+    OHMSPLIT_KIND_SHORT = 2,
+    // No leak resolvable: the resistance is only bounded below.
+    OHMSPLIT_KIND_OPEN = 3,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_kind_t ohmsplit_kind_t;
+#else
+typedef int32_t ohmsplit_kind_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// Which voltages the two channels measure. P and N are the rails, E the chassis.
+enum ohmsplit_front_end_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // First E to N; its divider loads the chassis towards N. Second P to N.
+    OHMSPLIT_FRONT_END_CHASSIS_AND_PACK = 1,
+    // First P to E, second E to N; their dividers load the chassis.
+    OHMSPLIT_FRONT_END_RAIL_PAIR = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_front_end_t ohmsplit_front_end_t;
+#else
+typedef int32_t ohmsplit_front_end_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// A part that the monitor hangs on the chassis.
+enum ohmsplit_part_kind_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // A source of +U (raise) or -U (lower), U = `high_microvolt`, through the
+    // resistance to N; open at rest.
+    OHMSPLIT_PART_SOURCE_TO_NEGATIVE = 1,
+    // The same source through the resistance to each rail.
+    OHMSPLIT_PART_SOURCE_TO_BOTH_RAILS = 2,
+    // The resistance switched from P to E in raise.
+    OHMSPLIT_PART_SWITCHED_TO_POSITIVE = 3,
+    // The resistance switched from N to E in lower.
+    OHMSPLIT_PART_SWITCHED_TO_NEGATIVE = 4,
+    // A logic output through the resistance to N: `high_microvolt` in raise,
+    // `low_microvolt` otherwise.
+    OHMSPLIT_PART_LOGIC_SOURCE = 5,
+    // A bleed that stays connected from P to E.
+    OHMSPLIT_PART_PERMANENT_TO_POSITIVE = 6,
+    // A bleed or divider that stays connected from N to E.
+    OHMSPLIT_PART_PERMANENT_TO_NEGATIVE = 7,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_part_kind_t ohmsplit_part_kind_t;
+#else
+typedef int32_t ohmsplit_part_kind_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// Why there is no figure or no verdict. The numbers are stable: what was
+// stored or sent stays readable.
+enum ohmsplit_reason_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // There is a figure.
+    OHMSPLIT_REASON_NONE = 0,
+    // No drive cycle has completed since start-up.
+    OHMSPLIT_REASON_NOT_YET_MEASURED = 1,
+    // The dwell ended before the voltage was shown to have settled.
+    OHMSPLIT_REASON_NOT_SETTLED = 2,
+    // Drive changes move the voltage too little to tell.
+    OHMSPLIT_REASON_STIMULUS_TOO_WEAK = 3,
+    // Fewer samples arrived in the dwell than a settling proof needs.
+    OHMSPLIT_REASON_RECORD_TOO_SHORT = 4,
+    // A converter reading was at its limit.
+    OHMSPLIT_REASON_SATURATED = 5,
+    // Samples were missing for a whole averaging block or longer.
+    OHMSPLIT_REASON_SAMPLES_MISSING = 6,
+    // The pack voltage moved in a way that the readings do not follow.
+    OHMSPLIT_REASON_PACK_VOLTAGE_MOVING = 7,
+    // The pack voltage is too low to judge a leak to either rail.
+    OHMSPLIT_REASON_PACK_VOLTAGE_TOO_LOW = 8,
+    // The network description or the wiring is wrong.
+    OHMSPLIT_REASON_IMPLAUSIBLE = 9,
+    // The interval of the judged figure is too wide to decide.
+    OHMSPLIT_REASON_TOO_UNCERTAIN = 10,
+    // The circuit changed between the readings of the cycle: they do not
+    // describe one circuit.
+    OHMSPLIT_REASON_CIRCUIT_CHANGED = 11,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_reason_t ohmsplit_reason_t;
+#else
+typedef int32_t ohmsplit_reason_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// One measuring channel:
+// volts at the terminals = (code - zero_code) * span / 2^bits + offset.
+typedef struct ohmsplit_channel_t {
+    // Resolution of the converter, 1 to 32.
+    uint32_t bits;
+    // Code at zero volts.
+    int32_t zero_code;
+    // Codes at or below are saturated.
+    int32_t lowest_code;
+    // Codes at or above are saturated.
+    int32_t highest_code;
+    // Volts that 2^bits codes span at the pin of the converter, calibration
+    // included; multiplied by (top + bottom)/bottom of the divider, if any.
+    // More than 0, with the divider at most 2147 MV.
+    int64_t span_microvolt;
+    // Volts at the terminals at zero_code (calibration), within +-2147 MV.
+    int64_t offset_microvolt;
+    // Divider from the measured terminal to the pin; zero with divider_bottom
+    // when there is none. At most 1e14 ohm.
+    int64_t divider_top_milliohm;
+    // Divider from the pin to the reference terminal. At most 1e14 ohm.
+    int64_t divider_bottom_milliohm;
+    // Standard uncertainty of the offset at the terminals; a limit of error
+    // divided by the root of three. At most 2147 MV.
+    int64_t offset_uncertainty_microvolt;
+    // Relative standard uncertainty of the gain.
+    uint32_t gain_uncertainty_ppm;
+    // Zero.
+    uint32_t reserved;
+} ohmsplit_channel_t;
+
+// One part on the chassis.
+typedef struct ohmsplit_part_t {
+    // One of ohmsplit_part_kind_t.
+    int32_t kind;
+    // Relative standard uncertainty of the resistance.
+    uint32_t resistance_uncertainty_ppm;
+    // Resistance, more than 0, at most 1e14 ohm.
+    int64_t resistance_milliohm;
+    // U of a source, or the high level of a logic source, within +-2147 MV;
+    // not looked at in other kinds.
+    int64_t high_microvolt;
+    // Low level of a logic source; not looked at in other kinds.
+    int64_t low_microvolt;
+    // Relative standard uncertainty of the source voltage.
+    uint32_t emf_uncertainty_ppm;
+    // Zero.
+    uint32_t reserved;
+} ohmsplit_part_t;
+
+// What the designer declares.
+typedef struct ohmsplit_settings_t {
+    // OHMSPLIT_INTERFACE.
+    uint32_t interface;
+    // One of ohmsplit_front_end_t.
+    int32_t front_end;
+    // The channels in the order of ohmsplit_front_end_t.
+    struct ohmsplit_channel_t channels[2];
+    // The parts on the chassis but for the dividers of the channels, which
+    // are added: their loading is never ignored.
+    struct ohmsplit_part_t parts[OHMSPLIT_PARTS_MAX];
+    // How many parts are given.
+    uint32_t part_count;
+    // Averaging block, 100 to 10,000,000; a whole number of mains periods
+    // makes hum vanish. Default 20,000.
+    uint32_t block_microsecond;
+    // Shortest dwell in a drive state, at least eight blocks. Default 500,000.
+    uint32_t dwell_min_microsecond;
+    // Longest dwell before settling is given up. Default 60,000,000.
+    uint32_t dwell_max_microsecond;
+    // Largest capacitance of the battery to the chassis that the design
+    // expects, more than 0, at most 2147 F. Default 50,000,000 (50 uF).
+    int64_t capacitance_max_picofarad;
+    // The drive states of a cycle in their order, of ohmsplit_drive_t.
+    // Default raise, lower.
+    int32_t cycle[OHMSPLIT_CYCLE_MAX];
+    // How many drive states are given, 2 to OHMSPLIT_CYCLE_MAX. Default 2.
+    uint32_t cycle_count;
+    // One of ohmsplit_judged_t. No default: the designer's choice.
+    int32_t judged;
+    // Working voltage that ohms per volt refer to, more than 0, at most 2147 MV.
+    int64_t working_voltage_microvolt;
+    // Alarm at or below. Default 100, the DC limit of UN R100.
+    uint32_t alarm_ohm_per_volt;
+    // Warning at or below. Default 500, the AC limit of UN R100.
+    uint32_t warning_ohm_per_volt;
+    // A limit, once passed downwards, counts as higher by this part on the
+    // way up. Default 100,000.
+    uint32_t hysteresis_ppm;
+    // Consecutive estimates that must agree before the verdict changes, 1 to
+    // 255. Default 2.
+    uint32_t confirmations;
+} ohmsplit_settings_t;
+
+// A checked configuration. Written by ohmsplit_config_init, then only read.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_config_t {
+    uint8_t opaque[OHMSPLIT_CONFIG_SIZE];
+} ohmsplit_config_t;
+
+// The interrupt's handle.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_sampler_t {
+    uint8_t opaque[OHMSPLIT_SAMPLER_SIZE];
+} ohmsplit_sampler_t;
+
+// One pair of converter readings, taken together.
+typedef struct ohmsplit_sample_t {
+    // Time of a free-running counter that wraps at 2^32.
+    uint32_t at_microsecond;
+    // One of ohmsplit_drive_t: the state in force since the sample before.
+    int32_t drive;
+    // Codes in the order of the channels.
+    int32_t codes[2];
+} ohmsplit_sample_t;
+
+// A block of summed samples on its way from the interrupt to the background
+// task. It may be copied.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_block_t {
+    uint8_t opaque[OHMSPLIT_BLOCK_SIZE];
+} ohmsplit_block_t;
+
+// The background task's handle.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_monitor_t {
+    uint8_t opaque[OHMSPLIT_MONITOR_SIZE];
+} ohmsplit_monitor_t;
+
+// A figure and its standard uncertainty (k = 1), in the unit of the field's name.
+typedef struct ohmsplit_measured_t {
+    // Best estimate.
+    int64_t value;
+    // Standard uncertainty.
+    int64_t uncertainty;
+} ohmsplit_measured_t;
+
+// A resistance and its 95 % interval.
+typedef struct ohmsplit_resistance_t {
+    // Best estimate.
+    int64_t value_milliohm;
+    // Lower end: the figure that is judged.
+    int64_t low_milliohm;
+    // Upper end.
+    int64_t high_milliohm;
+} ohmsplit_resistance_t;
+
+// What came of one dwell. Figures are rounded to nearest; OHMSPLIT_ABSENT and
+// OHMSPLIT_UNBOUNDED are no figures.
+typedef struct ohmsplit_report_t {
+    // Dwells completed before this one, wrapping at 2^32.
+    uint32_t sequence;
+    // Drive state of the dwell.
+    ohmsplit_drive_t drive;
+    // The judgement after this dwell.
+    ohmsplit_verdict_t verdict;
+    // One of ohmsplit_reason_t: why the verdict is undetermined; 0 when it is not.
+    int32_t verdict_reason;
+    // Which figure is judged.
+    ohmsplit_judged_t judged;
+    // Kind of the estimate.
+    ohmsplit_kind_t kind;
+    // One of ohmsplit_reason_t: why there is no settled reading, whose
+    // figures are then absent; 0 when there is one.
+    int32_t reading_reason;
+    // One of ohmsplit_reason_t: why there is no estimate, whose figures are
+    // then absent; 0 when there is one.
+    int32_t estimate_reason;
+    // Reading: settled voltage of the chassis against N.
+    struct ohmsplit_measured_t chassis_microvolt;
+    // Reading: pack voltage that belongs to it.
+    struct ohmsplit_measured_t pack_microvolt;
+    // Reading: time constant, absent when the transient showed none.
+    struct ohmsplit_measured_t time_constant_microsecond;
+    // Reading: how far the chassis may trail behind a moving pack voltage,
+    // time constant times its slope.
+    int64_t lag_microvolt;
+    // Reading: length of the dwell.
+    int64_t dwell_microsecond;
+    // Estimate: both rails in parallel.
+    struct ohmsplit_resistance_t isolation;
+    // Estimate: Rp, from the positive rail to the chassis.
+    struct ohmsplit_resistance_t positive;
+    // Estimate: Rn, from the negative rail to the chassis.
+    struct ohmsplit_resistance_t negative;
+    // Estimate: min(Rp, Rn).
+    struct ohmsplit_resistance_t weakest;
+    // Estimate: 1/R of both rails in parallel (1e9 femtosiemens is 1 Mohm);
+    // its lower bound when the kind is short.
+    struct ohmsplit_measured_t conductance_femtosiemens;
+    // Estimate: 1/Rp.
+    struct ohmsplit_measured_t positive_femtosiemens;
+    // Estimate: 1/Rn.
+    struct ohmsplit_measured_t negative_femtosiemens;
+    // Estimate: where in the stack the leak would sit were it a single one, 0
+    // at N and 1,000,000 at P; absent when no leak is resolved.
+    struct ohmsplit_measured_t position_ppm;
+    // Estimate: prospective touch current Vb/min(Rp, Rn).
+    struct ohmsplit_measured_t touch_current_nanoampere;
+    // Estimate: capacitance of the battery to the chassis, absent when no
+    // transient showed it.
+    struct ohmsplit_measured_t capacitance_picofarad;
+    // Estimate: pack voltage of the newest reading.
+    int64_t estimate_pack_microvolt;
+} ohmsplit_report_t;
+
+#ifdef __cplusplus
+extern "C" {
+#endif // __cplusplus
+
+// Fills in `interface` and the defaults of timing and limits, and zeroes the
+// rest: front end, parts, working voltage and the judged figure are to be
+// set, and ohmsplit_config_init refuses zero in each of them.
+//
+// Pass OHMSPLIT_INTERFACE as `interface`.
+ohmsplit_status_t ohmsplit_settings_default(struct ohmsplit_settings_t *settings,
+                                            uint32_t interface);
+
+// Checks the settings and makes the configuration that samplers and monitors
+// read. The settings are not needed afterwards. The configuration must stay
+// where it is, unchanged, as long as any of them is in use.
+//
+// Pass sizeof *config as `size`.
+ohmsplit_status_t ohmsplit_config_init(struct ohmsplit_config_t *config,
+                                       size_t size,
+                                       const struct ohmsplit_settings_t *settings);
+
+// Makes a sampler that has seen nothing, also out of one that was in use.
+//
+// Pass sizeof *sampler as `size`.
+ohmsplit_status_t ohmsplit_sampler_init(struct ohmsplit_sampler_t *sampler,
+                                        size_t size,
+                                        const struct ohmsplit_config_t *config);
+
+// INTERRUPT. Takes one sample. OHMSPLIT_BLOCK_READY when it completed a block,
+// which is then in `block`; otherwise `block` is untouched.
+//
+// Samples whose time does not advance are taken as missing.
+ohmsplit_status_t ohmsplit_sampler_push(struct ohmsplit_sampler_t *sampler,
+                                        const struct ohmsplit_sample_t *sample,
+                                        struct ohmsplit_block_t *block);
+
+// INTERRUPT, or with it disabled. Ends the block under way and the sampler
+// with it. OHMSPLIT_BLOCK_READY when there was a block, which is then in
+// `block`.
+ohmsplit_status_t ohmsplit_sampler_finish(struct ohmsplit_sampler_t *sampler,
+                                          struct ohmsplit_block_t *block);
+
+// Makes a monitor that has seen nothing, also out of one that was in use. Its
+// verdict is undetermined, not yet measured.
+//
+// Pass sizeof *monitor as `size`.
+ohmsplit_status_t ohmsplit_monitor_init(struct ohmsplit_monitor_t *monitor,
+                                        size_t size,
+                                        const struct ohmsplit_config_t *config);
+
+// Background. Takes a block; it is not needed afterwards. Every block must
+// come, in order. Step until OHMSPLIT_OK before the next one: a settling
+// proof still under way when the next dwell ends is given up.
+ohmsplit_status_t ohmsplit_monitor_accept(struct ohmsplit_monitor_t *monitor,
+                                          const struct ohmsplit_block_t *block);
+
+// Background. One slice of work of bounded length. OHMSPLIT_OK when there is
+// none, OHMSPLIT_BUSY when more is waiting, OHMSPLIT_REPORT_READY when a
+// dwell's report is in `report`; otherwise `report` is untouched.
+ohmsplit_status_t ohmsplit_monitor_step(struct ohmsplit_monitor_t *monitor,
+                                        struct ohmsplit_report_t *report);
+
+// Background. Ends the dwell under way, and the monitor with it: it takes no
+// more blocks. The dwell's report comes from the steps that follow. Call it
+// after the block of ohmsplit_sampler_finish was accepted.
+ohmsplit_status_t ohmsplit_monitor_finish(struct ohmsplit_monitor_t *monitor);
+
+// Background. The drive state that the switches should take. It changes only
+// in ohmsplit_monitor_accept and ohmsplit_monitor_step. Where something else
+// leads the drive it need not be followed: the samples say what was driven.
+ohmsplit_status_t ohmsplit_monitor_drive(struct ohmsplit_monitor_t *monitor,
+                                         ohmsplit_drive_t *drive);
+
+// Background. The verdict as it stands, and the ohmsplit_reason_t why it is
+// undetermined, 0 when it is not.
+ohmsplit_status_t ohmsplit_monitor_verdict(struct ohmsplit_monitor_t *monitor,
+                                           ohmsplit_verdict_t *verdict,
+                                           int32_t *reason);
+
+#ifdef __cplusplus
+}  // extern "C"
+#endif  // __cplusplus
+
+#endif  /* OHMSPLIT_H */
+
+/* The compiler lays the types out as the library does. */
+#if defined(__cplusplus)
+#define OHMSPLIT_ASSERT(condition) static_assert(condition, #condition)
+#else
+#define OHMSPLIT_ASSERT(condition) _Static_assert(condition, #condition)
+#endif
+OHMSPLIT_ASSERT(sizeof(ohmsplit_config_t) == OHMSPLIT_CONFIG_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_sampler_t) == OHMSPLIT_SAMPLER_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_block_t) == OHMSPLIT_BLOCK_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_monitor_t) == OHMSPLIT_MONITOR_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_sample_t) == OHMSPLIT_SAMPLE_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_settings_t) == OHMSPLIT_SETTINGS_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_report_t) == OHMSPLIT_REPORT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_status_t) == 4 && sizeof(ohmsplit_verdict_t) == 4);
+#undef OHMSPLIT_ASSERT
