@@ -1,0 +1,156 @@
+//! The C interface of `core/capi`: C programs that are compiled here replay
+//! captures through it and misuse it. What they print must be, to the last
+//! digit, what the core says without it.
+
+mod text;
+mod toolchain;
+
+use std::path::PathBuf;
+
+use ohmsplit_host::capture::Reader;
+use ohmsplit_host::network::{NetworkFile, Readings};
+use ohmsplit_host::rig::{Clock, Rig};
+use ohmsplit_tests::fixtures;
+
+use toolchain::{PLAIN, SANITIZED, Target};
+
+/// A capture as the C program reads it, and what it must print.
+struct Replay {
+    stem: String,
+    input: String,
+    expected: String,
+}
+
+impl Replay {
+    /// `None` for a capture in volts: firmware has codes.
+    fn of(stem: &str) -> Option<Self> {
+        let path = fixtures::capture(stem);
+        let mut reader = Reader::open(&path).expect(stem);
+        if reader.layout().readings == Readings::Volts {
+            return None;
+        }
+        let network = fixtures::folder().join(format!("captures/{stem}.toml"));
+        let network = NetworkFile::read(&network).expect(stem);
+        let config = reader.bind(&network).expect(stem);
+        let mut input = text::settings(&network);
+        let mut expected = String::new();
+        let mut verdict = None;
+        let mut on_event = |event: &ohmsplit_host::rig::Event| {
+            text::put_report(&mut expected, &event.report);
+            verdict = Some(event.report.verdict);
+        };
+        let mut clock = Clock::default();
+        let mut rig = Rig::new(&config);
+        while let Some(row) = reader.next_row().expect(stem) {
+            let sample = ohmsplit::Sample {
+                at_us: clock.at(row.time_s),
+                drive: row.drive,
+                codes: row.codes,
+            };
+            text::put_sample(&mut input, &sample);
+            rig.push(row.time_s, &sample, &mut on_event);
+        }
+        let wanted = rig.drive();
+        rig.finish(&mut on_event);
+        text::put_end(&mut expected, wanted, verdict.expect("a report"));
+        Some(Self {
+            stem: stem.to_owned(),
+            input,
+            expected,
+        })
+    }
+
+    fn check(&self, printed: &str, how: &str) {
+        let pairs = printed.lines().zip(self.expected.lines());
+        for (place, (printed, expected)) in pairs.enumerate() {
+            assert_eq!(printed, expected, "{}, {how}, line {place}", self.stem);
+        }
+        assert_eq!(
+            printed.lines().count(),
+            self.expected.lines().count(),
+            "lines of {}, {how}",
+            self.stem
+        );
+    }
+}
+
+fn replays() -> Vec<Replay> {
+    let replays: Vec<_> = fixtures::captures()
+        .iter()
+        .filter_map(|stem| Replay::of(stem))
+        .collect();
+    assert!(replays.len() >= 10, "captures in codes");
+    replays
+}
+
+#[test]
+fn every_capture_in_codes_is_replayed_with_the_result_of_the_core() {
+    let plain = toolchain::host_program("replay", &["replay.c", "port_host.c"], PLAIN);
+    let sanitized = toolchain::host_program("replay", &["replay.c", "port_host.c"], SANITIZED);
+    for replay in replays() {
+        replay.check(&toolchain::run(&plain, &replay.input), "plain");
+        replay.check(&toolchain::run(&sanitized, &replay.input), "sanitized");
+    }
+}
+
+#[test]
+fn every_misuse_is_told_and_nothing_is_written_beside() {
+    for build in [PLAIN, SANITIZED] {
+        let program = toolchain::host_program("misuse", &["misuse.c"], build);
+        assert_eq!(toolchain::run(&program, ""), "every misuse was told\n");
+    }
+}
+
+#[test]
+fn every_error_of_the_header_is_provoked_by_the_misuse_program() {
+    let read = |path: &str| {
+        std::fs::read_to_string(toolchain::capi().join(path))
+            .unwrap_or_else(|error| panic!("{path}: {error}"))
+    };
+    let (header, misuse) = (read("include/ohmsplit.h"), read("ctest/misuse.c"));
+    let errors: Vec<&str> = header
+        .lines()
+        .filter_map(|line| line.trim().split_once(" = -"))
+        .map(|(name, _)| name)
+        .collect();
+    assert!(errors.len() > 20, "{errors:?}");
+    for error in errors {
+        assert!(misuse.contains(error), "{error} is not provoked");
+    }
+}
+
+#[test]
+fn the_header_compiles_alone_in_each_language_that_may_include_it() {
+    for language in ["-std=c11", "-std=c2x", "-std=c++17"] {
+        toolchain::check_header(language);
+    }
+}
+
+/// Captures that are small enough for the flash of the smaller board.
+const ON_TARGET: [&str; 3] = [
+    "switched-600v-12bit",
+    "source-500v-rail-pair",
+    "source-400v-short-positive",
+];
+
+#[test]
+#[ignore = "needs arm-none-eabi-gcc and an emulator; `.ci/run target` runs it"]
+fn microcontrollers_replay_with_the_result_of_the_core_and_link_no_panic() {
+    let images = |target: &Target| -> Vec<(Replay, PathBuf)> {
+        let library = toolchain::target_library(target);
+        ON_TARGET
+            .iter()
+            .map(|stem| {
+                let replay = Replay::of(stem).expect("a capture in codes");
+                let image = toolchain::target_program(target, &library, stem, &replay.input);
+                (replay, image)
+            })
+            .collect()
+    };
+    for target in &toolchain::TARGETS {
+        for (replay, image) in images(target) {
+            toolchain::assert_no_panic_is_linked(&image);
+            replay.check(&toolchain::emulate(target, &image), target.triple);
+        }
+    }
+}

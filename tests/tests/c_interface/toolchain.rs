@@ -1,0 +1,223 @@
+//! Compilers, the static library, processes and the emulator.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::OnceLock;
+
+/// How a program for the host is compiled.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Build {
+    name: &'static str,
+    flags: &'static [&'static str],
+}
+
+/// As a user would.
+pub(crate) const PLAIN: Build = Build {
+    name: "plain",
+    flags: &["-O2"],
+};
+
+/// With the address and undefined-behaviour sanitizers, which end the program.
+pub(crate) const SANITIZED: Build = Build {
+    name: "sanitized",
+    flags: &[
+        "-O1",
+        "-g",
+        "-fsanitize=address,undefined",
+        "-fno-sanitize-recover=all",
+    ],
+};
+
+const WARNINGS: [&str; 4] = ["-Wall", "-Wextra", "-Wpedantic", "-Werror"];
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// The package under test.
+pub(crate) fn capi() -> PathBuf {
+    root().join("core/capi")
+}
+
+/// A folder for what is made here.
+fn scratch() -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("c_interface");
+    fs::create_dir_all(&folder).expect("a folder for scratch files");
+    folder
+}
+
+/// The target folder that this test was built in.
+fn target_folder() -> &'static Path {
+    Path::new(env!("CARGO_TARGET_TMPDIR"))
+        .parent()
+        .expect("a target folder")
+}
+
+/// Runs a command to its end; what it printed.
+fn output(command: &mut Command, input: &str) -> String {
+    let mut child = command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap_or_else(|error| panic!("{command:?}: {error}"));
+    let mut stdin = child.stdin.take().expect("piped");
+    let text = input.to_owned();
+    // From a thread, for the program writes before it has read all.
+    let writer = std::thread::spawn(move || stdin.write_all(text.as_bytes()));
+    let output = child.wait_with_output().expect("an ended program");
+    let printed = String::from_utf8_lossy(&output.stdout).into_owned();
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(
+        output.status.success(),
+        "{command:?}: {}\n{printed}\n{errors}",
+        output.status
+    );
+    writer.join().expect("a writer").expect("all input is read");
+    printed
+}
+
+/// Runs a program of the host.
+pub(crate) fn run(program: &Path, input: &str) -> String {
+    output(&mut Command::new(program), input)
+}
+
+fn host_library() -> &'static Path {
+    static BUILT: OnceLock<PathBuf> = OnceLock::new();
+    BUILT.get_or_init(|| {
+        let mut cargo = Command::new(env!("CARGO"));
+        cargo
+            .args(["build", "--quiet", "-p", "ohmsplit-capi", "--target-dir"])
+            .arg(target_folder())
+            .current_dir(root());
+        output(&mut cargo, "");
+        target_folder().join("debug/libohmsplit_capi.a")
+    })
+}
+
+fn compiler(program: &str, language: &str) -> Command {
+    let mut compiler = Command::new(program);
+    compiler
+        .arg(language)
+        .args(WARNINGS)
+        .arg("-I")
+        .arg(capi().join("include"));
+    compiler
+}
+
+/// Compiles a C program of `ctest` against the library for the host.
+pub(crate) fn host_program(name: &str, sources: &[&str], build: Build) -> PathBuf {
+    let program = scratch().join(format!("{name}-{}", build.name));
+    let mut gcc = compiler("gcc", "-std=c11");
+    gcc.args(build.flags);
+    gcc.args(sources.iter().map(|name| capi().join("ctest").join(name)));
+    // The libraries that the standard library of Rust on the host wants.
+    gcc.arg(host_library()).args(["-lpthread", "-ldl", "-lm"]);
+    output(gcc.arg("-o").arg(&program), "");
+    program
+}
+
+/// Includes the header in an empty unit of a language.
+pub(crate) fn check_header(language: &str) {
+    let mut gcc = compiler("gcc", language);
+    let of = if language.contains("++") { "c++" } else { "c" };
+    gcc.args(["-fsyntax-only", "-x", of, "-"]);
+    output(
+        &mut gcc,
+        "#include \"ohmsplit.h\"\n#include \"ohmsplit.h\"\nint empty;\n",
+    );
+}
+
+/// A microcontroller and the emulated board that has it.
+#[derive(Debug)]
+pub(crate) struct Target {
+    pub(crate) triple: &'static str,
+    core: &'static [&'static str],
+    board: &'static [&'static str],
+}
+
+/// Cortex-M0 on a micro:bit and Cortex-M4F on an MPS2.
+pub(crate) const TARGETS: [Target; 2] = [
+    Target {
+        triple: "thumbv6m-none-eabi",
+        core: &["-mcpu=cortex-m0", "-mthumb"],
+        board: &["-M", "microbit"],
+    },
+    Target {
+        triple: "thumbv7em-none-eabihf",
+        core: &[
+            "-mcpu=cortex-m4",
+            "-mthumb",
+            "-mfloat-abi=hard",
+            "-mfpu=fpv4-sp-d16",
+        ],
+        board: &["-M", "mps2-an386", "-cpu", "cortex-m4"],
+    },
+];
+
+fn bare_metal() -> Command {
+    let mut script = Command::new(root().join(".ci/bare-metal.sh"));
+    script.current_dir(root());
+    script
+}
+
+/// Builds the static library for a target.
+pub(crate) fn target_library(target: &Target) -> PathBuf {
+    let mut script = bare_metal();
+    script
+        .args(["cargo", "build", "--quiet", "--release", "-p"])
+        .args(["ohmsplit-capi", "--features", "panic-trap", "--target"])
+        .arg(target.triple)
+        .arg("--target-dir")
+        .arg(target_folder());
+    output(&mut script, "");
+    target_folder()
+        .join(target.triple)
+        .join("release/libohmsplit_capi.a")
+}
+
+/// Links the replay with a capture in its flash.
+pub(crate) fn target_program(
+    target: &Target,
+    library: &Path,
+    stem: &str,
+    capture: &str,
+) -> PathBuf {
+    let text = scratch().join(format!("{stem}.txt"));
+    fs::write(&text, capture).expect("a scratch file");
+    let image = scratch().join(format!("{stem}-{}.elf", target.triple));
+    let ctest = capi().join("ctest");
+    let mut gcc = compiler("arm-none-eabi-gcc", "-std=c11");
+    gcc.args(target.core)
+        .args(["-Os", "-ffreestanding", "-ffunction-sections", "-nostdlib"])
+        .arg(format!("-DCAPTURE=\"{}\"", text.display()))
+        .args(["replay.c", "port_target.c"].map(|name| ctest.join(name)))
+        .arg(library)
+        .args(["-lgcc", "-Wl,--gc-sections,--fatal-warnings", "-T"])
+        .arg(ctest.join("target.ld"));
+    output(gcc.arg("-o").arg(&image), "");
+    image
+}
+
+/// No way leads to the panic handler, so the linker left it out.
+pub(crate) fn assert_no_panic_is_linked(image: &Path) {
+    let symbols = output(Command::new("arm-none-eabi-nm").arg("-C").arg(image), "");
+    assert!(symbols.contains("ohmsplit_monitor_step"), "{symbols}");
+    for symbol in symbols.lines() {
+        assert!(!symbol.contains("panic"), "{}: {symbol}", image.display());
+    }
+}
+
+/// Runs an image in the emulator; what it printed.
+pub(crate) fn emulate(target: &Target, image: &Path) -> String {
+    let mut script = bare_metal();
+    script
+        .arg("qemu-system-arm")
+        .args(target.board)
+        .args(["-nographic", "-semihosting-config"])
+        .args(["enable=on,target=native", "-kernel"])
+        .arg(image);
+    output(&mut script, "")
+}
