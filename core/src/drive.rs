@@ -51,7 +51,7 @@ impl Sequencer {
             Ok(_) => *patience,
             Err(_) => patience.saturating_mul(2),
         };
-        *patience = wanted.clamp(timing.dwell_min_us, timing.dwell_max_us);
+        *patience = wanted.max(timing.dwell_min_us).min(timing.dwell_max_us);
     }
 
     /// The drive state that the switches should be in.

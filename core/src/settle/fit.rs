@@ -199,7 +199,7 @@ impl Fit {
         let change = num::quotient(i128::from(decay), i128::from(amplitude), 32);
         // A slow decay may at most halve or double its time constant in one step.
         let room = ONE.saturating_sub(best.rho);
-        let change = change.clamp(room.saturating_neg(), room >> 1);
+        let change = change.max(room.saturating_neg()).min(room >> 1);
         let rho = best.rho.saturating_add(change).max(0);
         match self.trial(rho) {
             Some(trial) if trial.residual <= best.residual => {
