@@ -168,3 +168,43 @@ impl Expected {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GOOD: &str = "format = \"ohmsplit-expected-1\"\ncapture = \"a.csv\"\nsource = \"bench\"\n\
+                        [truth]\nisolation_ohm = 1e6\nposition = 0.3\n\
+                        [expect]\nanswer = \"figure\"\nwithin_percent = 0.2\nverdict = \"healthy\"\n";
+
+    fn parse(text: &str) -> Result<Expected, HostError> {
+        Expected::parse(&Document::embedded("e.toml", text))
+    }
+
+    #[test]
+    fn a_run_without_an_answer_meets_no_figure() {
+        let expected = parse(GOOD).expect("sound");
+        let found = expected.differences(&Outcome::default());
+        assert_eq!(
+            found,
+            [
+                "answer: figure expected, refused (not_yet_measured) found",
+                "verdict: healthy expected, undetermined found",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_figure_needs_a_truth_and_an_allowance() {
+        for (cut, field) in [
+            ("within_percent = 0.2\n", "expect.within_percent"),
+            ("isolation_ohm = 1e6\n", "truth.isolation_ohm"),
+        ] {
+            let error = parse(&GOOD.replace(cut, "")).expect_err(cut);
+            assert!(error.to_string().contains(field), "{error}");
+        }
+        let error = parse(&GOOD.replace("expected-1", "expected-2")).expect_err("version");
+        assert!(error.to_string().contains("line 1"), "{error}");
+        assert!(parse(&GOOD.replace("\"figure\"", "\"guess\"")).is_err());
+    }
+}

@@ -156,3 +156,46 @@ impl FinalLine {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use ohmsplit::Report;
+    use ohmsplit::config::Drive;
+
+    use super::*;
+
+    fn refused(reason: Reason, verdict: Verdict, unfinished: bool) -> Event {
+        Event {
+            time_s: 1.0,
+            unfinished,
+            report: Report {
+                sequence: 0,
+                drive: Drive::Raise,
+                reading: Err(reason),
+                estimate: Err(reason),
+                judged: Judged::WeakestRail,
+                verdict,
+            },
+        }
+    }
+
+    #[test]
+    fn a_dwell_that_the_end_of_the_samples_cut_short_does_not_change_the_verdict() {
+        let short = Verdict::Undetermined(Reason::RecordTooShort);
+        let mut outcome = Outcome::default();
+        assert_eq!(outcome.answer(), Err(Reason::NotYetMeasured));
+        outcome.take(&refused(Reason::NotSettled, Verdict::Alarm, false));
+        outcome.take(&refused(Reason::RecordTooShort, short, true));
+        assert_eq!(outcome.verdict(), Verdict::Alarm);
+        assert_eq!(outcome.answer(), Err(Reason::NotSettled));
+        assert_eq!((outcome.dwells, outcome.refused.len()), (1, 1));
+    }
+
+    #[test]
+    fn the_only_dwell_counts_even_when_cut_short() {
+        let short = Verdict::Undetermined(Reason::RecordTooShort);
+        let mut outcome = Outcome::default();
+        outcome.take(&refused(Reason::RecordTooShort, short, true));
+        assert_eq!(outcome.verdict(), short);
+    }
+}

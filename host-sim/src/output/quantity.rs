@@ -95,7 +95,9 @@ pub const fn explain(reason: Reason) -> &'static str {
         Reason::StimulusTooWeak => {
             "the drive moves the voltage too little against noise and resolution"
         }
-        Reason::RecordTooShort => "fewer than eight averaging blocks in the dwell: lengthen it, or shorten block_ms",
+        Reason::RecordTooShort => {
+            "fewer than eight averaging blocks in the dwell: lengthen it, or shorten block_ms"
+        }
         Reason::Saturated => "a converter reading was at its limit",
         Reason::SamplesMissing => "samples were missing for a whole averaging block",
         Reason::PackVoltageMoving => "the pack voltage moved too much to be followed",

@@ -225,3 +225,57 @@ fn verdict_text(verdict: Verdict) -> String {
         graded => verdict_word(graded).to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use ohmsplit::config::{Drive, Judged};
+    use ohmsplit::{Reason, Report};
+
+    use super::*;
+
+    fn refused(time_s: f64, drive: Drive, reason: Reason) -> Event {
+        Event {
+            time_s,
+            unfinished: false,
+            report: Report {
+                sequence: 0,
+                drive,
+                reading: Err(reason),
+                estimate: Err(reason),
+                judged: Judged::WeakestRail,
+                verdict: Verdict::Undetermined(reason),
+            },
+        }
+    }
+
+    #[test]
+    fn like_lines_are_folded_and_news_is_not() {
+        let mut timeline = Timeline::new(Vec::new());
+        for dwell in 0..100u32 {
+            let drive = Drive::ALL[1 + dwell as usize % 2];
+            // Each drive state has its own trouble, always the same, but for one dwell.
+            let reason = match (dwell, drive) {
+                (60, _) => Reason::Implausible,
+                (_, Drive::Raise) => Reason::NotSettled,
+                _ => Reason::Saturated,
+            };
+            let event = refused(f64::from(dwell), drive, reason);
+            timeline.event(&event).expect("memory");
+        }
+        let text = String::from_utf8(timeline.finish().expect("memory")).expect("UTF-8");
+        assert_eq!(text.matches("refused: implausible").count(), 1, "{text}");
+        let folded: Vec<&str> = text
+            .lines()
+            .filter(|line| line.contains("more alike"))
+            .collect();
+        assert_eq!(folded.len(), 2, "{text}");
+        // 100 dwells less those shown.
+        let shown = text.lines().filter(|line| line.contains("refused")).count();
+        assert!(shown < 20, "{text}");
+        let hidden: usize = folded
+            .iter()
+            .filter_map(|line| line.split_whitespace().nth(1)?.parse::<usize>().ok())
+            .sum();
+        assert_eq!(shown + hidden, 100, "{text}");
+    }
+}
