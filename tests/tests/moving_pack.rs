@@ -83,3 +83,38 @@ fn behind_a_ramp_the_figures_are_right_within_what_they_state() {
     // It is no use to be right by never being sharp.
     assert!(2 * sharp > runs, "sharp in {sharp} of {runs} runs");
 }
+
+#[test]
+fn a_jump_in_the_middle_of_a_dwell_is_refused_or_right() {
+    for drive in drives() {
+        for (ohm, x) in LEAKS {
+            for (jump, farad) in [(8.0, 1e-9), (-8.0, 2e-7), (40.0, 1e-7), (-40.0, 1e-6)] {
+                for kappa in [0.1, 0.9] {
+                    let circuit = Circuit {
+                        positive_farad: kappa * farad,
+                        negative_farad: (1.0 - kappa) * farad,
+                        ..Circuit::new(Leak::inside(ohm, x), farad, drive)
+                    };
+                    let config = Design::new(drive, 400.0, 24).config();
+                    let mut v = circuit.settled(State::Rest, 400.0).max(0.0);
+                    let pack_at = |t: f64| {
+                        if ((t / 2.3) as u32).is_multiple_of(2) {
+                            400.0
+                        } else {
+                            400.0 + jump
+                        }
+                    };
+                    let lead = Lead::alternating(1.0);
+                    let reports = run_volts(&config, 500.0, 20.0, &lead, |state, from, to| {
+                        let pack = [pack_at(from), pack_at(to)];
+                        // The jump goes through the capacitors at once.
+                        v += kappa * (pack[1] - pack[0]);
+                        v = circuit.after(state, v, [pack[1]; 2], to - from);
+                        [v, pack[1]]
+                    });
+                    honest(&reports, &circuit);
+                }
+            }
+        }
+    }
+}
