@@ -120,6 +120,8 @@ pub(crate) struct Fitted {
     pub(crate) slow_movement: i64,
     /// Mean of v over the later half, as `pack` is of Vb.
     pub(crate) late_mean: i64,
+    /// Largest less smallest v of the slots.
+    pub(crate) range: i64,
     /// Slots with data.
     pub(crate) used: u32,
     pub(crate) pack_moves: bool,
@@ -313,9 +315,18 @@ impl Fit {
             slow_excess: self.slow_excess(&best),
             slow_movement,
             late_mean: mean(late).unwrap_or(0),
+            range: self.range(),
             used,
             pack_moves: self.pack_shift.is_some(),
         })
+    }
+
+    fn range(&self) -> i64 {
+        let values = self.slots.iter().flatten().map(|slot| slot.chassis());
+        match (values.clone().min(), values.max()) {
+            (Some(least), Some(most)) => most.saturating_sub(least),
+            _ => 0,
+        }
     }
 
     fn slow_excess(&self, best: &Trial) -> Option<u128> {

@@ -122,6 +122,13 @@ impl Settling {
     }
 
     fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
+        if self.spoiled(fitted) {
+            return Err(if fitted.pack_moves {
+                Reason::PackVoltageMoving
+            } else {
+                Reason::CircuitChanged
+            });
+        }
         let noise = fitted.noise.max(self.unaveraged_step(fitted)).max(1);
         let variance = u128::from(noise.unsigned_abs()).saturating_pow(2);
         let seen = fitted
@@ -209,6 +216,14 @@ impl Settling {
         fitted.noise > scatter.saturating_mul(2)
     }
 
+    /// What one exponential leaves is a good part of all that v did: something
+    /// happened in mid-dwell, and no settled voltage describes it.
+    fn spoiled(&self, fitted: &Fitted) -> bool {
+        self.structured(fitted)
+            && fitted.noise > self.step.saturating_mul(10)
+            && fitted.noise.saturating_mul(50) > fitted.range
+    }
+
     fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
         let time_constant = self.time_constant(fitted, noise);
         let lag_slots = match time_constant {
@@ -250,10 +265,22 @@ impl Settling {
         time_constant: Option<Measured<Seconds>>,
     ) -> Reading {
         let [_, pack_scatter] = self.scatter;
-        let lag = if fitted.pack_moves {
-            num::mul(lag_slots, self.fit.pack_slope())
+        let (lag, lag_u) = if fitted.pack_moves {
+            // Medians of quarters of n slots a half of them apart know the
+            // slope to 1.25·σ·√(8/n)·4/n.
+            let used = i64::from(fitted.used.max(1));
+            let root = num::sqrt_wide(u128::from(fitted.used.max(1)) << 64);
+            let slope_u = pack_scatter
+                .saturating_mul(14)
+                .checked_div(used)
+                .unwrap_or(0);
+            let slope_u = num::quotient(i128::from(slope_u), i128::from(root), 32);
+            (
+                num::mul(lag_slots, self.fit.pack_slope()),
+                num::mul(lag_slots, slope_u),
+            )
         } else {
-            0
+            (0, 0)
         };
         let unexplained = if self.structured(fitted) {
             fitted.noise
@@ -269,7 +296,12 @@ impl Settling {
             drive: self.drive,
             chassis: Measured {
                 value: Volts::from_bits(chassis),
-                u: Volts::from_bits(hypot(&[u, self.unaveraged_step(fitted), unexplained])),
+                u: Volts::from_bits(hypot(&[
+                    u,
+                    self.unaveraged_step(fitted),
+                    lag_u,
+                    unexplained,
+                ])),
             },
             pack: Measured {
                 value: Volts::from_bits(fitted.pack),
