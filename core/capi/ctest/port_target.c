@@ -1,14 +1,16 @@
 /*
  * A Cortex-M without any library: vectors, start-up, input from flash (the
- * file CAPTURE), output to the debugger by semihosting (Arm's "Semihosting for
- * AArch32 and AArch64", operations SYS_WRITE0 and SYS_EXIT).
+ * file CAPTURE), output to the debugger's host by Arm's "Semihosting for
+ * AArch32 and AArch64".
  */
 #include "port.h"
 
 #include <stdint.h>
 
-#define SYS_WRITE0 0x04
+#define SYS_OPEN 0x01
+#define SYS_WRITE 0x05
 #define SYS_EXIT 0x18
+#define MODE_W 4
 #define STOPPED_RUN_TIME_ERROR 0x20023
 #define STOPPED_APPLICATION_EXIT 0x20026
 
@@ -21,26 +23,11 @@ __asm__(".section .rodata.capture\n"
         "capture_end:\n"
         ".previous\n");
 
-static void debugger(uint32_t operation, uintptr_t argument) {
+static uint32_t debugger(uint32_t operation, uintptr_t argument) {
     register uint32_t r0 __asm__("r0") = operation;
     register uintptr_t r1 __asm__("r1") = argument;
     __asm__ volatile("bkpt 0xab" : "+r"(r0) : "r"(r1) : "memory");
-}
-
-static const char *next = capture_start;
-
-int port_get(void) { return next == capture_end ? -1 : (unsigned char)*next++; }
-
-/* A line at a time: a call to the debugger is slow. */
-void port_put(char byte) {
-    static char line[128];
-    static uint32_t used;
-    line[used++] = byte;
-    if (byte == '\n' || used == sizeof line - 1) {
-        line[used] = '\0';
-        debugger(SYS_WRITE0, (uintptr_t)line);
-        used = 0;
-    }
+    return r0;
 }
 
 static void stop(uintptr_t reason) {
@@ -49,9 +36,38 @@ static void stop(uintptr_t reason) {
     }
 }
 
+static const char *next = capture_start;
+
+int port_get(void) { return next == capture_end ? -1 : (unsigned char)*next++; }
+
+/* The host's standard output has the name ":tt". */
+static uint32_t console;
+
+static void open_console(void) {
+    static const char name[] = ":tt";
+    uintptr_t arguments[3] = {(uintptr_t)name, MODE_W, sizeof name - 1};
+    console = debugger(SYS_OPEN, (uintptr_t)arguments);
+}
+
+/* A line at a time: a call to the debugger is slow. */
+void port_put(char byte) {
+    static char line[128];
+    static uint32_t used;
+    line[used++] = byte;
+    if (byte == '\n' || used == sizeof line) {
+        uintptr_t arguments[3] = {console, (uintptr_t)line, used};
+        if (debugger(SYS_WRITE, (uintptr_t)arguments) != 0) {
+            stop(STOPPED_RUN_TIME_ERROR);
+        }
+        used = 0;
+    }
+}
+
 static void fault(void) { stop(STOPPED_RUN_TIME_ERROR); }
 
-static void start(void) {
+void start(void);
+
+void start(void) {
 #if defined(__ARM_FP)
     /* Armv7-M ARM, B3.2.20: coprocessor access control, floating-point unit on. */
     *(volatile uint32_t *)0xE000ED88u |= 0xFu << 20;
@@ -63,6 +79,7 @@ static void start(void) {
     for (uint32_t *to = bss_start; to != bss_end;) {
         *to++ = 0;
     }
+    open_console();
     stop(run() == 0 ? STOPPED_APPLICATION_EXIT : STOPPED_RUN_TIME_ERROR);
 }
 

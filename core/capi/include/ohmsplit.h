@@ -141,7 +141,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_monitor_t.
-#define OHMSPLIT_MONITOR_SIZE 1296
+#define OHMSPLIT_MONITOR_SIZE 1344
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

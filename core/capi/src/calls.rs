@@ -105,6 +105,16 @@ impl Following {
     }
 }
 
+/// Where RAM is scarce the sizes in types.rs are exact. When the core has
+/// changed, the compiler says here what they have to be.
+#[cfg(not(target_pointer_width = "64"))]
+const _: () = {
+    let _: [u8; Slot::<Config>::SIZE] = [0; OHMSPLIT_CONFIG_SIZE];
+    let _: [u8; Slot::<Numbering>::SIZE] = [0; OHMSPLIT_SAMPLER_SIZE];
+    let _: [u8; Slot::<Numbered>::SIZE] = [0; OHMSPLIT_BLOCK_SIZE];
+    let _: [u8; Slot::<Following>::SIZE] = [0; OHMSPLIT_MONITOR_SIZE];
+};
+
 /// Either side of a result is a status.
 fn status(result: Result<ohmsplit_status_t, Refused>) -> ohmsplit_status_t {
     match result {

@@ -16,20 +16,13 @@ pub(crate) trait Content: Sized {
     type Storage;
     /// Tells the kinds apart; any number that does not occur by chance.
     const MARK: u32;
-    /// The value fits the memory on the target that this is compiled for, and
-    /// where RAM is scarce the memory is no larger than it has to be.
-    const FITS: () = {
-        let (needed, given) = (size_of::<Slot<Self>>(), size_of::<Self::Storage>());
-        let wasted = given.saturating_sub(needed);
-        assert!(
-            needed <= given && (wasted < OHMSPLIT_ALIGNMENT || cfg!(target_pointer_width = "64")),
-            "the core has changed: set the size in types.rs anew, raise OHMSPLIT_INTERFACE"
-        );
-        assert!(
-            align_of::<Slot<Self>>() <= OHMSPLIT_ALIGNMENT
-                && align_of::<Self::Storage>() == OHMSPLIT_ALIGNMENT
-        );
-    };
+    /// The value fits the memory on the target that this is compiled for.
+    const FITS: () = assert!(
+        Slot::<Self>::SIZE <= size_of::<Self::Storage>()
+            && align_of::<Slot<Self>>() <= OHMSPLIT_ALIGNMENT
+            && align_of::<Self::Storage>() == OHMSPLIT_ALIGNMENT,
+        "the core has outgrown a size in types.rs"
+    );
 }
 
 /// The memory of a handle as this library uses it.
@@ -40,6 +33,9 @@ pub(crate) struct Slot<T> {
 }
 
 impl<T: Content> Slot<T> {
+    /// Bytes of the memory when none is wasted.
+    pub(crate) const SIZE: usize = size_of::<Self>().next_multiple_of(OHMSPLIT_ALIGNMENT);
+
     pub(crate) const fn new(value: T) -> Self {
         Self {
             mark: AtomicU32::new(T::MARK),

@@ -29,7 +29,7 @@ pub const OHMSPLIT_SAMPLER_SIZE: usize = 128;
 pub const OHMSPLIT_BLOCK_SIZE: usize = 96;
 /// Bytes of ohmsplit_monitor_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_MONITOR_SIZE: usize = 1296;
+pub const OHMSPLIT_MONITOR_SIZE: usize = 1344;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;

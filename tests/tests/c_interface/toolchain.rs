@@ -167,15 +167,16 @@ fn bare_metal() -> Command {
 pub(crate) fn target_library(target: &Target) -> PathBuf {
     let mut script = bare_metal();
     script
-        .args(["cargo", "build", "--quiet", "--release", "-p"])
-        .args(["ohmsplit-capi", "--features", "panic-trap", "--target"])
+        .args(["cargo", "build", "--quiet", "-p", "ohmsplit-capi"])
+        .args(["--profile", "firmware", "--features", "panic-trap"])
+        .arg("--target")
         .arg(target.triple)
         .arg("--target-dir")
         .arg(target_folder());
     output(&mut script, "");
     target_folder()
         .join(target.triple)
-        .join("release/libohmsplit_capi.a")
+        .join("firmware/libohmsplit_capi.a")
 }
 
 /// Links the replay with a capture in its flash.
@@ -195,7 +196,8 @@ pub(crate) fn target_program(
         .arg(format!("-DCAPTURE=\"{}\"", text.display()))
         .args(["replay.c", "port_target.c"].map(|name| ctest.join(name)))
         .arg(library)
-        .args(["-lgcc", "-Wl,--gc-sections,--fatal-warnings", "-T"])
+        .args(["-lgcc", "-Wl,--gc-sections,--fatal-warnings"])
+        .args(["-Wl,-z,noexecstack", "-T"])
         .arg(ctest.join("target.ld"));
     output(gcc.arg("-o").arg(&image), "");
     image
