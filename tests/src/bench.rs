@@ -156,8 +156,8 @@ pub struct Bench {
     pub start: Option<f64>,
     /// Standard deviation of white noise in each reading, in volts.
     pub noise: f64,
-    /// Peak and frequency of a sinusoid on both readings, in proportion to
-    /// how far up the stack the chassis sits.
+    /// Peak and frequency of a sinusoid on the pack voltage, which the circuit
+    /// passes on to the chassis as it does in the steady state.
     pub ripple: [f64; 2],
     /// Seed of the noise.
     pub seed: u64,
@@ -197,10 +197,17 @@ impl Bench {
             let now = self.circuit.after(state, before, pack, to - from);
             v = Some(now);
             let [peak, hertz] = self.ripple;
-            let wave = peak * (std::f64::consts::TAU * (hertz * to).fract()).sin();
+            let turns = (hertz * to).fract();
+            let wave =
+                |gain: f64, lead: f64| peak * gain * (std::f64::consts::TAU * turns + lead).sin();
+            let [gain, lead] = if peak == 0.0 {
+                [0.0; 2]
+            } else {
+                self.circuit.response(state, hertz)
+            };
             [
-                now + wave * now / pack[1] + noise(self.noise),
-                pack[1] + wave + noise(self.noise),
+                now + wave(gain, lead) + noise(self.noise),
+                pack[1] + wave(1.0, 0.0) + noise(self.noise),
             ]
         })
     }
