@@ -131,10 +131,11 @@ impl<'c> Monitor<'c> {
         }
     }
 
-    /// Ends the dwell under way, as at the end of a capture.
+    /// Ends the dwell under way, as at the end of a capture. What comes after a
+    /// pause starts without a drive change that was seen.
     pub fn finish(&mut self) {
         self.close();
-        self.dwell = None;
+        self.lead = None;
     }
 
     /// One bounded slice of background work.
