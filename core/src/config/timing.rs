@@ -3,7 +3,7 @@
 use heapless::Vec;
 
 use super::{ConfigError, Drive};
-use crate::units::{Microfarads, Seconds};
+use crate::units::{Measured, Microfarads, Seconds};
 
 /// Most drive states in one cycle.
 pub const CYCLE_MAX: usize = 4;
@@ -25,6 +25,15 @@ pub struct Timing {
     /// Longest dwell before the sequencer gives up waiting for settling, in
     /// microseconds. Once a time constant is known, eight of them are enough.
     pub dwell_max_us: u32,
+    /// How far a reading lags behind the circuit at its time stamp: the time
+    /// constant of an input filter, plus half of the time that the converter
+    /// averages over, plus by how much the drive changes later than right after
+    /// a sample. Zero for a converter that samples in an instant and switches
+    /// that are set before the next. `None` when it is not known: anything from
+    /// zero to a sampling period. An uncertainty above some ten microseconds
+    /// costs the transient estimator accuracy where the circuit is slower than
+    /// the dwell, up to a factor of two in the standard uncertainty.
+    pub reading_lag: Option<Measured<Seconds>>,
     /// Largest capacitance the design expects. With it, a voltage that does
     /// not move is told to be a low resistance rather than a slow circuit.
     pub capacitance_max: Microfarads,
@@ -32,7 +41,7 @@ pub struct Timing {
 }
 
 impl Default for Timing {
-    /// 20 ms blocks, dwells of 0.5 to 60 s, 50 µF, raise and lower in turn.
+    /// 20 ms blocks, dwells of 0.5 to 60 s, no lag, 50 µF, raise and lower in turn.
     fn default() -> Self {
         let mut cycle = Vec::new();
         // The capacity is four: these two pushes cannot fail.
@@ -42,6 +51,10 @@ impl Default for Timing {
             block_us: 20_000,
             dwell_min_us: 500_000,
             dwell_max_us: 60_000_000,
+            reading_lag: Some(Measured {
+                value: Seconds::ZERO,
+                u: Seconds::from_bits(4_295),
+            }),
             capacitance_max: Microfarads::from_int(50),
             cycle,
         }

@@ -1,0 +1,170 @@
+//! Has the circuit changed within the record?
+//!
+//! A score test at the point where the search converged: were G + gr and w
+//! free to change within the record, by how much would the sum of squares fall?
+//! The columns of a change are those of G + gr and w with the derivatives forced
+//! only as the change takes its course, because v itself is continuous. One
+//! solution of the normal equations with these two columns gives the fall, and
+//! the change that would bring it about, without another search. The columns of
+//! κ and λ, which are seldom worth anything, make room for them: to take these
+//! two for known makes the test no sharper, only more careful.
+//!
+//! A change at once is looked for at the beginning of the newest half, quarter,
+//! eighth and sixteenth; where it is certain, the older part is dropped. A
+//! circuit that was seen to move is afterwards taken to move on: its figures are
+//! those at the end of a trend through the record, with the uncertainty that a
+//! trend entails, until a record of some length shows that it stands still.
+
+use super::beliefs::Beliefs;
+use super::normal::System;
+use super::pass::{Pass, Setting, Shape};
+use super::scaled::Scaled;
+use super::search::{self, Bounds, decrement, freedom};
+use super::solve::Factors;
+use super::theta::{COUPLING, LAG, PARAMETERS, Theta};
+use crate::num;
+
+/// Fewest entries that are tested against the rest, and most halvings.
+const FEWEST: usize = 4;
+const HALVINGS: u32 = 4;
+/// Evidence of a change: chance brings as much once in 3·10⁵ tests.
+const CHANGED: i64 = 25;
+/// Evidence for a suspicion, that widens the intervals by the change suspected:
+/// chance brings as much once in 400 tests.
+const SUSPECT: i64 = 12;
+/// Parameters of a circuit with a change.
+const DETERMINED: u32 = search::DETERMINED + 2;
+
+/// The test under way.
+#[derive(Debug, Clone)]
+pub(super) struct Test {
+    shape: Shape,
+    halvings: u32,
+    newest: usize,
+    probe: Pass,
+    /// The most significant step so far.
+    worst: Option<Step>,
+    /// Largest suspected changes in ln(G + gr) and w, squared.
+    pub(super) suspected: [Scaled; 2],
+    pub(super) trend: Option<Trend>,
+}
+
+/// The circuit at the end of a trend.
+#[derive(Debug, Clone)]
+pub(super) struct Trend {
+    pub(super) theta: Theta,
+    pub(super) system: System,
+    pub(super) freedom: i64,
+}
+
+/// What a slice came to.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Tested {
+    Busy,
+    /// The record is of one piece, as far as it shows.
+    Steady,
+    /// Some of the newest entries are of another circuit.
+    Changed(Step),
+}
+
+/// A change at once.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Step {
+    /// So many of the newest entries are of another circuit.
+    pub(super) newest: usize,
+    evidence: i64,
+    /// Sum of squares that it leaves.
+    pub(super) left: Scaled,
+}
+
+impl Test {
+    pub(super) fn new(setting: &Setting<'_>, theta: &Theta) -> Self {
+        Self {
+            shape: Shape::Trend,
+            halvings: 0,
+            newest: setting.record.len(),
+            probe: Pass::new(setting, theta, Shape::Trend),
+            worst: None,
+            suspected: [Scaled::ZERO; 2],
+            trend: None,
+        }
+    }
+
+    /// One slice of work.
+    pub(super) fn step(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        beliefs: &Beliefs,
+        bounds: Bounds,
+    ) -> Tested {
+        if !self.probe.step(setting, theta) {
+            return Tested::Busy;
+        }
+        self.weigh(theta, beliefs, bounds);
+        self.halvings = self.halvings.saturating_add(1);
+        self.newest >>= 1;
+        if self.halvings > HALVINGS || self.newest < FEWEST {
+            return match self.worst {
+                Some(step) => Tested::Changed(step),
+                None => Tested::Steady,
+            };
+        }
+        self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
+        self.probe = Pass::new(setting, theta, self.shape);
+        Tested::Busy
+    }
+
+    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
+        let mut system = self.probe.normal.system();
+        let freedom = freedom(self.probe.used, DETERMINED);
+        let noise = search::variance(&system, freedom, beliefs.least_variance(freedom));
+        beliefs.apply_basics(&mut system, theta, noise);
+        bounds.hold(&mut system, theta);
+        for place in [COUPLING, LAG] {
+            system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
+        }
+        let step = Factors::new(&system, Scaled::ZERO).step(&system);
+        let fall = decrement(&system, &step);
+        // −2 ln of the probability that chance does as much, with the few
+        // degrees of freedom of a short record allowed for. What falls below
+        // the least noise that is believed is no evidence.
+        let floor = beliefs.least_variance(freedom).times(Scaled::int(freedom));
+        let left = system.squares().minus(fall).max(floor);
+        let kept = left.over(system.squares()).min(Scaled::ONE);
+        let evidence = num::neg_ln(kept.bits()).saturating_mul(freedom);
+        let beyond = |bound: i64| evidence > bound << 32;
+        if beyond(SUSPECT) {
+            let [_, _, _, total, _, _, ratio] = step;
+            let [most_total, most_ratio] = &mut self.suspected;
+            *most_total = most_total.max(total.square());
+            *most_ratio = most_ratio.max(ratio.square());
+        }
+        if self.shape == Shape::Trend {
+            system.lower(fall);
+            self.trend = Some(Trend {
+                theta: bounds.moved(theta, &without_change(step)),
+                system,
+                freedom,
+            });
+        } else if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
+            self.worst = Some(Step {
+                newest: self.newest,
+                evidence,
+                left: system.squares().minus(fall),
+            });
+        }
+    }
+
+    /// Nothing suggests a change.
+    pub(super) fn unsuspicious(&self) -> bool {
+        let [by_total, by_ratio] = self.suspected;
+        !by_total.positive() && !by_ratio.positive()
+    }
+}
+
+fn without_change(step: [Scaled; PARAMETERS]) -> [Scaled; PARAMETERS] {
+    let [total, ratio, capacitance, _, start, drift, _] = step;
+    let none = Scaled::ZERO;
+    [total, ratio, capacitance, none, start, drift, none]
+}

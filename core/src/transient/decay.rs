@@ -1,0 +1,82 @@
+//! The exponential relaxation of a circuit with one time constant.
+//!
+//! All numbers are `I32F32`. With `z = B/τ`, a voltage whose distance from its
+//! settled value is d at the start of a block of length B has `d·e^(−z)` at its
+//! end and `d·φ(z)`, `φ(z) = (1 − e^(−z))/z`, as its mean.
+
+use crate::num::{self, ONE, mul};
+
+/// ln 2.
+const LN2: i64 = 2_977_044_472;
+
+/// `1/(k + 1)!` from k = 0 on, the series of φ.
+const SERIES: [i64; 12] = [
+    ONE,
+    2_147_483_648,
+    715_827_883,
+    178_956_971,
+    35_791_394,
+    5_965_232,
+    852_176,
+    106_522,
+    11_836,
+    1_184,
+    108,
+    9,
+];
+
+/// `φ(z)` of `z ≥ 0`; error below 2⁻³⁰. Below one by its series, which is cut
+/// after z¹¹/12!.
+pub(super) fn phi(z: i64) -> i64 {
+    if z >= ONE {
+        let lost = i128::from(ONE.wrapping_sub(exp_neg(z)));
+        return num::quotient(lost, i128::from(z), num::FRAC as i32);
+    }
+    let z = z.max(0);
+    SERIES
+        .iter()
+        .rev()
+        .fold(0, |sum, term| term.wrapping_sub(mul(z, sum)))
+}
+
+/// `e^(−z)` of `z ≥ 0`; error below 2⁻³⁰.
+pub(super) fn exp_neg(z: i64) -> i64 {
+    let z = z.max(0);
+    let halvings = z.wrapping_div(LN2);
+    if halvings >= 40 {
+        return 0;
+    }
+    let rest = z.wrapping_sub(halvings.wrapping_mul(LN2));
+    ONE.wrapping_sub(mul(rest, phi(rest))) >> (halvings as u32)
+}
+
+/// `e^x` for x in ±2; relative error below 2⁻²⁷.
+pub(super) fn exp(x: i64) -> i64 {
+    if x <= 0 {
+        exp_neg(x.saturating_neg())
+    } else {
+        num::quotient(i128::from(ONE), i128::from(exp_neg(x)), num::FRAC as i32)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn relaxation_agrees_with_f64(z in prop_oneof![0..ONE * 2, 0..ONE * 64]) {
+            let exact = z as f64 / ONE as f64;
+            let mean = if exact == 0.0 { 1.0 } else { -(-exact).exp_m1() / exact };
+            prop_assert!((phi(z) as f64 / ONE as f64 - mean).abs() < 1e-9, "{exact}");
+            prop_assert!((exp_neg(z) as f64 / ONE as f64 - (-exact).exp()).abs() < 1e-9, "{exact}");
+        }
+
+        #[test]
+        fn growth_agrees_with_f64(x in -2 * ONE..2 * ONE) {
+            let exact = (x as f64 / ONE as f64).exp();
+            prop_assert!((exp(x) as f64 / ONE as f64 / exact - 1.0).abs() < 7.5e-9);
+        }
+    }
+}

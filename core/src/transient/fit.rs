@@ -1,0 +1,267 @@
+//! What a converged search says, with its uncertainty.
+
+use super::normal::System;
+use super::pass::Tally;
+use super::scaled::Scaled;
+use super::search::variance;
+use super::solve::Factors;
+use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
+use crate::num::{self, ONE, mul};
+use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
+
+/// The circuit as a record of block means shows it. Standard uncertainties are
+/// those of noise alone, with the noise taken from the residuals and the few
+/// degrees of freedom of a short record allowed for, so that ±1.96 u is a 95 %
+/// interval; tolerances of parts come on top. Intervals are Gaussian in the
+/// conductances, never in the resistances.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fit {
+    /// G.
+    pub conductance: Measured<Microsiemens>,
+    /// Gp.
+    pub positive_conductance: Measured<Microsiemens>,
+    /// Gn = G − Gp.
+    pub negative_conductance: Measured<Microsiemens>,
+    /// x = Gp/G; `None` where G is not positive.
+    pub position: Option<Measured<Ratio>>,
+    /// C; `None` when the circuit settles too fast to show it.
+    pub capacitance: Option<Measured<Microfarads>>,
+    /// κ = Cp/C; its uncertainty is 0.3 while Vb stands still.
+    pub coupling: Measured<Ratio>,
+    /// Longest time constant of the drive cycle.
+    pub time_constant: Seconds,
+    /// Noise of a block mean of v as the residuals show it.
+    pub noise: Volts,
+    /// Mean square of slow residuals over that of fast ones: near one where the
+    /// circuit explains the readings. Uncertainties contain its root where it
+    /// is significantly above one.
+    pub misfit: Ratio,
+    /// Length of the record.
+    pub span: Seconds,
+    /// Entries of the record that went in.
+    pub rows: u16,
+    /// Entries left out because they lie beyond six standard deviations.
+    pub rejected: u16,
+}
+
+/// What the walk that converged left behind.
+#[derive(Debug, Clone)]
+pub(super) struct Converged {
+    pub(super) system: System,
+    /// Degrees of freedom of the residuals.
+    pub(super) freedom: i64,
+    pub(super) batches: Tally,
+    pub(super) used: u32,
+    pub(super) rejected: u32,
+    pub(super) span: i64,
+    /// What the noise variance is not believed to be below.
+    pub(super) least: Scaled,
+    /// Noise variance of single entries, V² times weight.
+    pub(super) single: Scaled,
+    /// Vb and, where it stood still, its standard uncertainty.
+    pub(super) pack: i64,
+    pub(super) pack_u: Scaled,
+    /// Variance of κ over that of the noise, if not from the equations.
+    pub(super) coupling: Option<Scaled>,
+}
+
+impl Converged {
+    /// Takes the equations of a circuit that follows a trend instead.
+    pub(super) fn follow(&mut self, system: System, freedom: i64) {
+        let factors = Factors::new(&self.system, Scaled::ZERO);
+        self.coupling = Some(factors.variance(COUPLING));
+        self.system = system;
+        self.freedom = freedom;
+    }
+
+    /// Mean square of slow residuals over the noise variance.
+    fn misfit(&self, variance: Scaled) -> Scaled {
+        self.batches.mean().over(variance)
+    }
+
+    /// The slow residuals are within two standard deviations of white noise.
+    pub(super) fn quiet(&self) -> bool {
+        let noise = variance(&self.system, self.freedom, self.least);
+        let count = Scaled::int(i64::from(self.batches.count));
+        let usual = Scaled::int(8).over(count).root().plus(Scaled::ONE);
+        self.misfit(noise).less(usual)
+    }
+
+    /// By how much the variance is enlarged: one, unless the misfit is beyond
+    /// three standard deviations of what white noise shows, √(2/batches).
+    fn inflation(&self, variance: Scaled) -> Scaled {
+        let misfit = self.misfit(variance);
+        let count = Scaled::int(i64::from(self.batches.count));
+        let usual = Scaled::int(18).over(count).root().plus(Scaled::ONE);
+        if usual.less(misfit) {
+            misfit
+        } else {
+            Scaled::ONE
+        }
+    }
+
+    /// The figures; `None` where the record leaves a parameter undetermined, or
+    /// where no passive circuit has them.
+    pub(super) fn fit(
+        &self,
+        theta: &Theta,
+        reference: Reference,
+        suspected: [Scaled; 2],
+        longest: i64,
+    ) -> Option<Fit> {
+        let factors = Factors::new(&self.system, Scaled::ZERO);
+        if !factors.regular {
+            return None;
+        }
+        let noise = variance(&self.system, self.freedom, self.least);
+        let enlarged = self.enlarged(noise);
+        let spread = Spread::new(&factors, enlarged, theta)
+            .plus_change(suspected)
+            .plus_readings(self, theta);
+        let total = theta.total.saturating_sub(reference.g);
+        let plus = positive(theta, reference);
+        let conductance = siemens(total, spread.of(ONE, 0));
+        let positive_conductance = siemens(plus, spread.of(theta.ratio, ONE));
+        let negative_conductance = siemens(
+            total.saturating_sub(plus),
+            spread.of(ONE.saturating_sub(theta.ratio), -ONE),
+        );
+        let all = [conductance, positive_conductance, negative_conductance];
+        if all.iter().any(absurd) {
+            return None;
+        }
+        let coupling = self.coupling.unwrap_or_else(|| factors.variance(COUPLING));
+        Some(Fit {
+            conductance,
+            positive_conductance,
+            negative_conductance,
+            position: (total > 0).then(|| spread.position(theta, plus, total)),
+            capacitance: spread.capacitance(theta),
+            coupling: Measured {
+                value: Ratio::from_bits(theta.coupling),
+                u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
+            },
+            time_constant: Seconds::from_bits(longest),
+            noise: Volts::from_bits(noise.shifted(-4).root().bits()),
+            misfit: Ratio::from_bits(self.misfit(noise).bits()),
+            span: Seconds::from_bits(self.span),
+            rows: narrow(self.used),
+            rejected: narrow(self.rejected),
+        })
+    }
+
+    /// Noise variance with what the residuals and their number add.
+    fn enlarged(&self, noise: Scaled) -> Scaled {
+        // Student's t: 97.5 % points are 1.96·(1 + 1.22/ν) to 1 % from ν = 4.
+        let student = Scaled::of(ONE * 61 / 50)
+            .over(Scaled::int(self.freedom))
+            .plus(Scaled::ONE)
+            .square();
+        noise.times(self.inflation(noise)).times(student)
+    }
+}
+
+/// Negative by more than five standard uncertainties.
+fn absurd(conductance: &Measured<Microsiemens>) -> bool {
+    let reach = conductance.u.to_bits().saturating_mul(5);
+    conductance.value.to_bits().saturating_add(reach) < 0
+}
+
+fn siemens(value: i64, u: Scaled) -> Measured<Microsiemens> {
+    Measured {
+        value: Microsiemens::from_bits(value),
+        u: Microsiemens::from_bits(u.bits()),
+    }
+}
+
+fn narrow(count: u32) -> u16 {
+    u16::try_from(count).unwrap_or(u16::MAX)
+}
+
+/// Covariance of ln(G + gr) and w, and the deviation of ln C.
+struct Spread {
+    /// G + gr.
+    total: Scaled,
+    by_total: Scaled,
+    both: Scaled,
+    by_ratio: Scaled,
+    relative_capacitance: Scaled,
+}
+
+impl Spread {
+    fn new(factors: &Factors, variance: Scaled, theta: &Theta) -> Self {
+        let [total, both, ..] = factors.column(TOTAL);
+        let [_, ratio, ..] = factors.column(RATIO);
+        Self {
+            total: Scaled::of(theta.total),
+            by_total: total.times(variance),
+            both: both.times(variance),
+            by_ratio: ratio.times(variance),
+            relative_capacitance: factors.variance(CAPACITANCE).times(variance).root(),
+        }
+    }
+
+    /// A change of the circuit that is suspected but not certain.
+    fn plus_change(mut self, [by_total, by_ratio]: [Scaled; 2]) -> Self {
+        self.by_total = self.by_total.plus(by_total);
+        self.by_ratio = self.by_ratio.plus(by_ratio);
+        self
+    }
+
+    /// v shows w·Vb, as well as Vb is known and as the drift of the reading,
+    /// whose zero nobody knows, moved it within half of the record.
+    fn plus_readings(mut self, converged: &Converged, theta: &Theta) -> Self {
+        let pack = Scaled::of(converged.pack);
+        let level = converged.pack_u.over(pack).times(Scaled::of(theta.ratio));
+        let moved = mul(theta.drift, converged.span >> 1);
+        let slide = Scaled::of(moved).over(pack);
+        self.by_ratio = self.by_ratio.plus(level.square()).plus(slide.square());
+        self
+    }
+
+    fn position(&self, theta: &Theta, plus: i64, total: i64) -> Measured<Ratio> {
+        let position = quotient(plus, total);
+        let away = theta.ratio.saturating_sub(position);
+        Measured {
+            value: Ratio::from_bits(position),
+            u: Ratio::from_bits(self.of(away, ONE).over(Scaled::of(total)).bits()),
+        }
+    }
+
+    /// C, where it is known to a quarter of itself.
+    fn capacitance(&self, theta: &Theta) -> Option<Measured<Microfarads>> {
+        let relative = self.relative_capacitance;
+        let u = relative.times(Scaled::of(theta.capacitance));
+        relative.less(Scaled::new(1, -2)).then(|| Measured {
+            value: Microfarads::from_bits(theta.capacitance),
+            u: Microfarads::from_bits(u.bits()),
+        })
+    }
+
+    /// Deviation of (G + gr)·(a·ln(G + gr) + b·w).
+    fn of(&self, a: i64, b: i64) -> Scaled {
+        let (a, b) = (Scaled::of(a), Scaled::of(b));
+        let sum = a
+            .square()
+            .times(self.by_total)
+            .plus(a.times(b).times(self.both).shifted(1))
+            .plus(b.square().times(self.by_ratio));
+        sum.root().times(self.total)
+    }
+}
+
+/// Longest time constant C/(G + g_k) of the given conductances.
+pub(super) fn longest(
+    theta: &Theta,
+    reference: Reference,
+    conductances: impl Iterator<Item = i64>,
+) -> i64 {
+    let own = theta.total.saturating_sub(reference.g);
+    let least = conductances
+        .map(|g| own.saturating_add(g))
+        .min()
+        .unwrap_or(theta.total)
+        .max(1);
+    num::quotient(i128::from(theta.capacitance), i128::from(least), 32)
+}

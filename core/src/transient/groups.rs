@@ -1,0 +1,58 @@
+//! Rows summed over the span that every mains frequency divides.
+
+use super::normal::WIDE;
+use super::record::SPAN;
+use crate::num;
+
+/// A sum of weighted rows that grows to five blocks.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Group {
+    sums: [i64; WIDE],
+    weight: u32,
+    duration_us: u32,
+    /// Five blocks, less a sampling period's worth of slack.
+    whole_us: u32,
+}
+
+impl Group {
+    pub(super) const fn new(block_us: u32) -> Self {
+        Self {
+            sums: [0; WIDE],
+            weight: 0,
+            duration_us: 0,
+            whole_us: block_us.saturating_mul(SPAN).saturating_sub(block_us >> 2),
+        }
+    }
+
+    /// Starts over: a drive change spoils the sum that it cuts.
+    pub(super) fn reset(&mut self) {
+        self.sums = [0; WIDE];
+        self.weight = 0;
+        self.duration_us = 0;
+    }
+
+    /// Adds a row; returns the mean row and its weight when the span is full.
+    pub(super) fn add(
+        &mut self,
+        row: &[i64; WIDE],
+        weight: u32,
+        duration_us: u32,
+    ) -> Option<([i64; WIDE], u32)> {
+        for (sum, value) in self.sums.iter_mut().zip(row) {
+            *sum = sum.saturating_add(value.saturating_mul(i64::from(weight)));
+        }
+        self.weight = self.weight.saturating_add(weight);
+        self.duration_us = self.duration_us.saturating_add(duration_us);
+        if self.duration_us < self.whole_us {
+            return None;
+        }
+        let weight = self.weight;
+        let mut mean = self.sums;
+        self.reset();
+        let by = num::Reciprocal::new(i128::from(weight))?;
+        for value in &mut mean {
+            *value = by.times(i128::from(*value), 0);
+        }
+        Some((mean, weight))
+    }
+}

@@ -1,0 +1,162 @@
+//! Normal equations of a weighted least-squares problem, gathered row by row.
+//!
+//! Every column has its own power of two, raised when a value outgrows it, so
+//! that 26-bit products sum in 64 bits whatever the size of a column: a
+//! column in kilovolts and one in microvolts keep the same relative accuracy.
+
+use super::scaled::Scaled;
+use super::theta::PARAMETERS;
+
+/// Columns and the residual.
+pub(super) const WIDE: usize = PARAMETERS + 1;
+/// Entries of the upper triangle.
+pub(super) const TRIANGLE: usize = WIDE * (WIDE + 1) / 2;
+/// Bits of a column value, sign apart. A product has 50, its weight at most
+/// 10, and 8 of them are dropped: 256 rows fit 61.
+const BITS: u32 = 25;
+const DROPPED: u32 = 8;
+/// Heaviest row.
+const HEAVIEST: i64 = (1 << 10) - 1;
+
+/// Place of (row, column), row ≤ column, in the upper triangle.
+pub(super) const fn place(row: usize, column: usize) -> usize {
+    // Rows before it hold WIDE + (WIDE − 1) + …
+    let before = row
+        .wrapping_mul(2 * WIDE + 1)
+        .wrapping_sub(row.wrapping_mul(row))
+        / 2;
+    before.wrapping_add(column.wrapping_sub(row))
+}
+
+/// Sums of products.
+#[derive(Debug, Clone)]
+pub(super) struct Normal {
+    sums: [i64; TRIANGLE],
+    shifts: [u32; WIDE],
+}
+
+impl Normal {
+    pub(super) const fn new() -> Self {
+        Self {
+            sums: [0; TRIANGLE],
+            shifts: [0; WIDE],
+        }
+    }
+
+    /// Adds a row of `I32F32` values: the columns, then the residual.
+    pub(super) fn add(&mut self, row: &[i64; WIDE], weight: u32) {
+        self.make_room(row);
+        let mut short = [0i64; WIDE];
+        for ((short, value), shift) in short.iter_mut().zip(row).zip(&self.shifts) {
+            *short = value >> shift;
+        }
+        let weight = i64::from(weight).min(HEAVIEST);
+        let mut sums = self.sums.iter_mut();
+        for (at, left) in short.iter().enumerate() {
+            let weighted = left.wrapping_mul(weight);
+            for (right, sum) in short.iter().skip(at).zip(&mut sums) {
+                // 25 + 10 + 25 bits.
+                *sum = sum.saturating_add(weighted.wrapping_mul(*right) >> DROPPED);
+            }
+        }
+    }
+
+    fn make_room(&mut self, row: &[i64; WIDE]) {
+        for (column, value) in row.iter().enumerate() {
+            let needed = 64u32.wrapping_sub(value.unsigned_abs().leading_zeros());
+            let Some(shift) = self.shifts.get_mut(column) else {
+                return;
+            };
+            let more = needed.saturating_sub(BITS).saturating_sub(*shift);
+            if more > 0 {
+                *shift = shift.saturating_add(more);
+                self.lower(column, more);
+            }
+        }
+    }
+
+    /// Divides all products with a column by a power of two.
+    fn lower(&mut self, column: usize, by: u32) {
+        let mut sums = self.sums.iter_mut();
+        for left in 0..WIDE {
+            for (right, sum) in (left..WIDE).zip(&mut sums) {
+                let times = u32::from(left == column).wrapping_add(u32::from(right == column));
+                *sum >>= by.wrapping_mul(times).min(63);
+            }
+        }
+    }
+
+    /// The sums as numbers: V² times weight.
+    pub(super) fn system(&self) -> System {
+        let mut sums = [Scaled::ZERO; TRIANGLE];
+        let mut products = self.sums.iter().zip(&mut sums);
+        for (at, left) in self.shifts.iter().enumerate() {
+            for (right, (sum, scaled)) in self.shifts.iter().skip(at).zip(&mut products) {
+                let exponent = left.wrapping_add(*right).wrapping_add(DROPPED) as i32;
+                *scaled = Scaled::new(*sum, exponent.wrapping_sub(64));
+            }
+        }
+        System { sums }
+    }
+}
+
+/// Normal equations ready to be solved: the upper triangle of the matrix, the
+/// right-hand side as its last column, and the sum of squares of the residuals.
+#[derive(Debug, Clone)]
+pub(super) struct System {
+    sums: [Scaled; TRIANGLE],
+}
+
+impl System {
+    pub(super) fn at(&self, row: usize, column: usize) -> Scaled {
+        let (row, column) = (row.min(column), row.max(column));
+        self.sums
+            .get(place(row, column))
+            .copied()
+            .unwrap_or(Scaled::ZERO)
+    }
+
+    pub(super) fn add(&mut self, row: usize, column: usize, value: Scaled) {
+        if let Some(sum) = self.sums.get_mut(place(row, column)) {
+            *sum = sum.plus(value);
+        }
+    }
+
+    /// Right-hand side.
+    pub(super) fn side(&self, row: usize) -> Scaled {
+        self.at(row, PARAMETERS)
+    }
+
+    /// Weighted sum of squares of the residuals.
+    pub(super) fn squares(&self) -> Scaled {
+        self.at(PARAMETERS, PARAMETERS)
+    }
+
+    /// Takes off the sum of squares what a step has explained.
+    pub(super) fn lower(&mut self, by: Scaled) {
+        self.add(PARAMETERS, PARAMETERS, by.negated());
+    }
+
+    /// Takes note that a parameter is known: `error` is how far it is above
+    /// the present point, `weight` the noise variance over its own.
+    pub(super) fn prior(&mut self, row: usize, error: Scaled, weight: Scaled) {
+        let pull = weight.times(error);
+        self.add(row, row, weight);
+        self.add(row, PARAMETERS, pull);
+        self.add(PARAMETERS, PARAMETERS, pull.times(error));
+    }
+
+    /// Holds a parameter where it is.
+    pub(super) fn hold(&mut self, row: usize) {
+        for column in 0..WIDE {
+            let (row, column) = (row.min(column), row.max(column));
+            if let Some(sum) = self.sums.get_mut(place(row, column)) {
+                *sum = if row == column {
+                    Scaled::ONE
+                } else {
+                    Scaled::ZERO
+                };
+            }
+        }
+    }
+}

@@ -1,0 +1,323 @@
+//! One walk through the record at a point in parameter space: predictions,
+//! residuals, normal equations, and what the residuals look like.
+
+use super::groups::Group;
+use super::model::{Course, Part, Prediction, Span, Walk};
+use super::normal::{Normal, System, WIDE};
+use super::pack::parts;
+use super::record::{Entry, View};
+use super::scaled::Scaled;
+use super::theta::{COUPLING, LAG, Reference, Theta, quotient, seconds};
+use crate::config::{Drive, Network};
+use crate::num::{ONE, mul};
+
+/// Entries taken in one slice of work.
+const SLICE: usize = 8;
+/// Residuals beyond six standard deviations are left out.
+const REJECT: i64 = 36;
+/// Groups of five blocks in a batch, for the slow part of the residuals.
+const BATCH: u32 = 4;
+
+/// What the walk needs to know.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Setting<'a> {
+    pub(super) record: View<'a>,
+    pub(super) network: &'a Network,
+    pub(super) reference: Reference,
+    pub(super) block_us: u32,
+    /// Vb, where it stands still: then its noise is left out.
+    pub(super) pack: Option<i64>,
+    /// Noise variance of the fit before, V² times weight; bounds residuals.
+    pub(super) variance: Option<Scaled>,
+    /// Rows are summed over five blocks.
+    pub(super) grouped: bool,
+    /// When a drift of the reading is zero, in s from the start of the record.
+    pub(super) epoch: i64,
+}
+
+/// Sums of squares of the residuals over spans of different length. White
+/// noise gives the same mean square for each; hum is large in `single` only,
+/// a misfit in `batch`.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Tally {
+    pub(super) sum: Scaled,
+    pub(super) count: u32,
+}
+
+impl Tally {
+    fn add(&mut self, sum: i64, weight: u32) {
+        // (Σ w·r)²/Σw.
+        let square = Scaled::of(sum)
+            .square()
+            .over(Scaled::int(i64::from(weight)));
+        self.sum = self.sum.plus(square);
+        self.count = self.count.saturating_add(1);
+    }
+
+    pub(super) fn mean(&self) -> Scaled {
+        self.sum.over(Scaled::int(i64::from(self.count)))
+    }
+}
+
+/// How G + gr and w change within the record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Shape {
+    Constant,
+    /// At an entry, at once.
+    Step(usize),
+    /// Evenly, by as much in the length of the record; not at its end.
+    Trend,
+}
+
+/// A walk under way.
+#[derive(Debug, Clone)]
+pub(super) struct Pass {
+    at: usize,
+    end: usize,
+    walk: Walk,
+    shape: Shape,
+    course: Course,
+    /// Length of the record, s.
+    length: i64,
+    /// Time since the epoch of the drift, s.
+    elapsed: i64,
+    tick: i64,
+    spans: [Option<Span>; 3],
+    oldest: usize,
+    rows: Group,
+    five: Group,
+    batch: (i64, u32, u32),
+    /// What came of it.
+    pub(super) normal: Normal,
+    pub(super) single: Tally,
+    pub(super) fives: Tally,
+    pub(super) batches: Tally,
+    /// Rows in the normal equations.
+    pub(super) used: u32,
+    pub(super) rejected: u32,
+    /// Newest entries rejected without a break, and for how long.
+    pub(super) trailing: u32,
+    pub(super) trailing_us: u32,
+}
+
+impl Pass {
+    /// A walk from the start of the record. The columns of a change take the
+    /// places of those of κ and λ.
+    pub(super) fn new(setting: &Setting<'_>, theta: &Theta, shape: Shape) -> Self {
+        let record = setting.record;
+        let pack = record.get(0).map_or(0, |first| first.pack());
+        Self {
+            at: 0,
+            end: record.len(),
+            walk: Walk::new(theta, setting.pack.unwrap_or(pack)),
+            shape,
+            course: Course::default(),
+            length: seconds(record.length_us()),
+            elapsed: setting.epoch.saturating_neg(),
+            tick: record.tick_seconds(setting.block_us),
+            spans: [None; 3],
+            oldest: 0,
+            rows: Group::new(setting.block_us),
+            five: Group::new(setting.block_us),
+            batch: (0, 0, 0),
+            normal: Normal::new(),
+            single: Tally::default(),
+            fives: Tally::default(),
+            batches: Tally::default(),
+            used: 0,
+            rejected: 0,
+            trailing: 0,
+            trailing_us: 0,
+        }
+    }
+
+    /// One slice of work; true when the walk is over.
+    pub(super) fn step(&mut self, setting: &Setting<'_>, theta: &Theta) -> bool {
+        for _ in 0..SLICE {
+            if self.at >= self.end {
+                self.close_batch();
+                return true;
+            }
+            if let Some(entry) = setting.record.get(self.at) {
+                self.take(setting, theta, &entry);
+            }
+            self.at = self.at.wrapping_add(1);
+        }
+        false
+    }
+
+    /// The normal equations; residuals left out count at the bound.
+    pub(super) fn system(&self, setting: &Setting<'_>) -> System {
+        let mut system = self.normal.system();
+        if let Some(variance) = setting.variance {
+            let bound = variance.times(Scaled::int(REJECT));
+            let squares = bound.times(Scaled::int(i64::from(self.rejected)));
+            system.add(WIDE - 1, WIDE - 1, squares);
+        }
+        system
+    }
+
+    /// The circuit that bounds the residuals is refuted: a quarter of all
+    /// entries lie beyond the bound, or the newest three and 16 blocks do.
+    pub(super) fn refuted(&self, block_us: u32) -> bool {
+        let many = self.rejected.saturating_mul(4) > self.single.count;
+        let long = self.trailing_us >= block_us.saturating_mul(16);
+        many || long && self.trailing >= 3
+    }
+
+    fn take(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) {
+        let prediction = self.predict(setting, theta, entry);
+        if entry.first {
+            self.rows.reset();
+            self.five.reset();
+            self.close_batch();
+        }
+        if entry.weight == 0 {
+            return;
+        }
+        let residual = entry.chassis().saturating_sub(prediction.mean);
+        let mut row = [0; WIDE];
+        for (slot, value) in row.iter_mut().zip(
+            prediction
+                .columns
+                .into_iter()
+                .chain(core::iter::once(residual)),
+        ) {
+            *slot = value;
+        }
+        let weight = u32::from(entry.weight);
+        if self.reject(setting, residual, entry) {
+            return;
+        }
+        self.tally(residual, weight, entry.duration_us);
+        if !setting.grouped {
+            self.used = self.used.saturating_add(1);
+            self.normal.add(&row, weight);
+        } else if let Some((row, weight)) = self.rows.add(&row, weight, entry.duration_us) {
+            self.used = self.used.saturating_add(1);
+            self.normal.add(&row, weight);
+        }
+    }
+
+    fn reject(&mut self, setting: &Setting<'_>, residual: i64, entry: &Entry) -> bool {
+        let beyond = setting.variance.is_some_and(|variance| {
+            let square = Scaled::of(residual).square();
+            variance
+                .times(Scaled::int(REJECT))
+                .less(square.times(Scaled::int(i64::from(entry.weight))))
+        });
+        if beyond {
+            self.rejected = self.rejected.saturating_add(1);
+            self.trailing = self.trailing.saturating_add(1);
+            self.trailing_us = self.trailing_us.saturating_add(entry.duration_us);
+        } else {
+            self.trailing = 0;
+            self.trailing_us = 0;
+        }
+        beyond
+    }
+
+    fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
+        let weighted = residual.saturating_mul(i64::from(weight));
+        self.single.add(weighted, weight);
+        let only = [0, 0, 0, 0, 0, 0, 0, residual];
+        let Some(([.., mean], weight)) = self.five.add(&only, weight, duration_us) else {
+            return;
+        };
+        let weighted = mean.saturating_mul(i64::from(weight));
+        self.fives.add(weighted, weight);
+        let (sum, total, count) = &mut self.batch;
+        *sum = sum.saturating_add(weighted);
+        *total = total.saturating_add(weight);
+        *count = count.saturating_add(1);
+        if *count >= BATCH {
+            self.close_batch();
+        }
+    }
+
+    fn close_batch(&mut self) {
+        let (sum, weight, count) = self.batch;
+        if count > 1 {
+            self.batches.add(sum, weight);
+        }
+        self.batch = (0, 0, 0);
+    }
+
+    fn predict(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) -> Prediction {
+        let mut out = Prediction::default();
+        let mut changed = [0i64; 2];
+        let parts = match setting.pack {
+            Some(pack) => [Some(Part::still(pack)), None],
+            None => parts(setting.record, self.at, entry),
+        };
+        let when = self.when(setting, entry);
+        for part in parts.iter().flatten() {
+            let duration = if part.share == ONE {
+                entry.duration_us
+            } else {
+                mul(i64::from(entry.duration_us), part.share) as u32
+            };
+            let Some(span) = self.span(setting, theta, entry.drive, duration) else {
+                continue;
+            };
+            if self.shape != Shape::Constant {
+                let columns = self.course.pass(&self.walk, &span, theta, part, when);
+                for (sum, column) in changed.iter_mut().zip(columns) {
+                    *sum = sum.saturating_add(column);
+                }
+            }
+            self.walk.pass(&span, theta, part, &mut out);
+        }
+        if self.shape != Shape::Constant {
+            let [by_total, by_ratio] = changed;
+            out.put(COUPLING, by_total);
+            out.put(LAG, by_ratio);
+        }
+        let duration = seconds(entry.duration_us);
+        let middle = self.elapsed.saturating_add(duration >> 1);
+        self.elapsed = self.elapsed.saturating_add(duration);
+        let [.., drift, _] = &mut out.columns;
+        *drift = middle;
+        out.mean = out.mean.saturating_add(mul(theta.drift, middle));
+        out
+    }
+
+    /// Share of the change that has come by the middle of an entry.
+    fn when(&self, setting: &Setting<'_>, entry: &Entry) -> i64 {
+        match self.shape {
+            Shape::Constant => 0,
+            Shape::Step(since) if self.at < since => 0,
+            Shape::Step(_) => ONE,
+            Shape::Trend => {
+                let begin = self.elapsed.saturating_add(setting.epoch);
+                let middle = begin.saturating_add(seconds(entry.duration_us) >> 1);
+                quotient(middle.saturating_sub(self.length), self.length)
+            }
+        }
+    }
+
+    /// The coefficients of a span, from the last three kinds if possible.
+    fn span(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        drive: Drive,
+        duration_us: u32,
+    ) -> Option<Span> {
+        let known = self.spans.iter().flatten();
+        if let Some(span) = known.copied().find(|span| span.is_for(drive, duration_us)) {
+            return Some(span);
+        }
+        let row = setting.network.row(drive);
+        let span = Span::new(theta, setting.reference, row, drive, duration_us, self.tick)?;
+        if let Some(slot) = self.spans.get_mut(self.oldest) {
+            *slot = Some(span);
+        }
+        self.oldest = if self.oldest >= 2 {
+            0
+        } else {
+            self.oldest.wrapping_add(1)
+        };
+        Some(span)
+    }
+}

@@ -1,0 +1,279 @@
+//! The search for the least squares: Gauss-Newton, damped (Levenberg,
+//! Marquardt) where a full step fails.
+
+use super::beliefs::Beliefs;
+use super::decay::exp;
+use super::normal::System;
+use super::scaled::Scaled;
+use super::solve::Factors;
+use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta, quotient};
+use crate::num::{ONE, mul};
+
+/// Most walks through the record before the search is given up.
+const PATIENCE: u32 = 40;
+/// After so many it is worth asking whether hum keeps the search from its end.
+pub(super) const DOUBTFUL: u32 = 12;
+
+/// A point that was accepted, to fall back to.
+#[derive(Debug, Clone)]
+struct Accepted {
+    theta: Theta,
+    system: System,
+    /// By how much the step from there was to lower the sum of squares.
+    promised: Scaled,
+}
+
+/// What one conclusion came to.
+#[derive(Debug, Clone)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "moved once a search, by value, without a heap"
+)]
+pub(super) enum Found {
+    /// Walk again from the new point.
+    Again,
+    /// Converged; the equations at the point.
+    Least(System),
+    /// No minimum found.
+    Lost,
+}
+
+/// The search under way.
+#[derive(Debug, Clone)]
+pub(super) struct Search {
+    pub(super) theta: Theta,
+    accepted: Option<Accepted>,
+    damping: Scaled,
+    /// Power of two by which the next failure raises the damping.
+    raise: i32,
+    pub(super) walks: u32,
+}
+
+impl Search {
+    pub(super) const fn new(theta: Theta) -> Self {
+        Self {
+            theta,
+            accepted: None,
+            damping: Scaled::ZERO,
+            raise: 1,
+            walks: 0,
+        }
+    }
+
+    /// Judges a walk: its equations and the rows that went into them.
+    pub(super) fn conclude(
+        &mut self,
+        mut system: System,
+        used: u32,
+        beliefs: &Beliefs,
+        bounds: Bounds,
+    ) -> Found {
+        self.walks = self.walks.saturating_add(1);
+        let freedom = freedom(used, DETERMINED);
+        let variance = variance(&system, freedom, beliefs.least_variance(freedom));
+        beliefs.apply(&mut system, &self.theta, variance);
+        bounds.hold(&mut system, &self.theta);
+        if self.walks >= PATIENCE {
+            return Found::Lost;
+        }
+        if let Some(old) = &self.accepted {
+            let slack = beliefs.variance().shifted(-10);
+            let gained = old.system.squares().minus(system.squares());
+            if gained.plus(slack).negative() {
+                return self.retreat(bounds);
+            }
+            self.trust(gained.over(old.promised));
+        }
+        let full = Factors::new(&system, Scaled::ZERO).step(&system);
+        if decrement(&system, &full).less(variance.times(TRIFLE)) {
+            self.theta = bounds.moved(&self.theta, &full);
+            return Found::Least(system);
+        }
+        self.advance(system, bounds);
+        Found::Again
+    }
+
+    /// The point is worse than the one before: a shorter step from there.
+    fn retreat(&mut self, bounds: Bounds) -> Found {
+        let Some(old) = self.accepted.take() else {
+            return Found::Lost;
+        };
+        self.damping = self.damping.max(LEAST_DAMPING).shifted(self.raise);
+        self.raise = self.raise.saturating_add(1);
+        if Scaled::int(1 << 20).less(self.damping) {
+            return Found::Lost;
+        }
+        self.theta = old.theta;
+        self.advance(old.system, bounds);
+        Found::Again
+    }
+
+    /// Less damping the better the step kept its promise (Nielsen's rule).
+    fn trust(&mut self, kept: Scaled) {
+        let excess = kept.shifted(1).minus(Scaled::ONE);
+        let third = Scaled::new(5, -4);
+        let factor = Scaled::ONE.minus(excess.square().times(excess)).max(third);
+        self.damping = self.damping.times(factor.min(Scaled::int(2)));
+        if self.damping.less(LEAST_DAMPING) {
+            self.damping = Scaled::ZERO;
+        }
+        self.raise = 1;
+    }
+
+    /// A step from the present point, which becomes the one to fall back to.
+    fn advance(&mut self, system: System, bounds: Bounds) {
+        let step = Factors::new(&system, self.damping).step(&system);
+        let promised = step
+            .iter()
+            .enumerate()
+            .fold(Scaled::ZERO, |sum, (row, by)| {
+                let pull = system.at(row, row).times(self.damping).times(*by);
+                sum.plus(by.times(pull.plus(system.side(row))))
+            });
+        let here = self.theta;
+        self.theta = bounds.moved(&here, &step);
+        self.accepted = Some(Accepted {
+            theta: here,
+            system,
+            promised,
+        });
+    }
+
+    /// Starts anew from the present point.
+    pub(super) fn restart(&mut self) {
+        self.accepted = None;
+        self.damping = Scaled::ZERO;
+    }
+}
+
+/// A fall of the sum of squares that does not matter, in noise variances: within
+/// a tenth of a standard deviation of the minimum in every direction.
+const TRIFLE: Scaled = Scaled::new(5, -9);
+
+/// Below this share of the diagonal, damping is none. A slow circuit leaves
+/// directions that have a millionth of the information of the best.
+const LEAST_DAMPING: Scaled = Scaled::new(1, -20);
+
+/// Parameters that a record usually determines.
+pub(super) const DETERMINED: u32 = 6;
+
+/// Degrees of freedom of so many rows.
+pub(super) fn freedom(used: u32, parameters: u32) -> i64 {
+    i64::from(used.saturating_sub(parameters).max(1))
+}
+
+/// Noise variance that the residuals show, V² times weight; not below `least`.
+pub(super) fn variance(system: &System, freedom: i64, least: Scaled) -> Scaled {
+    system.squares().over(Scaled::int(freedom)).max(least)
+}
+
+/// How much the full step promises to lower the sum of squares.
+pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled {
+    step.iter()
+        .enumerate()
+        .fold(Scaled::ZERO, |sum, (row, by)| {
+            sum.plus(by.times(system.side(row)))
+        })
+}
+
+/// Bounds of G + gr (µS), C (µF), w and κ.
+const MOST_TOTAL: i64 = 60_000 * ONE;
+const MOST_CAPACITANCE: i64 = 400 * ONE;
+const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
+const COUPLINGS: (i64, i64) = (-(ONE / 2), ONE + ONE / 2);
+
+fn within(value: i64, (least, most): (i64, i64)) -> i64 {
+    value.min(most).max(least)
+}
+
+/// How far a point may go.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bounds {
+    pub(super) reference: Reference,
+    /// Lengths of a block and of the record, s.
+    pub(super) block: i64,
+    pub(super) length: i64,
+}
+
+/// New G + gr, w and C of a circuit that hardly begins to settle within the
+/// record. Its voltage is linear in 1/C, (G + gr)/C and (Gp + pr)/C: a step in
+/// these leads straight to the minimum, one in logarithms around a bend.
+fn slow_move(from: &Theta, total: i64, ratio: i64, capacitance: i64) -> (i64, i64, i64) {
+    let slower = ONE.saturating_sub(capacitance);
+    let grown = slower.saturating_add(total);
+    let part = mul(from.ratio, grown).saturating_add(ratio);
+    (
+        quotient(mul(from.total, grown), slower),
+        quotient(part, grown),
+        quotient(from.capacitance, slower),
+    )
+}
+
+impl Bounds {
+    /// C below which a circuit has settled before the first sample is taken,
+    /// at τ of 1/400 of a block.
+    fn least(&self, total: i64) -> i64 {
+        mul(total, quotient(self.block, 400 * ONE)).max(1 << 10)
+    }
+
+    /// Holds the parameters that the data pull beyond their bounds.
+    pub(super) fn hold(&self, system: &mut System, theta: &Theta) {
+        let total = (self.least_total(), MOST_TOTAL);
+        let capacitance = (self.least(theta.total), MOST_CAPACITANCE);
+        for (place, value, (least, most)) in [
+            (TOTAL, theta.total, total),
+            (RATIO, theta.ratio, RATIOS),
+            (CAPACITANCE, theta.capacitance, capacitance),
+            (COUPLING, theta.coupling, COUPLINGS),
+        ] {
+            let pull = system.side(place);
+            if value <= least && !pull.positive() || value >= most && !pull.negative() {
+                system.hold(place);
+            }
+        }
+    }
+
+    fn least_total(&self) -> i64 {
+        quotient(self.reference.g, 50 * ONE).saturating_add(ONE / 1000)
+    }
+
+    /// A point moved by a step, or by as much of it as keeps to a factor of
+    /// e^1.5 in G + gr and C and 0.7 in w; a quarter as much where the circuit
+    /// is slower than the record is long.
+    pub(super) fn moved(&self, from: &Theta, step: &[Scaled; PARAMETERS]) -> Theta {
+        let slow = from.capacitance > mul(from.total, self.length);
+        let most = Scaled::of(if slow { ONE * 3 / 8 } else { ONE * 3 / 2 });
+        let [total, ratio, capacitance, ..] = *step;
+        let reach = total
+            .size()
+            .max(capacitance.size())
+            .max(ratio.size().shifted(1));
+        let scale = if most.less(reach) {
+            most.over(reach)
+        } else {
+            Scaled::ONE
+        };
+        let [total, ratio, capacitance, coupling, start, drift, lag] =
+            step.map(|by| by.times(scale).bits());
+        let (total, ratio, capacitance) = if slow {
+            slow_move(from, total, ratio, capacitance)
+        } else {
+            (
+                mul(from.total, exp(total)),
+                from.ratio.saturating_add(ratio),
+                mul(from.capacitance, exp(capacitance)),
+            )
+        };
+        let total = total.min(MOST_TOTAL).max(self.least_total());
+        let plus = |a: i64, b: i64| a.saturating_add(b);
+        Theta {
+            total,
+            ratio: within(ratio, RATIOS),
+            capacitance: capacitance.min(MOST_CAPACITANCE).max(self.least(total)),
+            coupling: within(plus(from.coupling, coupling), COUPLINGS),
+            start: plus(from.start, start),
+            drift: plus(from.drift, drift),
+            lag: plus(from.lag, lag),
+        }
+    }
+}

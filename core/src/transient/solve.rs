@@ -1,0 +1,168 @@
+//! Solution of the normal equations by LDLᵀ.
+
+use super::normal::System;
+use super::scaled::Scaled;
+use super::theta::PARAMETERS;
+
+type Vector = [Scaled; PARAMETERS];
+
+/// A pivot that keeps less than 2⁻²⁵ of its diagonal is rounding, not
+/// information.
+const WORTHLESS: i32 = -25;
+
+/// `A = L·D·Lᵀ`.
+#[derive(Debug, Clone)]
+pub(super) struct Factors {
+    /// Strictly lower part, by rows.
+    lower: [Vector; PARAMETERS],
+    /// 1/D.
+    inverse: Vector,
+    /// Every parameter is determined.
+    pub(super) regular: bool,
+}
+
+impl Factors {
+    /// Factors the matrix with its diagonal raised by the share `damping`.
+    pub(super) fn new(system: &System, damping: Scaled) -> Self {
+        let mut out = Self {
+            lower: [[Scaled::ZERO; PARAMETERS]; PARAMETERS],
+            inverse: [Scaled::ZERO; PARAMETERS],
+            regular: true,
+        };
+        for row in 0..PARAMETERS {
+            let mut line = [Scaled::ZERO; PARAMETERS];
+            // line[j] = A[row][j] − Σ L[row][k]·D[k]·L[j][k], then divided by D[j].
+            let mut raw = [Scaled::ZERO; PARAMETERS];
+            for column in 0..row {
+                let other = out.lower.get(column).copied().unwrap_or_default();
+                let sum = dot(&raw, &other, column);
+                let value = system.at(row, column).minus(sum);
+                put(&mut raw, column, value);
+                let by = out.inverse.get(column).copied().unwrap_or_default();
+                put(&mut line, column, value.times(by));
+            }
+            let diagonal = system.at(row, row);
+            let diagonal = diagonal.plus(diagonal.times(damping));
+            let pivot = diagonal.minus(dot(&raw, &line, row));
+            let worth = !pivot.less(diagonal.shifted(WORTHLESS)) && pivot.positive();
+            out.regular &= worth;
+            if worth {
+                put(&mut out.inverse, row, Scaled::ONE.over(pivot));
+            }
+            if let Some(slot) = out.lower.get_mut(row) {
+                *slot = line;
+            }
+        }
+        out
+    }
+
+    /// Solves for a right-hand side.
+    pub(super) fn solve(&self, side: &Vector) -> Vector {
+        let mut x = *side;
+        for (row, line) in self.lower.iter().enumerate() {
+            let known = dot(line, &x, row);
+            let value = x.get(row).copied().unwrap_or_default().minus(known);
+            put(&mut x, row, value);
+        }
+        for (value, by) in x.iter_mut().zip(&self.inverse) {
+            *value = value.times(*by);
+        }
+        for row in (0..PARAMETERS).rev() {
+            let known = x.get(row).copied().unwrap_or_default();
+            let line = self.lower.get(row).copied().unwrap_or_default();
+            for (value, factor) in x.iter_mut().zip(&line).take(row) {
+                *value = value.minus(factor.times(known));
+            }
+        }
+        x
+    }
+
+    /// The step to the solution.
+    pub(super) fn step(&self, system: &System) -> Vector {
+        let mut side = [Scaled::ZERO; PARAMETERS];
+        for (row, slot) in side.iter_mut().enumerate() {
+            *slot = system.side(row);
+        }
+        self.solve(&side)
+    }
+
+    /// A column of the inverse.
+    pub(super) fn column(&self, column: usize) -> Vector {
+        let mut side = [Scaled::ZERO; PARAMETERS];
+        put(&mut side, column, Scaled::ONE);
+        self.solve(&side)
+    }
+
+    /// A diagonal element of the inverse.
+    pub(super) fn variance(&self, row: usize) -> Scaled {
+        self.column(row).get(row).copied().unwrap_or_default()
+    }
+}
+
+fn put(vector: &mut Vector, at: usize, value: Scaled) {
+    if let Some(slot) = vector.get_mut(at) {
+        *slot = value;
+    }
+}
+
+/// Sum of the first `count` products.
+fn dot(a: &Vector, b: &Vector, count: usize) -> Scaled {
+    a.iter()
+        .zip(b)
+        .take(count)
+        .fold(Scaled::ZERO, |sum, (a, b)| sum.plus(a.times(*b)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::normal::{Normal, WIDE};
+    use super::*;
+    use proptest::prelude::*;
+
+    const ONE: f64 = 4_294_967_296.0;
+
+    proptest! {
+        /// Columns from millivolts to kilovolts with exact data: every
+        /// parameter comes back, to the quantum of its own column.
+        #[test]
+        fn a_linear_problem_is_solved(
+            rows in prop::collection::vec(prop::array::uniform7(-1.0f64..1.0), 40..80),
+            truth in prop::array::uniform7(-1.0f64..1.0),
+        ) {
+            let sizes = [1000.0, 1.0, 1e-3, 300.0, 0.02, 5.0, 1500.0];
+            let mut normal = Normal::new();
+            for row in &rows {
+                let mut wide = [0i64; WIDE];
+                let mut side = 0.0;
+                for i in 0..PARAMETERS {
+                    wide[i] = (row[i] * sizes[i] * ONE) as i64;
+                    side += row[i] * truth[i];
+                }
+                wide[PARAMETERS] = (side * ONE) as i64;
+                normal.add(&wide, 16);
+            }
+            let system = normal.system();
+            let factors = Factors::new(&system, Scaled::ZERO);
+            prop_assert!(factors.regular);
+            let step = factors.step(&system);
+            for i in 0..PARAMETERS {
+                let got = step[i].fixed(32) as f64 / ONE * sizes[i];
+                prop_assert!((got - truth[i]).abs() < 1e-5, "{i}: {got} {}", truth[i]);
+            }
+        }
+    }
+
+    #[test]
+    fn a_parameter_without_information_is_noticed() {
+        let mut normal = Normal::new();
+        for k in 0..20i64 {
+            let mut row = [0i64; WIDE];
+            for (i, value) in row.iter_mut().enumerate() {
+                *value = (k * 7919 * (i as i64 + 3) % 1009) << 32;
+            }
+            row[4] = 0;
+            normal.add(&row, 16);
+        }
+        assert!(!Factors::new(&normal.system(), Scaled::ZERO).regular);
+    }
+}

@@ -1,0 +1,268 @@
+//! A starting point from nothing: the pole of the circuit from a scan, all else
+//! by linear least squares.
+//!
+//! With the pole `β = (G + gr)/C` known, the circuit is a first-order low-pass
+//! `β/(s + β)` (F) driven by known signals, and v is linear in what is unknown:
+//!
+//! ```text
+//! v = a·F[y] + b·F[Vb] + κ·(Vb − F[Vb]) + c·e^(−βt) + d·t
+//! y = i_k + p_k·Vb − (g_k − gr)·v    a = 1/(G + gr)    b = Gp/(G + gr)
+//! ```
+//!
+//! c takes up the state at the start of the record, d a drifting reading. No
+//! regressor but the small `(g_k − gr)·v` carries noise, so that even a record
+//! in which the noise drowns the drive gives estimates without bias, and the
+//! sums of squares of different poles compare. Poles an octave apart, from a
+//! quarter of the record's rate to eight per block, leave the search a factor
+//! of 1.5 to go. F of a block mean is exact for a signal that is constant
+//! within the block, which is good enough for a start.
+
+use super::beliefs::Beliefs;
+use super::decay::phi;
+use super::groups::Group;
+use super::normal::{Normal, WIDE};
+use super::record::{Entry, View};
+use super::scaled::Scaled;
+use super::solve::Factors;
+use super::theta::{PARAMETERS, Reference, Theta, quotient, seconds};
+use crate::config::Network;
+use crate::num::{ONE, mul};
+
+/// Entries taken in one slice of work.
+const SLICE: usize = 12;
+/// Above this many blocks the rows are summed over five, against hum.
+const LONG: u32 = 70;
+
+/// One first-order low-pass.
+#[derive(Debug, Clone, Copy)]
+struct LowPass(i64);
+
+impl LowPass {
+    /// Takes a mean; returns the mean of the output.
+    fn pass(&mut self, input: i64, gain: Gain) -> i64 {
+        let apart = self.0.saturating_sub(input);
+        self.0 = self.0.saturating_sub(mul(apart, gain.lost));
+        input.saturating_add(mul(apart, gain.mean))
+    }
+}
+
+/// What a pole does within one length of entry.
+#[derive(Debug, Clone, Copy)]
+struct Gain {
+    duration_us: u32,
+    mean: i64,
+    lost: i64,
+}
+
+/// The scan under way.
+#[derive(Debug, Clone)]
+pub(super) struct Start {
+    /// β, 1/s.
+    pole: i64,
+    fastest: i64,
+    /// Length of the record.
+    total_us: u32,
+    block_us: u32,
+    /// Weight of the belief in no drift over the length of the record.
+    drift: Scaled,
+    /// v/Vb at the start, taken off so that little is left to fit.
+    ratio: i64,
+    filters: Filters,
+    normal: Normal,
+    best: Option<(Scaled, Theta)>,
+}
+
+/// The state of the filters at one pole.
+#[derive(Debug, Clone)]
+struct Filters {
+    at: usize,
+    elapsed_us: u32,
+    known: LowPass,
+    pack: LowPass,
+    tail: LowPass,
+    gain: Option<Gain>,
+    /// Sums rows over five blocks.
+    group: Option<Group>,
+}
+
+/// What a slice came to.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Started {
+    Busy,
+    /// Where to start from.
+    At(Theta),
+    /// The record is empty.
+    Nowhere,
+}
+
+impl Start {
+    pub(super) fn new(record: View<'_>, block_us: u32, beliefs: &Beliefs) -> Self {
+        let total_us = record.length_us();
+        let first = record.get(0).unwrap_or_default();
+        Self {
+            pole: quotient(ONE / 4, seconds(total_us)),
+            fastest: quotient(8 * ONE, seconds(block_us)),
+            total_us,
+            block_us,
+            drift: beliefs.weight(beliefs.drift_u().times(Scaled::of(seconds(total_us)))),
+            ratio: quotient(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE),
+            filters: Filters::new(total_us, block_us),
+            normal: Normal::new(),
+            best: None,
+        }
+    }
+
+    /// One slice of work.
+    pub(super) fn step(
+        &mut self,
+        record: View<'_>,
+        network: &Network,
+        reference: Reference,
+    ) -> Started {
+        for _ in 0..SLICE {
+            let Some(entry) = record.get(self.filters.at) else {
+                return self.conclude(record, reference);
+            };
+            self.take(&entry, network, reference);
+        }
+        Started::Busy
+    }
+
+    fn take(&mut self, entry: &Entry, network: &Network, reference: Reference) {
+        let row = network.row(entry.drive);
+        let (v, pack) = (entry.chassis(), entry.pack());
+        let feedback = mul(row.g.to_bits().saturating_sub(reference.g), v);
+        let known = row
+            .i
+            .to_bits()
+            .saturating_add(mul(row.p.to_bits(), pack))
+            .saturating_sub(feedback);
+        // Nothing was read in a gap: as if all had stood where it was.
+        let known = (entry.weight > 0).then_some(known);
+        let [low, low_pack, tail] = self.filters.take(entry, known, pack, self.pole);
+        let elapsed = i64::from(self.filters.elapsed_us);
+        let when = quotient(elapsed, i64::from(self.total_us)).saturating_sub(ONE / 2);
+        let row: [i64; WIDE] = [
+            low,
+            low_pack,
+            pack.saturating_sub(low_pack),
+            tail,
+            when,
+            0,
+            0,
+            v.saturating_sub(mul(self.ratio, low_pack)),
+        ];
+        let weight = u32::from(entry.weight);
+        if weight == 0 {
+            return;
+        }
+        match &mut self.filters.group {
+            None => self.normal.add(&row, weight),
+            Some(group) => {
+                if let Some((row, weight)) = group.add(&row, weight, entry.duration_us) {
+                    self.normal.add(&row, weight);
+                }
+            }
+        }
+    }
+
+    /// Ends one pole and goes to the next.
+    fn conclude(&mut self, record: View<'_>, reference: Reference) -> Started {
+        let Some(first) = record.get(0) else {
+            return Started::Nowhere;
+        };
+        let mut system = self.normal.system();
+        for row in 0..PARAMETERS {
+            // A whisper of (1 mV)² a block keeps idle columns at zero; κ, which
+            // only a moving pack shows, is held back by 1 V².
+            let weight = match row {
+                2 => Scaled::int(16),
+                4 => self.drift,
+                _ => Scaled::new(1, -16),
+            };
+            system.prior(row, Scaled::ZERO, weight);
+        }
+        let step = Factors::new(&system, Scaled::ZERO).step(&system);
+        let gained = step
+            .iter()
+            .enumerate()
+            .fold(Scaled::ZERO, |sum, (row, by)| {
+                sum.plus(by.times(system.side(row)))
+            });
+        let left = system.squares().minus(gained);
+        let [resistance, positive, ..] = step;
+        let least = quotient(reference.g, 32 * ONE).max(ONE >> 10);
+        let total = Scaled::ONE.over(resistance).bits();
+        let total = if resistance.positive() {
+            total.max(least)
+        } else {
+            reference.g
+        };
+        let positive = positive.plus(Scaled::of(self.ratio)).bits();
+        let ratio = positive.saturating_add(quotient(reference.p, total));
+        let better = self.best.is_none_or(|(least, _)| left.less(least));
+        if better {
+            let theta = Theta {
+                total,
+                ratio: ratio.clamp(-(ONE / 2), ONE + ONE / 2),
+                capacitance: quotient(total, self.pole).max(1 << 12),
+                coupling: ONE / 2,
+                start: first.chassis(),
+                drift: 0,
+                lag: 0,
+            };
+            self.best = Some((left, theta));
+        }
+        self.pole = self.pole.saturating_mul(2).max(1);
+        self.filters = Filters::new(self.total_us, self.block_us);
+        self.normal = Normal::new();
+        match self.best {
+            Some((_, theta)) if self.pole > self.fastest => Started::At(theta),
+            _ => Started::Busy,
+        }
+    }
+}
+
+impl Filters {
+    fn new(total_us: u32, block_us: u32) -> Self {
+        let long = total_us > block_us.saturating_mul(LONG);
+        Self {
+            at: 0,
+            elapsed_us: 0,
+            known: LowPass(0),
+            pack: LowPass(0),
+            tail: LowPass(ONE),
+            gain: None,
+            group: long.then(|| Group::new(block_us)),
+        }
+    }
+
+    /// Means of F\[y\], F\[Vb\] and e^(−βt) in an entry.
+    fn take(&mut self, entry: &Entry, known: Option<i64>, pack: i64, pole: i64) -> [i64; 3] {
+        let known = known.unwrap_or(self.known.0);
+        if self.at == 0 {
+            self.known = LowPass(known);
+            self.pack = LowPass(pack);
+        }
+        self.at = self.at.wrapping_add(1);
+        self.elapsed_us = self.elapsed_us.saturating_add(entry.duration_us);
+        let gain = match self.gain {
+            Some(gain) if gain.duration_us == entry.duration_us => gain,
+            _ => {
+                let z = mul(pole, seconds(entry.duration_us));
+                let mean = phi(z);
+                let lost = mul(z, mean).min(ONE);
+                *self.gain.insert(Gain {
+                    duration_us: entry.duration_us,
+                    mean,
+                    lost,
+                })
+            }
+        };
+        [
+            self.known.pass(known, gain),
+            self.pack.pass(pack, gain),
+            self.tail.pass(0, gain),
+        ]
+    }
+}
