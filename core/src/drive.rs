@@ -5,10 +5,14 @@ use crate::config::{CYCLE_MAX, Config, Drive};
 use crate::num;
 use crate::reason::Reason;
 use crate::report::Reading;
+use crate::units::Seconds;
 
 /// Time constants that a dwell may last before it is given up: a circuit that
 /// has not changed has settled to 1 % after 4.6.
 const PATIENCE: i64 = 8;
+
+/// A tenth of a second in microseconds.
+const TENTH_US: i64 = 100_000;
 
 /// The sequencer: walks the drive cycle, one dwell after another.
 #[derive(Debug, Clone)]
@@ -17,6 +21,8 @@ pub(crate) struct Sequencer {
     /// How long a dwell in each state may last, in microseconds: follows the
     /// time constant seen.
     patience_us: [u32; 3],
+    /// It has moved on from the dwell being recorded already.
+    moved_on: bool,
 }
 
 impl Sequencer {
@@ -25,7 +31,48 @@ impl Sequencer {
         Self {
             place: 0,
             patience_us: [config.timing().dwell_max_us; 3],
+            moved_on: false,
         }
+    }
+
+    /// At the start of the cycle, in a hurry: for an estimator that learns from
+    /// drive changes before anything has settled.
+    pub(crate) fn brisk(config: &Config) -> Self {
+        Self {
+            place: 0,
+            patience_us: [config.timing().dwell_min_us; 3],
+            moved_on: false,
+        }
+    }
+
+    /// A fit of the transient has shown the time constant; `span` is how long
+    /// it has watched. Two and a half time constants are the half-period that
+    /// serves best against noise and slow disturbances alike; but before the
+    /// record is as long, two halves of it tell most.
+    pub(crate) fn pace(&mut self, config: &Config, tau: Seconds, span: Seconds) {
+        let timing = config.timing();
+        let best = tau.to_bits().saturating_mul(5) >> 1;
+        let micros = num::wide(best.min(span.to_bits()), 1_000_000) >> num::FRAC;
+        // In tenths of a second, whole periods of 50 and 60 Hz.
+        let tenths = num::narrow(micros).wrapping_div(TENTH_US).saturating_add(1);
+        let wanted = u32::try_from(tenths.saturating_mul(TENTH_US)).unwrap_or(u32::MAX);
+        self.patience_us = [wanted.max(timing.dwell_min_us).min(timing.dwell_max_us); 3];
+    }
+
+    /// No fit could be had: more time.
+    pub(crate) fn slow_down(&mut self, config: &Config) {
+        let most = config.timing().dwell_max_us;
+        self.patience_us = self.patience_us.map(|us| us.saturating_mul(2).min(most));
+    }
+
+    /// The next dwell is being recorded.
+    pub(crate) const fn begin(&mut self) {
+        self.moved_on = false;
+    }
+
+    /// The dwell being recorded is not yet given up.
+    pub(crate) const fn waits(&self) -> bool {
+        !self.moved_on
     }
 
     /// Learns from a dwell: a settled one tells how long the next in its state
@@ -64,8 +111,12 @@ impl Sequencer {
             .unwrap_or_default()
     }
 
-    /// On to the next dwell.
-    pub(crate) fn advance(&mut self, config: &Config) {
+    /// On to the next dwell, once in a dwell.
+    pub(crate) fn move_on(&mut self, config: &Config) {
+        if self.moved_on {
+            return;
+        }
+        self.moved_on = true;
         let next = self.place.saturating_add(1);
         self.place = if next < config.timing().cycle().len() {
             next

@@ -41,6 +41,10 @@
 //! | judgement | `judge` | an estimate into a verdict |
 //! | report | [`Report`] | all of it, by value |
 //!
+//! [`Monitor`] is this pipeline. [`SwiftMonitor`] runs two more estimators
+//! beside it on the same blocks and reports before a circuit has settled:
+//! [`transient`] fits the running record, [`sudden`] watches for a new leak.
+//!
 //! [`config`] is what the designer declares, [`units`] the quantities.
 //!
 //! # Use
@@ -109,10 +113,15 @@ mod reason;
 mod report;
 mod sample;
 mod settle;
+mod steady;
+pub mod sudden;
+mod swift;
+pub mod transient;
 pub mod units;
 
 pub use front::{Block, Flags, RawBlock, Sampler};
 pub use monitor::{Monitor, Step};
 pub use reason::Reason;
-pub use report::{Estimate, Interval, Kind, Reading, Report, Verdict};
+pub use report::{Basis, Estimate, Interval, Kind, Reading, Report, Verdict};
 pub use sample::Sample;
+pub use swift::SwiftMonitor;

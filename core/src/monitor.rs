@@ -2,13 +2,11 @@
 //! all stages, is imported by none.
 
 use crate::config::{Config, Drive};
-use crate::drive::{Cycle, Sequencer};
-use crate::estimate::Estimator;
+use crate::drive::Sequencer;
 use crate::front::{RawBlock, convert};
 use crate::judge::Judge;
-use crate::reason::Reason;
-use crate::report::{Reading, Report, Verdict};
-use crate::settle::{Dwell, Lead, Settling};
+use crate::report::{Basis, Report, Verdict};
+use crate::steady::{Outcome, Progress, Steady};
 
 /// What one slice of background work came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,37 +25,14 @@ pub enum Step {
     Answer(Report),
 }
 
-/// A settling proof under way.
-#[derive(Debug, Clone)]
-struct Job {
-    proof: Settling,
-    /// The dwell is over: its result is reported. Otherwise it only tells the
-    /// sequencer whether the dwell may end.
-    closing: Option<Closed>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Closed {
-    sequence: u32,
-    drive: Drive,
-}
-
-/// One isolation monitor, owned by the background task.
+/// One isolation monitor that waits for settled readings, owned by the
+/// background task.
 #[derive(Debug, Clone)]
 pub struct Monitor<'c> {
     config: &'c Config,
-    dwell: Option<Dwell>,
-    lead: Option<Lead>,
-    job: Option<Job>,
-    /// A dwell that ended without a proof to run.
-    refused: Option<(Closed, Reason)>,
+    steady: Steady<'c>,
     sequencer: Sequencer,
-    /// The sequencer has already moved on from the dwell being recorded.
-    moved_on: bool,
-    cycle: Cycle,
-    estimator: Estimator,
     judge: Judge,
-    sequence: u32,
 }
 
 impl<'c> Monitor<'c> {
@@ -66,16 +41,9 @@ impl<'c> Monitor<'c> {
     pub fn new(config: &'c Config) -> Self {
         Self {
             config,
-            dwell: None,
-            lead: None,
-            job: None,
-            refused: None,
+            steady: Steady::new(config),
             sequencer: Sequencer::new(config),
-            moved_on: false,
-            cycle: Cycle::default(),
-            estimator: Estimator::default(),
             judge: Judge::default(),
-            sequence: 0,
         }
     }
 
@@ -101,118 +69,50 @@ impl<'c> Monitor<'c> {
             return;
         };
         if block.flags.first_in_dwell {
-            self.close();
-            self.dwell = Some(Dwell::new(block.drive));
-            self.moved_on = false;
+            self.sequencer.begin();
         }
-        let Some(dwell) = self.dwell.as_mut() else {
+        let ripe = self.steady.accept(&block);
+        let Some((drive, blocks)) = self.steady.lasted() else {
             return;
         };
-        let completed = dwell.push(&block);
-        let slots = dwell.slots().len();
-        let (enough, too_long) = self.sequencer.due(self.config, dwell.drive, dwell.blocks);
-        if self.moved_on {
-            return;
-        }
-        if too_long {
-            self.move_on();
-        } else if completed && enough && slots.is_multiple_of(4) && self.job.is_none() {
-            match Settling::start(self.config, dwell, self.lead) {
-                Ok(proof) => {
-                    self.job = Some(Job {
-                        proof,
-                        closing: None,
-                    })
-                }
-                Err(Reason::RecordTooShort) => {}
-                // Waiting mends neither saturation nor lost samples.
-                Err(_) => self.move_on(),
-            }
+        let (enough, too_long) = self.sequencer.due(self.config, drive, blocks);
+        let hopeless = enough && ripe && self.sequencer.waits() && self.steady.probe();
+        if too_long || hopeless {
+            self.sequencer.move_on(self.config);
         }
     }
 
     /// Ends the dwell under way, as at the end of a capture. What comes after a
     /// pause starts without a drive change that was seen.
     pub fn finish(&mut self) {
-        self.close();
-        self.lead = None;
+        self.steady.finish();
     }
 
     /// One bounded slice of background work.
     pub fn step(&mut self) -> Step {
-        if let Some((closed, reason)) = self.refused.take() {
-            return Step::Answer(self.answer(closed, Err(reason)));
-        }
-        let Some(job) = self.job.as_mut() else {
-            return Step::Idle;
-        };
-        let Some(result) = job.proof.step(self.config) else {
-            return Step::Busy;
-        };
-        let closing = job.closing;
-        self.job = None;
-        match closing {
-            Some(closed) => Step::Answer(self.answer(closed, result)),
-            None => {
-                // Without a drive change before it, a voltage that stands still
-                // proves nothing however long it is watched.
-                let over = matches!(result, Ok(_) | Err(Reason::NotYetMeasured));
-                if over && !self.moved_on {
-                    self.move_on();
-                }
+        match self.steady.step() {
+            Progress::Idle => Step::Idle,
+            Progress::Busy => Step::Busy,
+            Progress::Told => {
+                self.sequencer.move_on(self.config);
                 Step::Idle
             }
+            Progress::Over(outcome) => Step::Answer(self.answer(&outcome)),
         }
     }
 
-    fn move_on(&mut self) {
-        self.sequencer.advance(self.config);
-        self.moved_on = true;
-    }
-
-    /// The drive has changed: what is recorded is all there is of this dwell.
-    fn close(&mut self) {
-        let Some(dwell) = self.dwell.take() else {
-            return;
-        };
-        let closed = Closed {
-            sequence: self.sequence,
-            drive: dwell.drive,
-        };
-        self.sequence = self.sequence.wrapping_add(1);
-        self.job = None;
-        match Settling::start(self.config, &dwell, self.lead) {
-            Ok(proof) => {
-                self.job = Some(Job {
-                    proof,
-                    closing: Some(closed),
-                })
-            }
-            Err(reason) => self.refused = Some((closed, reason)),
-        }
-        self.lead = Lead::after(&dwell);
-    }
-
-    fn answer(&mut self, closed: Closed, reading: Result<Reading, Reason>) -> Report {
-        self.sequencer.learn(self.config, closed.drive, &reading);
-        let estimate = match reading {
-            Ok(reading) => {
-                self.cycle.put(closed.sequence, reading);
-                let readings = self.cycle.readings(closed.sequence);
-                self.estimator.estimate(self.config, readings)
-            }
-            Err(reason) => {
-                self.cycle.clear(closed.drive);
-                Err(reason)
-            }
-        };
+    fn answer(&mut self, outcome: &Outcome) -> Report {
+        self.sequencer
+            .learn(self.config, outcome.drive, &outcome.reading);
         let limits = self.config.limits();
-        let verdict = self.judge.take(limits, &estimate);
+        let verdict = self.judge.take(limits, &outcome.estimate);
         Report {
-            sequence: closed.sequence,
-            drive: closed.drive,
-            reading,
-            estimate,
+            sequence: outcome.sequence,
+            drive: outcome.drive,
+            dwell_over: true,
+            reading: outcome.reading,
+            basis: Basis::Settled,
+            estimate: outcome.estimate,
             judged: limits.judged,
             verdict,
         }

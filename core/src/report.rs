@@ -100,7 +100,19 @@ pub struct Reading {
     pub dwell_us: u32,
 }
 
-/// What came of one dwell.
+/// What an estimate rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Basis {
+    /// Readings of one drive cycle, each proved to have settled.
+    Settled,
+    /// A fit of the running record, settled or not.
+    Transient,
+    /// A sudden leak, verified while the circuit moves.
+    Sudden,
+}
+
+/// What came of one dwell, or is known before it is over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Report {
@@ -108,9 +120,14 @@ pub struct Report {
     pub sequence: u32,
     /// Drive state of the dwell.
     pub drive: Drive,
-    /// The settled reading, or why there is none.
+    /// The dwell is over. A [`crate::SwiftMonitor`] reports before, too.
+    pub dwell_over: bool,
+    /// The settled reading, or why there is none; [`Reason::NotSettled`] while
+    /// the dwell lasts.
     pub reading: Result<Reading, Reason>,
-    /// Estimate of the cycle that this dwell completes, or why there is none.
+    /// What the estimate rests on.
+    pub basis: Basis,
+    /// The estimate, or why there is none.
     pub estimate: Result<Estimate, Reason>,
     /// Which figure is judged.
     pub judged: Judged,

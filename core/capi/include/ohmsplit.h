@@ -111,7 +111,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_config_t.
-#define OHMSPLIT_CONFIG_SIZE 784
+#define OHMSPLIT_CONFIG_SIZE 816
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

@@ -20,7 +20,7 @@ pub const OHMSPLIT_UNBOUNDED: i64 = i64::MAX;
 pub const OHMSPLIT_ALIGNMENT: usize = 16;
 /// Bytes of ohmsplit_config_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_CONFIG_SIZE: usize = 784;
+pub const OHMSPLIT_CONFIG_SIZE: usize = 816;
 /// Bytes of ohmsplit_sampler_t.
 #[cfg(not(target_pointer_width = "64"))]
 pub const OHMSPLIT_SAMPLER_SIZE: usize = 128;

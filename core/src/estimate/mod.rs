@@ -2,6 +2,7 @@
 //! split between the rails.
 
 mod change;
+mod early;
 mod system;
 mod uncertainty;
 
@@ -11,6 +12,7 @@ use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Kind, Reading};
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
+pub(crate) use early::{Found, at_least};
 use system::System;
 use uncertainty::{Budget, Uncertainty};
 
@@ -133,7 +135,8 @@ fn short(
         },
     ];
     Ok(assemble(
-        system,
+        system.pack(),
+        capacitance(system),
         Kind::Short,
         split,
         [Microsiemens::MAX; 3],
@@ -193,7 +196,8 @@ fn figure(system: &System, u: Uncertainty) -> Result<Estimate, Reason> {
         Kind::Open => None,
         Kind::Figure | Kind::Short => Some(plausible_position(system.position(), u.position)?),
     };
-    Ok(assemble(system, kind, split, us, position))
+    let (pack, capacitance) = (system.pack(), capacitance(system));
+    Ok(assemble(pack, capacitance, kind, split, us, position))
 }
 
 /// A leak lies inside the stack.
@@ -240,13 +244,13 @@ impl Conductances {
 }
 
 fn assemble(
-    system: &System,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
     kind: Kind,
     split: [Conductances; 3],
     us: [Microsiemens; 3],
     position: Option<Measured<Ratio>>,
 ) -> Estimate {
-    let pack = system.pack();
     let [total, positive, negative] = split;
     let [total_u, positive_u, negative_u] = us;
     let weakest = Conductances {
@@ -285,7 +289,7 @@ fn assemble(
             value: current(weakest.value.max(Microsiemens::ZERO)),
             u: current(weakest_u),
         },
-        capacitance: capacitance(system),
+        capacitance,
         pack,
     }
 }

@@ -9,13 +9,17 @@ use crate::config::{Judged, Limits};
 use crate::num;
 use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Verdict};
-use crate::units::Ohms;
+use crate::units::{Measured, Microsiemens, Ohms};
 
 /// An interval whose ends differ by more than this factor is too wide to be
 /// graded by its lower end while its upper end is healthy: ±15 %, the
 /// uncertainty that IEC 61557-8 allows a response value (from memory, not
 /// verified).
 const WIDE_PERCENT: i64 = 135;
+
+/// Standard uncertainties that leave no doubt: of a Gaussian, 6 in 10⁷ lie
+/// beyond.
+const SURE: i64 = 5;
 
 /// How bad it is, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -34,6 +38,8 @@ pub(crate) struct Judge {
     confirmed: Grade,
     candidate: Grade,
     agreed: u8,
+    /// The alarm stands until estimates confirm another grade.
+    held: bool,
 }
 
 impl Default for Judge {
@@ -43,6 +49,7 @@ impl Default for Judge {
             confirmed: Grade::Healthy,
             candidate: Grade::Healthy,
             agreed: 0,
+            held: false,
         }
     }
 }
@@ -60,12 +67,45 @@ impl Judge {
             Err(reason) => Err(*reason),
         };
         match grade {
+            Err(_) if self.held => self.agreed = 0,
             Err(reason) => {
                 self.agreed = 0;
                 self.verdict = Verdict::Undetermined(reason);
             }
             Ok(grade) => self.confirm(limits, grade),
         }
+        self.verdict
+    }
+
+    /// Takes an estimate that grows sharper from fit to fit: it decides once its
+    /// interval is narrow, or five standard uncertainties on either side leave
+    /// no doubt. Until then what is known stands: the same record is judged
+    /// over and over, and one fit in twenty is beyond its own 95 % interval.
+    pub(crate) fn take_growing(&mut self, limits: &Limits, estimate: &Estimate) -> Verdict {
+        let interval = judged_interval(limits.judged, estimate);
+        let sure = sure_interval(limits.judged, estimate);
+        let sure = [sure.low, sure.high].map(|ohms| self.grade_of(limits, ohms));
+        if !wide(&interval) {
+            self.confirm(limits, self.grade_of(limits, interval.low));
+        } else if let [low, high] = sure
+            && low == high
+        {
+            self.confirm(limits, low);
+        } else if matches!(self.verdict, Verdict::Undetermined(_)) {
+            self.verdict = Verdict::Undetermined(Reason::TooUncertain);
+        }
+        self.verdict
+    }
+
+    /// A sudden leak has been verified. The alarm stands until estimates
+    /// confirm another grade: that the new circuit cannot be measured yet does
+    /// not take it back.
+    pub(crate) const fn alarm(&mut self) -> Verdict {
+        self.confirmed = Grade::Alarm;
+        self.candidate = Grade::Alarm;
+        self.agreed = 0;
+        self.held = true;
+        self.verdict = Verdict::Alarm;
         self.verdict
     }
 
@@ -78,6 +118,7 @@ impl Judge {
         self.candidate = grade;
         if self.agreed >= limits.confirmations {
             self.confirmed = grade;
+            self.held &= grade == Grade::Alarm;
             self.verdict = match grade {
                 Grade::Healthy => Verdict::Healthy,
                 Grade::Warning => Verdict::Warning,
@@ -89,9 +130,7 @@ impl Judge {
     fn grade(&self, limits: &Limits, interval: &Interval<Ohms>) -> Result<Grade, Reason> {
         let low = self.grade_of(limits, interval.low);
         let high = self.grade_of(limits, interval.high);
-        let allowed = interval.low.to_bits().saturating_mul(WIDE_PERCENT);
-        let wide = interval.high.to_bits().saturating_mul(100) > allowed;
-        if wide && low != Grade::Healthy && high == Grade::Healthy {
+        if wide(interval) && low != Grade::Healthy && high == Grade::Healthy {
             return Err(Reason::TooUncertain);
         }
         Ok(low)
@@ -114,6 +153,32 @@ impl Judge {
         } else {
             Grade::Healthy
         }
+    }
+}
+
+const fn wide(interval: &Interval<Ohms>) -> bool {
+    let allowed = interval.low.to_bits().saturating_mul(WIDE_PERCENT);
+    interval.high.to_bits().saturating_mul(100) > allowed
+}
+
+/// The judged resistance with five standard uncertainties on either side.
+fn sure_interval(judged: Judged, estimate: &Estimate) -> Interval<Ohms> {
+    let ends = |g: &Measured<Microsiemens>| {
+        let span = Microsiemens::from_bits(g.u.to_bits().saturating_mul(SURE));
+        let low = g.value.saturating_sub(span).max(Microsiemens::ZERO);
+        (low, g.value.saturating_add(span))
+    };
+    let (low, high) = match judged {
+        Judged::BothInParallel => ends(&estimate.conductance),
+        Judged::WeakestRail => {
+            let positive = ends(&estimate.positive_conductance);
+            let negative = ends(&estimate.negative_conductance);
+            (positive.0.max(negative.0), positive.1.max(negative.1))
+        }
+    };
+    Interval {
+        low: Ohms::of(high),
+        high: Ohms::of(low),
     }
 }
 

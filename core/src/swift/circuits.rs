@@ -1,0 +1,65 @@
+//! What one estimator found, as another wants to know it.
+
+use crate::config::Config;
+use crate::estimate::Found;
+use crate::num;
+use crate::sudden::{self, Known};
+use crate::transient::Fit;
+use crate::units::{Measured, Microfarads, Microsiemens, Ratio};
+
+/// A fit as the estimate takes it.
+pub(super) fn fitted(fit: &Fit) -> Found {
+    Found {
+        conductance: fit.conductance,
+        positive: fit.positive_conductance,
+        negative: fit.negative_conductance,
+        position_u: fit.position.map_or(Ratio::MAX, |position| position.u),
+        capacitance: fit.capacitance,
+    }
+}
+
+/// A sudden leak as the estimate takes it.
+pub(super) fn found_suddenly(leak: &sudden::Found) -> Found {
+    let Measured { value, u } = leak.conductance;
+    let x = leak.position.to_bits();
+    let share = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
+    let part = |x: i64| Measured {
+        value: share(value, x),
+        u: share(u, x.saturating_abs()),
+    };
+    Found {
+        conductance: leak.conductance,
+        positive: part(x),
+        negative: part(num::ONE.saturating_sub(x)),
+        position_u: Ratio::of(u.to_bits(), value.to_bits()).unwrap_or(Ratio::MAX),
+        capacitance: None,
+    }
+}
+
+/// Known to 5 %: less would hide a second leak behind the doubt of the first.
+pub(super) fn is_sharp(known: &Known) -> bool {
+    let [positive, negative] = [known.positive, known.negative];
+    let total = positive.value.saturating_add(negative.value).abs();
+    let doubt = positive.u.max(negative.u);
+    doubt.to_bits().saturating_mul(20) <= total.to_bits()
+}
+
+/// What the watch takes as known. A circuit that settles within a block shows
+/// only that its capacitance is small.
+pub(super) fn known(fit: &Fit, config: &Config) -> Known {
+    let least = num::mul(
+        fit.conductance.value.to_bits(),
+        config.timing().block().to_bits(),
+    ) >> 8;
+    let small = Microfarads::from_bits(least.max(1 << 16));
+    let capacitance = fit.capacitance.unwrap_or(Measured {
+        value: small,
+        u: small,
+    });
+    Known {
+        capacitance,
+        positive_share: fit.coupling,
+        positive: fit.positive_conductance,
+        negative: fit.negative_conductance,
+    }
+}

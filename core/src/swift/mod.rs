@@ -1,0 +1,349 @@
+//! The monitor that does not wait: the settled path, the transient estimator
+//! and the watch for sudden leaks side by side on the same blocks.
+//!
+//! * A fit of the transient is reported as soon as it is there, and judged as
+//!   an estimate: an interval that is clear of the limits decides, however
+//!   slow the circuit.
+//! * At the end of a dwell the better of the settled and the fitted estimate
+//!   is reported: the one with the smaller uncertainty. Where they contradict
+//!   each other, neither is.
+//! * The watch takes what the fits say of the circuit as known, and asks of
+//!   each block what else must be leaking. While it suspects a leak, no fit is
+//!   believed that reaches back before it; once it is sure, that is an alarm at
+//!   once.
+//! * The half-period follows the time constant.
+
+mod circuits;
+
+use crate::config::{Config, Drive};
+use crate::drive::Sequencer;
+use crate::estimate::at_least;
+use crate::front::{Block, RawBlock, convert};
+use crate::judge::Judge;
+use crate::monitor::Step;
+use crate::num;
+use crate::reason::Reason;
+use crate::report::{Basis, Estimate, Report, Verdict};
+use crate::steady::{self, Outcome, Steady};
+use crate::sudden::{Finding, Known, Stage, Watch};
+use crate::transient::{Fit, Progress, Transient};
+use crate::units::Volts;
+use circuits::{fitted, found_suddenly, is_sharp, known};
+
+/// Standard uncertainties between a settled and a fitted estimate that are a
+/// contradiction.
+const CONTRADICTION: i64 = 4;
+
+/// Blocks that a fit must outlive without a suspicion before it counts as what
+/// is known: a leak that has just begun bends the fit before it is noticed.
+const PROBATION: u32 = 16;
+
+/// Blocks by which a leak may be older than the suspicion of it.
+const NOTICED: u32 = 8;
+
+/// Dwells after a change for which older readings do not count against a fit.
+const CYCLE: u32 = 2;
+
+/// One isolation monitor that reports before the circuit has settled, owned by
+/// the background task. Called as [`crate::Monitor`] is.
+#[derive(Debug, Clone)]
+pub struct SwiftMonitor<'c> {
+    config: &'c Config,
+    steady: Steady<'c>,
+    transient: Transient<'c>,
+    watch: Watch<'c>,
+    sequencer: Sequencer,
+    judge: Judge,
+    /// Newest pack voltage.
+    pack: Volts,
+    /// What comes next starts without a drive change that was seen.
+    paused: bool,
+    /// The watch has not answered the newest block yet.
+    watching: bool,
+    stage: Stage,
+    /// Blocks since a suspicion rose.
+    suspected: u32,
+    fitted: Option<Estimate>,
+    probation: Option<(Known, u32)>,
+    /// The dwell in which the transient last started anew.
+    started: u32,
+}
+
+impl<'c> SwiftMonitor<'c> {
+    /// A monitor that has seen nothing.
+    #[must_use]
+    pub fn new(config: &'c Config) -> Self {
+        Self {
+            config,
+            steady: Steady::new(config),
+            transient: Transient::new(config),
+            watch: Watch::new(config),
+            sequencer: Sequencer::brisk(config),
+            judge: Judge::default(),
+            pack: Volts::ZERO,
+            paused: false,
+            watching: false,
+            stage: Stage::Unprepared,
+            suspected: 0,
+            fitted: None,
+            probation: None,
+            started: 0,
+        }
+    }
+
+    /// The drive state that the switches should take; see [`crate::Monitor::drive`].
+    #[must_use]
+    pub fn drive(&self) -> Drive {
+        self.sequencer.drive(self.config)
+    }
+
+    /// The verdict as it stands.
+    #[must_use]
+    pub const fn verdict(&self) -> Verdict {
+        self.judge.verdict()
+    }
+
+    /// How far the watch for sudden leaks has come.
+    #[must_use]
+    pub const fn stage(&self) -> Stage {
+        self.stage
+    }
+
+    /// Takes a block from the [`crate::Sampler`]. Call [`SwiftMonitor::step`]
+    /// until it is idle before the next block.
+    pub fn accept(&mut self, raw: &RawBlock) {
+        let Some(block) = convert(self.config, raw) else {
+            return;
+        };
+        if core::mem::take(&mut self.paused) {
+            self.restart();
+        }
+        self.pack = block.pack;
+        self.transient.push(&block);
+        self.watch.push(&block);
+        self.watching = true;
+        if let Some((_, blocks)) = &mut self.probation {
+            *blocks = blocks.saturating_add(1);
+        }
+        self.sequence(&block);
+    }
+
+    /// Decides whether the dwell goes on.
+    fn sequence(&mut self, block: &Block) {
+        if block.flags.first_in_dwell {
+            self.sequencer.begin();
+        }
+        let ripe = self.steady.accept(block);
+        let Some((drive, blocks)) = self.steady.lasted() else {
+            return;
+        };
+        let (enough, too_long) = self.sequencer.due(self.config, drive, blocks);
+        if enough && ripe && self.sequencer.waits() {
+            // A fit may still be had where no proof can: it decides.
+            self.steady.probe();
+        }
+        if too_long {
+            self.sequencer.move_on(self.config);
+        }
+    }
+
+    /// Ends the dwell under way, as at the end of a capture. What comes after a
+    /// pause starts without a drive change that was seen.
+    pub fn finish(&mut self) {
+        self.steady.finish();
+        self.transient.finish();
+        self.paused = true;
+    }
+
+    /// One bounded slice of background work.
+    pub fn step(&mut self) -> Step {
+        if self.watching {
+            return match self.watch.step() {
+                Some(finding) => self.heed(&finding),
+                None => Step::Busy,
+            };
+        }
+        match self.transient.step() {
+            Progress::Idle => {}
+            Progress::Busy => return Step::Busy,
+            Progress::Fitted(fit) => return self.fit(&fit),
+            Progress::Changed => return Step::Answer(self.changed()),
+            Progress::NotFound => {
+                self.sequencer.slow_down(self.config);
+                self.forget();
+                return Step::Busy;
+            }
+        }
+        match self.steady.step() {
+            steady::Progress::Idle => Step::Idle,
+            steady::Progress::Busy => Step::Busy,
+            steady::Progress::Told => {
+                self.sequencer.move_on(self.config);
+                Step::Busy
+            }
+            steady::Progress::Over(outcome) => Step::Answer(self.conclude(&outcome)),
+        }
+    }
+
+    /// The record contradicts itself: it has started anew. The verdict stands
+    /// until the dwell is over; if nothing confirms it then, it is withdrawn.
+    fn changed(&mut self) -> Report {
+        self.started = self.steady.current().0;
+        self.forget();
+        self.report(Basis::Transient, Err(Reason::CircuitChanged))
+    }
+
+    /// What was fitted no longer counts.
+    fn forget(&mut self) {
+        self.fitted = None;
+        self.probation = None;
+    }
+
+    fn restart(&mut self) {
+        self.transient.restart();
+        self.started = self.steady.current().0;
+        self.forget();
+    }
+
+    /// Takes what the watch says.
+    fn heed(&mut self, finding: &Finding) -> Step {
+        self.watching = false;
+        let before = core::mem::replace(&mut self.stage, finding.stage);
+        if finding.change_drive {
+            self.sequencer.move_on(self.config);
+        }
+        match finding.stage {
+            Stage::Suspected if before != Stage::Suspected => {
+                self.suspected = 0;
+                self.probation = None;
+            }
+            Stage::Suspected => self.suspected = self.suspected.saturating_add(1),
+            Stage::Verified if before != Stage::Verified => {
+                self.restart();
+                return Step::Answer(self.sudden(finding));
+            }
+            Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
+        }
+        Step::Busy
+    }
+
+    /// The report of a verified leak.
+    fn sudden(&mut self, finding: &Finding) -> Report {
+        let estimate = match &finding.leak {
+            Some(leak) => found_suddenly(leak).estimate(self.config, self.pack),
+            None => Ok(at_least(finding.at_least, self.pack)),
+        };
+        self.judge.alarm();
+        self.report(Basis::Sudden, estimate)
+    }
+
+    fn fit(&mut self, fit: &Fit) -> Step {
+        self.sequencer
+            .pace(self.config, fit.time_constant, fit.span);
+        if self.stage == Stage::Suspected && !self.is_newer(fit) {
+            return Step::Busy;
+        }
+        self.learn(known(fit, self.config));
+        let estimate = fitted(fit).estimate(self.config, self.pack);
+        self.fitted = estimate.ok();
+        if let Some(estimate) = &self.fitted {
+            self.judge.take_growing(self.config.limits(), estimate);
+        }
+        Step::Answer(self.report(Basis::Transient, estimate))
+    }
+
+    /// The record of a fit begins with the leak that is suspected.
+    fn is_newer(&self, fit: &Fit) -> bool {
+        let blocks = i64::from(self.suspected.saturating_add(NOTICED));
+        let since = self
+            .config
+            .timing()
+            .block()
+            .to_bits()
+            .saturating_mul(blocks);
+        fit.span.to_bits() <= since
+    }
+
+    /// Tells the watch of a circuit that has outlived its probation.
+    fn learn(&mut self, known: Known) {
+        match &self.probation {
+            // The change is known: the new circuit is taken as soon as it is sharp.
+            _ if matches!(self.stage, Stage::Verified | Stage::Suspected) => {
+                if !is_sharp(&known) {
+                    return;
+                }
+                self.watch.know(&known);
+            }
+            Some((_, blocks)) if *blocks < PROBATION => return,
+            Some((old, _)) => self.watch.know(old),
+            None => {}
+        }
+        self.probation = Some((known, 0));
+    }
+
+    fn report(&self, basis: Basis, estimate: Result<Estimate, Reason>) -> Report {
+        let (sequence, drive) = self.steady.current();
+        Report {
+            sequence,
+            drive,
+            dwell_over: false,
+            reading: Err(Reason::NotSettled),
+            basis,
+            estimate,
+            judged: self.config.limits().judged,
+            verdict: self.judge.verdict(),
+        }
+    }
+
+    /// A dwell is over: the better of what is known.
+    fn conclude(&mut self, outcome: &Outcome) -> Report {
+        let (basis, estimate) = self.better(outcome);
+        if estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+            self.restart();
+        }
+        let limits = self.config.limits();
+        // A suspicion alone, which forbids to believe a fit, changes no verdict.
+        let verdict = match &estimate {
+            Ok(estimate) if basis == Basis::Transient => self.judge.take_growing(limits, estimate),
+            Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
+            _ => self.judge.take(limits, &estimate),
+        };
+        Report {
+            sequence: outcome.sequence,
+            drive: outcome.drive,
+            dwell_over: true,
+            reading: outcome.reading,
+            basis,
+            estimate,
+            judged: limits.judged,
+            verdict,
+        }
+    }
+
+    fn better(&self, outcome: &Outcome) -> (Basis, Result<Estimate, Reason>) {
+        let settled = &outcome.estimate;
+        let believed = self.fitted.filter(|_| self.stage != Stage::Suspected);
+        let Some(fitted) = &believed else {
+            return (Basis::Settled, *settled);
+        };
+        match settled {
+            Ok(settled) if contradict(settled, fitted) => {
+                (Basis::Transient, Err(Reason::Implausible))
+            }
+            Ok(settled) if settled.conductance.u < fitted.conductance.u => {
+                (Basis::Settled, Ok(*settled))
+            }
+            // Readings from before the change that a fit has left behind.
+            Err(Reason::CircuitChanged) if outcome.sequence.wrapping_sub(self.started) > CYCLE => {
+                (Basis::Settled, *settled)
+            }
+            Ok(_) | Err(_) => (Basis::Transient, Ok(*fitted)),
+        }
+    }
+}
+
+fn contradict(a: &Estimate, b: &Estimate) -> bool {
+    let apart = a.conductance.value.saturating_sub(b.conductance.value);
+    let u = num::hypot(&[a.conductance.u.to_bits(), b.conductance.u.to_bits()]);
+    apart.to_bits().saturating_abs() > u.saturating_mul(CONTRADICTION)
+}
