@@ -10,6 +10,7 @@ use ohmsplit_host::capture::Reader;
 use ohmsplit_host::document::Document;
 use ohmsplit_host::network::NetworkFile;
 use ohmsplit_host::replay;
+use ohmsplit_host::rig::MonitorKind;
 
 /// Rows in one capture: 100 s at 10 kHz.
 const ROWS: u64 = 1_000_000;
@@ -88,7 +89,14 @@ fn rates(criterion: &mut Criterion) {
             bencher.iter(|| {
                 let (mut reader, config) = open();
                 let mut events = 0;
-                replay::run(&mut reader, &config, |_| (), |_| events += 1).expect("a sound run");
+                replay::run(
+                    &mut reader,
+                    &config,
+                    MonitorKind::default(),
+                    |_| (),
+                    |_| events += 1,
+                )
+                .expect("a sound run");
                 assert!(events > 50);
             });
         });

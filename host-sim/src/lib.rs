@@ -1,6 +1,8 @@
 //! Host side of ohmsplit: network documents, captures, the simulated plant,
 //! and the tool that runs the core on them exactly as firmware does.
 
+pub mod bound;
+pub mod campaign;
 pub mod capture;
 pub mod cli;
 pub mod document;

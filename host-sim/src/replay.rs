@@ -5,7 +5,7 @@ use ohmsplit::config::Config;
 
 use crate::capture::{Reader, Row};
 use crate::error::HostError;
-use crate::rig::{Clock, Event, Rig};
+use crate::rig::{Clock, Event, MonitorKind, Rig};
 
 /// Runs a capture that is bound to its configuration. `on_row` gets every
 /// row, `on_event` every report of the core.
@@ -15,10 +15,11 @@ use crate::rig::{Clock, Event, Rig};
 pub fn run(
     reader: &mut Reader,
     config: &Config,
+    kind: MonitorKind,
     mut on_row: impl FnMut(&Row),
     mut on_event: impl FnMut(&Event),
 ) -> Result<(), HostError> {
-    let mut rig = Rig::new(config);
+    let mut rig = Rig::new(config, kind);
     let mut clock = Clock::default();
     while let Some(row) = reader.next_row()? {
         on_row(&row);

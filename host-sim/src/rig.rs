@@ -3,7 +3,8 @@
 //! then worked off.
 
 use ohmsplit::config::{Config, Drive};
-use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step};
+use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor};
+use serde::{Deserialize, Serialize};
 
 /// A report, and when it came.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,21 +17,72 @@ pub struct Event {
     pub unfinished: bool,
 }
 
+/// Which of the core's monitors runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MonitorKind {
+    /// Reports from the transient, and sudden leaks at once.
+    #[default]
+    Swift,
+    /// Reports settled readings only, in a quarter of the memory.
+    Settled,
+}
+
+#[derive(Debug, Clone)]
+#[allow(clippy::large_enum_variant, reason = "one a run, never moved")]
+enum Either<'c> {
+    Swift(SwiftMonitor<'c>),
+    Settled(Monitor<'c>),
+}
+
+impl Either<'_> {
+    fn drive(&self) -> Drive {
+        match self {
+            Self::Swift(monitor) => monitor.drive(),
+            Self::Settled(monitor) => monitor.drive(),
+        }
+    }
+
+    fn accept(&mut self, raw: &RawBlock) {
+        match self {
+            Self::Swift(monitor) => monitor.accept(raw),
+            Self::Settled(monitor) => monitor.accept(raw),
+        }
+    }
+
+    fn step(&mut self) -> Step {
+        match self {
+            Self::Swift(monitor) => monitor.step(),
+            Self::Settled(monitor) => monitor.step(),
+        }
+    }
+
+    fn finish(&mut self) {
+        match self {
+            Self::Swift(monitor) => monitor.finish(),
+            Self::Settled(monitor) => monitor.finish(),
+        }
+    }
+}
+
 /// Both sides of the core.
 #[derive(Debug, Clone)]
 pub struct Rig<'c> {
     sampler: Sampler<'c>,
-    monitor: Monitor<'c>,
+    monitor: Either<'c>,
     time_s: f64,
 }
 
 impl<'c> Rig<'c> {
     /// A monitor that has just been switched on.
     #[must_use]
-    pub fn new(config: &'c Config) -> Self {
+    pub fn new(config: &'c Config, kind: MonitorKind) -> Self {
         Self {
             sampler: Sampler::new(config),
-            monitor: Monitor::new(config),
+            monitor: match kind {
+                MonitorKind::Swift => Either::Swift(SwiftMonitor::new(config)),
+                MonitorKind::Settled => Either::Settled(Monitor::new(config)),
+            },
             time_s: 0.0,
         }
     }

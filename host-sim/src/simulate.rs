@@ -37,7 +37,7 @@ pub fn run(
     let config = &scenario.config;
     let mut plant = Plant::new(config, &scenario.world).map_err(without_document)?;
     let mut schedule = Schedule::of(scenario);
-    let mut rig = Rig::new(config);
+    let mut rig = Rig::new(config, scenario.network.monitor);
     let mut drive = rig.drive();
     for count in 0..scenario.samples() {
         if let Some(schedule) = schedule.as_mut() {
@@ -119,7 +119,7 @@ impl<'c> Schedule<'c> {
 }
 
 /// A fault of a world that was not read from a file.
-fn without_document(fault: FieldFault) -> HostError {
+pub(crate) fn without_document(fault: FieldFault) -> HostError {
     HostError::input(fault.problem)
         .at(Place::Field {
             path: fault.path,

@@ -11,6 +11,8 @@ Examples:
   ohmsplit simulate SCENARIO.toml --capture RUN.csv.gz --picture RUN.svg
   ohmsplit replay RUN.csv.gz                        the same capture once more; RUN.toml is read with it
   ohmsplit replay RUN.csv --show lines | jq .isolation_ohm
+  ohmsplit bound SCENARIO.toml                      the Cramér-Rao bound, and what is achieved
+  ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
@@ -42,6 +44,10 @@ pub(super) enum Command {
     Simulate(SimulateArgs),
     /// Run a recorded capture through the core.
     Replay(ReplayArgs),
+    /// How well a scenario's battery can be known at all, beside what the core achieves.
+    Bound(BoundArgs),
+    /// Try the estimator on thousands of simulated records and hold it against the bound.
+    Campaign(CampaignArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
 }
@@ -101,4 +107,66 @@ pub(super) struct ReplayArgs {
     pub(super) expect: Option<PathBuf>,
     #[command(flatten)]
     pub(super) output: ShowArgs,
+}
+
+/// What `bound` prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ShowBound {
+    /// One line a report.
+    Table,
+    /// JSON: one object a report. Names end in the unit.
+    Lines,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The bound is the Cramér-Rao bound: what no method can do better on the same record with white noise. The
+exit code is 0, or that of an error; see `ohmsplit --help`.")]
+pub(super) struct BoundArgs {
+    /// The scenario: a TOML file, see `ohmsplit formats`.
+    #[arg(value_name = "SCENARIO.toml")]
+    pub(super) scenario: PathBuf,
+    /// Only the last report at or before this time.
+    #[arg(long, value_name = "SECONDS")]
+    pub(super) at: Option<f64>,
+    /// What is printed.
+    #[arg(long, value_enum, value_name = "WHAT", default_value = "table")]
+    pub(super) show: ShowBound,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct CampaignArgs {
+    #[command(subcommand)]
+    pub(super) campaign: Campaign,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Campaign {
+    /// Mean squared error, bias, coverage and time to answer over drive, pack voltage, leak and capacitance.
+    Efficiency(EfficiencyArgs),
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Writes efficiency.csv row by row while it runs, then efficiency.md and efficiency.svg. The same seed gives the
+same bytes whatever the number of threads. When it was stopped, run it again with --resume.")]
+pub(super) struct EfficiencyArgs {
+    /// The folder to write into; it is made when missing.
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
+    /// Simulated records in each cell of the grid.
+    #[arg(long, value_name = "NUMBER", default_value_t = 200, value_parser = clap::value_parser!(u32).range(2..=1_000_000))]
+    pub(super) records: u32,
+    /// Random draws follow from this number.
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub(super) seed: u64,
+    /// A small part of the grid, to see whether all works.
+    #[arg(long)]
+    pub(super) quick: bool,
+    /// Go on where a campaign with the same options was stopped.
+    #[arg(long)]
+    pub(super) resume: bool,
+    /// Cells worked on at the same time; by default as many as there are processors.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) threads: Option<std::num::NonZeroUsize>,
 }

@@ -30,9 +30,10 @@ fn captures() -> &'static str {
 #[cfg(test)]
 mod tests {
     use ohmsplit::config::{Drive, Judged};
-    use ohmsplit::{Reason, Report, Verdict};
+    use ohmsplit::{Basis, Reason, Report, Verdict};
 
     use super::*;
+    use crate::bound::{Circuit, Mark, MarkLine};
     use crate::document::Document;
     use crate::output::ReportLine;
     use crate::rig::Event;
@@ -54,15 +55,27 @@ mod tests {
             report: Report {
                 sequence: 0,
                 drive: Drive::Rest,
+                dwell_over: true,
                 reading: Err(Reason::NotSettled),
+                basis: Basis::Settled,
                 estimate: Err(Reason::NotSettled),
                 judged: Judged::WeakestRail,
                 verdict: Verdict::Healthy,
             },
         };
-        let line = serde_json::to_value(ReportLine::of(&event)).expect("JSON");
-        for name in line.as_object().expect("an object").keys() {
-            assert!(OTHERS.contains(&format!("`{name}`")), "{name}");
+        let report = serde_json::to_value(ReportLine::of(&event)).expect("JSON");
+        let mark = Mark {
+            time_s: 1.0,
+            since_s: 0.0,
+            circuit: Circuit::default(),
+            bound: None,
+            achieved: Err(Reason::NotSettled),
+        };
+        let bound = serde_json::to_value(MarkLine::of(&mark)).expect("JSON");
+        for line in [report, bound] {
+            for name in line.as_object().expect("an object").keys() {
+                assert!(OTHERS.contains(&format!("`{name}`")), "{name}");
+            }
         }
     }
 

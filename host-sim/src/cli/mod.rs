@@ -1,6 +1,8 @@
 //! The command line: arguments in, exit code out. No formula lives here.
 
 mod args;
+mod bound;
+mod campaign;
 mod demo;
 mod files;
 mod formats;
@@ -48,6 +50,8 @@ pub fn main() -> ExitCode {
         None => demo::run(),
         Some(Command::Simulate(args)) => simulate::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),
+        Some(Command::Bound(args)) => bound::run(&args),
+        Some(Command::Campaign(args)) => campaign::run(&args),
         Some(Command::Formats) => formats::run(),
     };
     match end {

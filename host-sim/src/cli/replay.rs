@@ -64,6 +64,7 @@ pub(super) fn replay(
     replay::run(
         &mut reader,
         &config,
+        network.monitor,
         |row| shared.borrow_mut().sample(row.time_s, row.codes),
         |event| shared.borrow_mut().event(event),
     )?;

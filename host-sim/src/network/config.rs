@@ -2,7 +2,7 @@
 
 use fixed::types::{I32F32, I48F16};
 use ohmsplit::config::{Config, ConfigError, Drive, Judged, Limits, MAX_ELEMENTS, Timing};
-use ohmsplit::units::{Microfarads, Ohms, Ratio, Volts};
+use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
 
 use super::{JudgedWord, LimitsPart, NetworkFile, TimingPart};
 use crate::document::{FieldFault, in_range};
@@ -44,6 +44,15 @@ impl TimingPart {
         in_range("timing.block_ms", self.block_ms, 0.1..=10_000.0, "ms")?;
         in_range("timing.dwell_min_s", self.dwell_min_s, 0.0008..=2000.0, "s")?;
         in_range("timing.dwell_max_s", self.dwell_max_s, 0.0008..=2000.0, "s")?;
+        for (path, lag) in [
+            ("timing.reading_lag_us", self.reading_lag_us.unwrap_or(0.0)),
+            (
+                "timing.reading_lag_tolerance_us",
+                self.reading_lag_tolerance_us,
+            ),
+        ] {
+            in_range(path, lag, 0.0..=1.0e6, "us")?;
+        }
         let most = self.capacitance_max_uf;
         in_range("timing.capacitance_max_uF", most, 1.0e-6..=1000.0, "uF")?;
         self.states().map(drop)
@@ -74,6 +83,11 @@ impl TimingPart {
         timing.block_us = micros(self.block_ms * 1e-3);
         timing.dwell_min_us = micros(self.dwell_min_s);
         timing.dwell_max_us = micros(self.dwell_max_s);
+        let seconds = |micros: f64| Seconds::new(I32F32::saturating_from_num(micros * 1e-6));
+        timing.reading_lag = self.reading_lag_us.map(|lag| Measured {
+            value: seconds(lag),
+            u: seconds(self.reading_lag_tolerance_us / 3f64.sqrt()),
+        });
         timing.capacitance_max =
             Microfarads::new(I32F32::saturating_from_num(self.capacitance_max_uf));
         timing

@@ -18,6 +18,7 @@ pub use config::{Readings, drive_of};
 
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
+use crate::rig::MonitorKind;
 
 /// The version of the network document that this program reads.
 pub const FORMAT: &str = "ohmsplit-network-1";
@@ -34,6 +35,9 @@ pub struct NetworkFile {
     /// What it is about.
     #[serde(default)]
     pub description: String,
+    /// Which of the core's monitors runs.
+    #[serde(default)]
+    pub monitor: MonitorKind,
     /// The battery.
     pub pack: PackPart,
     /// The perturbation.
@@ -72,6 +76,13 @@ pub struct TimingPart {
     pub dwell_min_s: f64,
     /// Longest dwell in a drive state, at most 2000 s.
     pub dwell_max_s: f64,
+    /// How far a reading lags behind the circuit (input filter, averaging
+    /// converter, late switches), 0 to 1,000,000 µs. Not known when left out
+    /// beside a capture; zero in a simulation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reading_lag_us: Option<f64>,
+    /// Limit of error of the lag, 0 to 1,000,000 µs.
+    pub reading_lag_tolerance_us: f64,
     /// Largest capacitance the design expects, 0.000001 to 1000 µF.
     #[serde(rename = "capacitance_max_uF")]
     pub capacitance_max_uf: f64,
@@ -85,6 +96,8 @@ impl Default for TimingPart {
             block_ms: 20.0,
             dwell_min_s: 0.5,
             dwell_max_s: 60.0,
+            reading_lag_us: None,
+            reading_lag_tolerance_us: 2.0,
             capacitance_max_uf: 50.0,
             cycle: vec!["raise".to_owned(), "lower".to_owned()],
         }

@@ -2,7 +2,7 @@
 
 use ohmsplit::config::Judged;
 use ohmsplit::units::{Measured, Ohms};
-use ohmsplit::{Estimate, Interval, Kind, Reading, Verdict};
+use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Verdict};
 use serde::Serialize;
 
 use crate::rig::Event;
@@ -137,6 +137,16 @@ pub const fn kind_word(kind: Kind) -> &'static str {
     }
 }
 
+/// The word for what an estimate rests on.
+#[must_use]
+const fn basis_word(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Settled => "settled",
+        Basis::Transient => "transient",
+        Basis::Sudden => "sudden",
+    }
+}
+
 /// The word for a verdict.
 #[must_use]
 pub const fn verdict_word(verdict: Verdict) -> &'static str {
@@ -159,6 +169,7 @@ pub struct ReportLine {
     time_s: f64,
     sequence: u32,
     drive: &'static str,
+    dwell_over: bool,
     unfinished: bool,
     settled: bool,
     reading_reason: Option<&'static str>,
@@ -171,6 +182,7 @@ pub struct ReportLine {
     dwell_s: Option<f64>,
     verdict: &'static str,
     verdict_reason: Option<&'static str>,
+    basis: &'static str,
     #[serde(flatten)]
     answer: AnswerLine,
 }
@@ -188,6 +200,7 @@ impl ReportLine {
             time_s: event.time_s,
             sequence: report.sequence,
             drive: report.drive.name(),
+            dwell_over: report.dwell_over,
             unfinished: event.unfinished,
             settled: reading.is_some(),
             reading_reason: report.reading.err().map(|reason| reason.name()),
@@ -200,6 +213,7 @@ impl ReportLine {
             dwell_s: reading.map(|reading| reading.dwell_s),
             verdict,
             verdict_reason,
+            basis: basis_word(report.basis),
             answer: AnswerLine::of(report.estimate.as_ref().map_err(|reason| reason.name())),
         }
     }

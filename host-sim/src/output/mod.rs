@@ -12,6 +12,7 @@ mod trace;
 pub use figures::{Figures, ReadingFigures, ReportLine, Resistance, kind_word, verdict_word};
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
+pub(crate) use picture::style;
 pub use picture::{Picture, TruePoint};
 pub use quantity::{explain, si};
 pub use summary::{CAUTION, summary};

@@ -14,6 +14,8 @@ use crate::rig::Event;
 pub struct Outcome {
     /// The report that the verdict at the end rests on.
     pub last: Option<Event>,
+    /// When the first answer came, in seconds.
+    pub first_s: Option<f64>,
     /// The newest answer and its time.
     pub newest: Option<(f64, Estimate)>,
     /// Dwells reported.
@@ -35,17 +37,23 @@ impl Outcome {
     /// no settled reading, says nothing about the circuit: firmware would
     /// still be in it. The verdict stays that of the report before.
     pub fn take(&mut self, event: &Event) {
-        let cut_short = event.unfinished && event.report.reading.is_err();
+        let report = &event.report;
+        let cut_short = event.unfinished && report.reading.is_err() && report.estimate.is_err();
         if cut_short && self.last.is_some() {
             return;
         }
-        self.dwells += 1;
-        match &event.report.estimate {
+        let dwells = u64::from(report.dwell_over);
+        self.dwells += dwells;
+        match &report.estimate {
             Ok(estimate) => {
-                self.answered += 1;
+                self.answered += dwells;
+                self.first_s.get_or_insert(event.time_s);
                 self.newest = Some((event.time_s, *estimate));
             }
-            Err(reason) => *self.refused.entry(reason.name()).or_default() += 1,
+            Err(reason) if report.dwell_over => {
+                *self.refused.entry(reason.name()).or_default() += 1;
+            }
+            Err(_) => {}
         }
         self.last = Some(*event);
     }
@@ -121,6 +129,7 @@ pub struct FinalLine {
     samples: u64,
     dwells: u64,
     answered: u64,
+    first_answer_s: Option<f64>,
     refused: BTreeMap<&'static str, u64>,
     verdict: &'static str,
     verdict_reason: Option<&'static str>,
@@ -144,6 +153,7 @@ impl FinalLine {
             samples: outcome.samples,
             dwells: outcome.dwells,
             answered: outcome.answered,
+            first_answer_s: outcome.first_s,
             refused: outcome.refused.clone(),
             verdict,
             verdict_reason,
@@ -159,8 +169,8 @@ impl FinalLine {
 
 #[cfg(test)]
 mod tests {
-    use ohmsplit::Report;
     use ohmsplit::config::Drive;
+    use ohmsplit::{Basis, Report};
 
     use super::*;
 
@@ -171,7 +181,9 @@ mod tests {
             report: Report {
                 sequence: 0,
                 drive: Drive::Raise,
+                dwell_over: true,
                 reading: Err(reason),
+                basis: Basis::Settled,
                 estimate: Err(reason),
                 judged: Judged::WeakestRail,
                 verdict,

@@ -69,6 +69,7 @@ fn head(text: &mut String, outcome: &Outcome) {
         samples,
         dwells,
         answered,
+        first_s,
         refused,
         ..
     } = outcome;
@@ -80,6 +81,9 @@ fn head(text: &mut String, outcome: &Outcome) {
         let _ = write!(text, ", {count} {reason}");
     }
     text.push('\n');
+    if let Some(first_s) = first_s {
+        row(text, "first answer", &format!("at {}", si(*first_s, "s")));
+    }
 }
 
 fn figures(text: &mut String, figures: &Figures, cells_in_series: Option<u32>) {

@@ -1,8 +1,9 @@
-//! The run as lines of text: one a dwell, like ones folded together.
+//! The run as lines of text: one a dwell, like ones folded together, and what
+//! is news before the dwell is over.
 
 use std::io::{self, Write};
 
-use ohmsplit::{Kind, Verdict};
+use ohmsplit::{Basis, Kind, Report, Verdict};
 
 use super::figures::{Figures, ReadingFigures, kind_word, verdict_word};
 use super::quantity::{explain, plus_minus, resistance, si};
@@ -38,12 +39,16 @@ impl Gist {
     }
 
     fn like(&self, other: &Self) -> bool {
+        self.reading == other.reading && self.tells_as(other)
+    }
+
+    /// The same answer and verdict, wherever they come from.
+    fn tells_as(&self, other: &Self) -> bool {
         let near = match (self.isolation, other.isolation) {
             (Some(a), Some(b)) => a <= NEWS * b && b <= NEWS * a,
             (a, b) => a.is_none() && b.is_none(),
         };
-        near && (self.reading, self.answer, self.verdict)
-            == (other.reading, other.answer, other.verdict)
+        near && (self.answer, self.verdict) == (other.answer, other.verdict)
     }
 }
 
@@ -62,6 +67,8 @@ pub struct Timeline<W> {
     started: bool,
     /// First of the current run of like lines, for each drive state.
     seen: [Option<Gist>; 3],
+    /// What the last line told.
+    told: Option<Gist>,
     alike: u64,
     folded: Option<Folded>,
 }
@@ -73,6 +80,7 @@ impl<W: Write> Timeline<W> {
             out,
             started: false,
             seen: [None; 3],
+            told: None,
             alike: 0,
             folded: None,
         }
@@ -92,6 +100,14 @@ impl<W: Write> Timeline<W> {
             )?;
         }
         let gist = Gist::of(event);
+        if !event.report.dwell_over {
+            if self.told.is_some_and(|told| gist.tells_as(&told)) {
+                return Ok(());
+            }
+            self.told = Some(gist);
+            self.unfold()?;
+            return writeln!(self.out, "{}", line(event));
+        }
         let first = &mut self.seen[event.report.drive.index()];
         if first.is_some_and(|first| gist.like(&first)) {
             self.alike += 1;
@@ -107,6 +123,7 @@ impl<W: Write> Timeline<W> {
             self.fold(event.time_s, gist.isolation);
             return Ok(());
         }
+        self.told = Some(gist);
         self.unfold()?;
         writeln!(self.out, "{}", line(event))
     }
@@ -158,32 +175,51 @@ impl<W: Write> Timeline<W> {
     }
 }
 
-/// One dwell as a line.
+/// One report as a line.
 fn line(event: &Event) -> String {
     let report = &event.report;
     let start = format!("{:>8.2} s  {:5}  ", event.time_s, report.drive.name());
-    let verdict = if event.unfinished && report.reading.is_err() {
+    let unknown = report.reading.is_err() && report.estimate.is_err();
+    let verdict = if event.unfinished && unknown {
         "the samples end in this dwell".to_owned()
     } else {
         verdict_text(report.verdict)
     };
-    let reading = match &report.reading {
-        Ok(reading) => ReadingFigures::of(reading),
-        Err(reason) => {
-            let refusal = format!("refused: {} ({})", reason.name(), explain(*reason));
-            return format!("{start}{refusal:<95}  {verdict}");
-        }
+    let refusal = match (report.reading, report.estimate) {
+        (Err(reason), Err(_)) if report.dwell_over => Some(reason),
+        (Err(_), Err(reason)) => Some(reason),
+        _ => None,
     };
-    let [v, v_u] = reading.chassis_v;
-    let settled = format!("{v:.3} {} V", plus_minus(2.0 * v_u, 3));
-    let tau = reading
-        .time_constant_s
-        .map_or_else(|| "-".to_owned(), |[tau, _]| si(tau, "s"));
+    if let Some(reason) = refusal {
+        let refusal = format!("refused: {} ({})", reason.name(), explain(reason));
+        return format!("{start}{refusal:<95}  {verdict}");
+    }
+    let (settled, tau) = settled(report);
     let answer = match &report.estimate {
         Ok(estimate) => answer(&Figures::of(estimate)),
         Err(reason) => format!("{:<60}", format!("no answer: {}", reason.name())),
     };
     format!("{start}{settled:>20}  {tau:>9}  {answer}  {verdict}")
+}
+
+/// The columns of the settled reading.
+fn settled(report: &Report) -> (String, String) {
+    let none = || "-".to_owned();
+    let Ok(reading) = &report.reading else {
+        let instead = match (report.basis, report.dwell_over) {
+            (Basis::Sudden, _) => "sudden leak",
+            (_, true) => "not settled",
+            (_, false) => "still moving",
+        };
+        return (instead.to_owned(), none());
+    };
+    let reading = ReadingFigures::of(reading);
+    let [v, v_u] = reading.chassis_v;
+    let tau = reading.time_constant_s;
+    (
+        format!("{v:.3} {} V", plus_minus(2.0 * v_u, 3)),
+        tau.map_or_else(none, |[tau, _]| si(tau, "s")),
+    )
 }
 
 fn answer(figures: &Figures) -> String {
@@ -228,8 +264,8 @@ fn verdict_text(verdict: Verdict) -> String {
 
 #[cfg(test)]
 mod tests {
+    use ohmsplit::Reason;
     use ohmsplit::config::{Drive, Judged};
-    use ohmsplit::{Reason, Report};
 
     use super::*;
 
@@ -240,7 +276,9 @@ mod tests {
             report: Report {
                 sequence: 0,
                 drive,
+                dwell_over: true,
                 reading: Err(reason),
+                basis: Basis::Settled,
                 estimate: Err(reason),
                 judged: Judged::WeakestRail,
                 verdict: Verdict::Undetermined(reason),

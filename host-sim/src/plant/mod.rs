@@ -134,6 +134,12 @@ impl Plant {
         Ok(plant)
     }
 
+    /// Puts the chassis at `chassis_v` volts at 0 s instead of its steady
+    /// voltage: a record that begins in mid-operation.
+    pub fn start_at(&mut self, chassis_v: f64) {
+        self.u = chassis_v - self.state().node.coupling * self.volts;
+    }
+
     /// Goes on to the next sampling instant with `drive` in force since the
     /// last one. The first instant is one sampling period after 0 s.
     pub fn step(&mut self, drive: Drive) -> SampleRow {

@@ -83,7 +83,7 @@ impl Scenario {
 }
 
 impl ScenarioFile {
-    fn scenario(self) -> Result<Scenario, FieldFault> {
+    fn scenario(mut self) -> Result<Scenario, FieldFault> {
         if self.format != FORMAT {
             let problem = format!("format is {}", self.format);
             return Err(FieldFault::new("format", problem, FORMAT).mend(format!(
@@ -92,6 +92,8 @@ impl ScenarioFile {
         }
         let under = |fault: FieldFault| fault.under("network");
         self.network.check().map_err(under)?;
+        // The plant's converters sample in an instant, its switches obey at once.
+        self.network.timing.reading_lag_us.get_or_insert(0.0);
         let config = self
             .network
             .config(self.network.readings())

@@ -4,7 +4,7 @@
 
 mod panels;
 mod resistance;
-mod style;
+pub(crate) mod style;
 mod verdicts;
 
 use std::error::Error;

@@ -7,16 +7,16 @@ use plotters::coord::ranged1d::{Ranged, ValueFormatter};
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
-pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+pub(crate) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 pub(super) type Chart<'a, 'b, Y> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, Y>>;
-pub(super) type Drawn = Result<(), Box<dyn Error>>;
+pub(crate) type Drawn = Result<(), Box<dyn Error>>;
 
 /// Dark, medium and light, so that they differ without colour too.
-pub(super) const INK: RGBColor = RGBColor(20, 24, 32);
-pub(super) const DEEP_BLUE: RGBColor = RGBColor(16, 62, 120);
+pub(crate) const INK: RGBColor = RGBColor(20, 24, 32);
+pub(crate) const DEEP_BLUE: RGBColor = RGBColor(16, 62, 120);
 pub(super) const OCHRE: RGBColor = RGBColor(196, 108, 12);
-pub(super) const PALE: RGBColor = RGBColor(188, 204, 196);
-const GRID: RGBColor = RGBColor(226, 228, 232);
+pub(crate) const PALE: RGBColor = RGBColor(188, 204, 196);
+pub(crate) const GRID: RGBColor = RGBColor(226, 228, 232);
 
 /// Width of what stands to the left of every panel.
 const MARGIN: u32 = 150;
@@ -31,7 +31,7 @@ pub(super) enum Key {
     Square(RGBColor),
 }
 
-pub(super) fn text(size: u32) -> TextStyle<'static> {
+pub(crate) fn text(size: u32) -> TextStyle<'static> {
     ("sans-serif", size).into_font().color(&INK)
 }
 
