@@ -90,7 +90,7 @@ debian_compiler() {
 # One instruction takes one nanosecond of the emulated clock, so that instructions can be counted on target.
 emulator() {
     local run='qemu-system-arm -nographic -icount shift=0 -semihosting-config enable=on,target=native'
-    export CARGO_TARGET_THUMBV6M_NONE_EABI_RUNNER="$run -M microbit -kernel"
+    export CARGO_TARGET_THUMBV6M_NONE_EABI_RUNNER="$run -M mps2-an385 -kernel"
     export CARGO_TARGET_THUMBV7EM_NONE_EABIHF_RUNNER="$run -M mps2-an386 -cpu cortex-m4 -kernel"
     command -v qemu-system-arm >/dev/null && return
     command -v apt-get >/dev/null || die "qemu-system-arm was not found; install it"

@@ -7,7 +7,7 @@ use super::{Bench, Run, fixture};
 const HEADER: &str = "time_s,drive,chassis_V,pack_V\n";
 
 /// Exactly one message that says all of `words`, and no backtrace.
-fn refused(run: &Run, words: &[&str]) {
+pub(super) fn refused(run: &Run, words: &[&str]) {
     assert_eq!(run.code, Some(2), "{}{}", run.out, run.err);
     assert_eq!(run.err.matches("error: ").count(), 1, "{}", run.err);
     assert!(run.err.lines().count() <= 4, "{}", run.err);

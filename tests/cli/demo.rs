@@ -33,6 +33,8 @@ fn help_teaches_commands_examples_and_exit_codes() {
     for words in [
         "simulate",
         "replay",
+        "bound",
+        "campaign",
         "formats",
         "Examples:",
         "Exit codes:",
@@ -40,7 +42,7 @@ fn help_teaches_commands_examples_and_exit_codes() {
     ] {
         assert!(run.out.contains(words), "{words}");
     }
-    for command in ["simulate", "replay", "formats"] {
+    for command in ["simulate", "replay", "bound", "campaign", "formats"] {
         assert_eq!(bench.run(&[command, "--help"]).code, Some(0));
     }
 }

@@ -1,6 +1,8 @@
 //! The whole program, as a user or a script meets it.
 
 mod bad_input;
+mod bound;
+mod campaign;
 mod demo;
 mod replay;
 mod simulate;

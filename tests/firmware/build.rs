@@ -35,13 +35,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// The board that the emulator has for a target: micro:bit for Cortex-M0, MPS2 with AN386 for Cortex-M4.
+/// The board that the emulator has for a target: MPS2 with AN385 (Cortex-M3) or AN386 (Cortex-M4). The
+/// emulator's only board with a Cortex-M0 has too little memory for the captures; a Cortex-M3 runs the
+/// instructions of a Cortex-M0 as they are.
 fn memory(target: &str) -> Result<&'static str, String> {
     match target {
-        "thumbv6m-none-eabi" => Ok(
-            "MEMORY {\n  FLASH : ORIGIN = 0, LENGTH = 256K\n  RAM : ORIGIN = 0x20000000, LENGTH = 16K\n}\n",
-        ),
-        "thumbv7em-none-eabihf" => Ok(
+        "thumbv6m-none-eabi" | "thumbv7em-none-eabihf" => Ok(
             "MEMORY {\n  FLASH : ORIGIN = 0, LENGTH = 4M\n  RAM : ORIGIN = 0x20000000, LENGTH = 4M\n}\n",
         ),
         other => Err(format!(

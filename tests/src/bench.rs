@@ -2,7 +2,8 @@
 //! sampling times, codes go through the sampler, blocks through the monitor.
 
 use ohmsplit::config::{Channel, Config, FrontEnd};
-use ohmsplit::{Estimate, Interval, Monitor, Reason, Report, Sample, Sampler, Step};
+use ohmsplit::{Estimate, Interval, Reason, Report, Sample};
+use ohmsplit_host::rig::{Event, MonitorKind, Rig};
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -34,9 +35,9 @@ impl Lead {
         }
     }
 
-    fn state(&self, monitor: &Monitor<'_>, time: f64) -> State {
+    fn state(&self, rig: &Rig<'_>, time: f64) -> State {
         match self {
-            Self::Sequencer => state_of(monitor.drive()),
+            Self::Sequencer => state_of(rig.drive()),
             Self::Recorded { half_period, order } => {
                 // The instant of a switch belongs to the state after it.
                 let place = (time / half_period + 1e-9) as usize;
@@ -46,8 +47,44 @@ impl Lead {
     }
 }
 
-/// Runs the core on codes: `codes` is asked for those at the end of each
-/// sampling period (state, start and end of the period in seconds).
+/// Feeds the core: `codes` is asked for those at the end of each sampling
+/// period (state, start and end of the period in seconds); none is a sample
+/// that was lost.
+pub fn feed(
+    mut rig: Rig<'_>,
+    rate: f64,
+    seconds: f64,
+    lead: &Lead,
+    mut codes: impl FnMut(State, f64, f64) -> Option<[i32; 2]>,
+) -> Vec<Event> {
+    let mut events = Vec::new();
+    let mut collect = |event: &Event| events.push(*event);
+    for sample in 1..=(seconds * rate).round() as u64 {
+        let (from, to) = ((sample - 1) as f64 / rate, sample as f64 / rate);
+        let state = lead.state(&rig, from);
+        let Some(codes) = codes(state, from, to) else {
+            continue;
+        };
+        let sample = Sample {
+            at_us: (to * 1e6).round() as u64 as u32,
+            drive: core_state(state),
+            codes,
+        };
+        rig.push(to, &sample, &mut collect);
+    }
+    rig.finish(&mut collect);
+    events
+}
+
+/// The reports but for that of a dwell which the end cuts short before it
+/// tells anything about the circuit: firmware would still be in it.
+fn reports(events: Vec<Event>) -> Vec<Report> {
+    let counts = |event: &Event| !event.unfinished || event.report.reading.is_ok();
+    let counted = events.into_iter().filter(counts);
+    counted.map(|event| event.report).collect()
+}
+
+/// Runs the monitor that waits on codes.
 pub fn run_codes(
     config: &Config,
     rate: f64,
@@ -55,50 +92,13 @@ pub fn run_codes(
     lead: &Lead,
     mut codes: impl FnMut(State, f64, f64) -> [i32; 2],
 ) -> Vec<Report> {
-    let mut sampler = Sampler::new(config);
-    let mut monitor = Monitor::new(config);
-    let mut reports = Vec::new();
-    for sample in 1..=(seconds * rate).round() as u64 {
-        let (from, to) = ((sample - 1) as f64 / rate, sample as f64 / rate);
-        let state = lead.state(&monitor, from);
-        let sample = Sample {
-            at_us: (to * 1e6).round() as u64 as u32,
-            drive: core_state(state),
-            codes: codes(state, from, to),
-        };
-        if let Some(raw) = sampler.push(&sample) {
-            monitor.accept(&raw);
-            collect(&mut monitor, &mut reports);
-        }
-    }
-    if let Some(raw) = sampler.finish() {
-        monitor.accept(&raw);
-        collect(&mut monitor, &mut reports);
-    }
-    monitor.finish();
-    // A dwell that the end cuts short before it settles says nothing about
-    // the circuit: firmware would still be in it.
-    let mut unfinished = Vec::new();
-    collect(&mut monitor, &mut unfinished);
-    reports.extend(
-        unfinished
-            .into_iter()
-            .filter(|report| report.reading.is_ok()),
-    );
-    reports
+    let rig = Rig::new(config, MonitorKind::Settled);
+    let codes = |state: State, from: f64, to: f64| Some(codes(state, from, to));
+    reports(feed(rig, rate, seconds, lead, codes))
 }
 
-fn collect(monitor: &mut Monitor<'_>, reports: &mut Vec<Report>) {
-    loop {
-        match monitor.step() {
-            Step::Idle => return,
-            Step::Busy => {}
-            Step::Answer(report) => reports.push(report),
-        }
-    }
-}
-
-/// Runs the core on volts: `volts` gives chassis and pack voltage.
+/// Runs the monitor that waits on volts: `volts` gives chassis and pack
+/// voltage.
 pub fn run_volts(
     config: &Config,
     rate: f64,
@@ -106,14 +106,24 @@ pub fn run_volts(
     lead: &Lead,
     mut volts: impl FnMut(State, f64, f64) -> [f64; 2],
 ) -> Vec<Report> {
+    let rig = Rig::new(config, MonitorKind::Settled);
+    let volts = |state: State, from: f64, to: f64| Some(volts(state, from, to));
+    reports(feed(rig, rate, seconds, lead, converted(config, volts)))
+}
+
+/// Codes of volts at the terminals.
+pub fn converted(
+    config: &Config,
+    mut volts: impl FnMut(State, f64, f64) -> Option<[f64; 2]>,
+) -> impl FnMut(State, f64, f64) -> Option<[i32; 2]> {
     let channels = config.front_end().channels().map(Converter::of);
     let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
-    run_codes(config, rate, seconds, lead, |state, from, to| {
-        let [chassis, pack] = volts(state, from, to);
+    move |state, from, to| {
+        let [chassis, pack] = volts(state, from, to)?;
         let first = if pair { pack - chassis } else { chassis };
         let second = if pair { chassis } else { pack };
-        [channels[0].code(first), channels[1].code(second)]
-    })
+        Some([channels[0].code(first), channels[1].code(second)])
+    }
 }
 
 /// Rounds volts at the terminals to the nearest code.
@@ -156,6 +166,8 @@ pub struct Bench {
     pub start: Option<f64>,
     /// Standard deviation of white noise in each reading, in volts.
     pub noise: f64,
+    /// What the circuit becomes, and when.
+    pub later: Option<(f64, Circuit)>,
     /// Peak and frequency of a sinusoid on the pack voltage, which the circuit
     /// passes on to the chassis as it does in the steady state.
     pub ripple: [f64; 2],
@@ -173,14 +185,35 @@ impl Bench {
             pack_slope: 0.0,
             start: None,
             noise: 0.0,
+            later: None,
             ripple: [0.0, 1.0],
             seed: 1,
         }
     }
 
-    /// Runs the core against the circuit's exact solution.
+    /// Runs the monitor that waits against the circuit's exact solution.
     #[must_use]
     pub fn run(&self, config: &Config, rate: f64, seconds: f64, lead: &Lead) -> Vec<Report> {
+        let rig = Rig::new(config, MonitorKind::Settled);
+        reports(self.drive(rig, config, rate, seconds, lead))
+    }
+
+    /// The same with the monitor that does not wait; all its reports, and when
+    /// they came.
+    #[must_use]
+    pub fn run_swift(&self, config: &Config, rate: f64, seconds: f64, lead: &Lead) -> Vec<Event> {
+        let rig = Rig::new(config, MonitorKind::Swift);
+        self.drive(rig, config, rate, seconds, lead)
+    }
+
+    fn drive(
+        &self,
+        rig: Rig<'_>,
+        config: &Config,
+        rate: f64,
+        seconds: f64,
+        lead: &Lead,
+    ) -> Vec<Event> {
         let mut random = ChaCha8Rng::seed_from_u64(self.seed);
         let mut noise = move |deviation: f64| -> f64 {
             let standard: f64 = if deviation > 0.0 {
@@ -191,10 +224,14 @@ impl Bench {
             deviation * standard
         };
         let mut v = self.start;
-        run_volts(config, rate, seconds, lead, |state, from, to| {
+        let volts = |state: State, from: f64, to: f64| {
+            let circuit = match &self.later {
+                Some((time, later)) if from >= *time => later,
+                _ => &self.circuit,
+            };
             let pack = [from, to].map(|t| self.pack + self.pack_slope * t);
-            let before = v.unwrap_or_else(|| self.circuit.settled(state, pack[0]));
-            let now = self.circuit.after(state, before, pack, to - from);
+            let before = v.unwrap_or_else(|| circuit.settled(state, pack[0]));
+            let now = circuit.after(state, before, pack, to - from);
             v = Some(now);
             let [peak, hertz] = self.ripple;
             let turns = (hertz * to).fract();
@@ -203,13 +240,14 @@ impl Bench {
             let [gain, lead] = if peak == 0.0 {
                 [0.0; 2]
             } else {
-                self.circuit.response(state, hertz)
+                circuit.response(state, hertz)
             };
-            [
+            Some([
                 now + wave(gain, lead) + noise(self.noise),
                 pack[1] + wave(1.0, 0.0) + noise(self.noise),
-            ]
-        })
+            ])
+        };
+        feed(rig, rate, seconds, lead, converted(config, volts))
     }
 }
 

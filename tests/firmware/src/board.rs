@@ -13,8 +13,8 @@ pub fn stop(info: &PanicInfo<'_>) -> ! {
 }
 
 /// Counts instructions with the system timer. It ticks with the emulated core's clock while the
-/// emulator takes one nanosecond an instruction: 62.5 instructions a tick at the 16 MHz of the
-/// micro:bit, 40 at the 25 MHz of the MPS2. Instructions are not cycles: flash wait states and
+/// emulator takes one nanosecond an instruction: 40 instructions a tick at the 25 MHz of the
+/// boards. Instructions are not cycles: flash wait states and
 /// multi-cycle instructions of real silicon come on top.
 #[derive(Debug)]
 pub struct Counter {
@@ -44,12 +44,7 @@ impl Counter {
     }
 }
 
-// Of the two boards, only the core of the MPS2 has atomic instructions.
-const TWICE_INSTRUCTIONS_PER_TICK: u64 = if cfg!(target_has_atomic = "32") {
-    80
-} else {
-    125
-};
+const TWICE_INSTRUCTIONS_PER_TICK: u64 = 80;
 
 unsafe extern "C" {
     /// The top of the stack, from the linker script.

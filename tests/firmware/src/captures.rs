@@ -19,7 +19,7 @@ pub struct Capture {
 
 impl Capture {
     /// The samples, unpacked one at a time.
-    pub fn samples(&self) -> impl Iterator<Item = Sample> {
+    pub fn samples(&self) -> impl Iterator<Item = Sample> + Clone {
         let (rows, _) = self.packed.as_chunks();
         rows.iter().map(unpack)
     }

@@ -11,10 +11,10 @@ use ohmsplit::config::{
 };
 use ohmsplit::pins::Switches;
 use ohmsplit::units::{Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
-use ohmsplit::{Monitor, Reason, Sample};
+use ohmsplit::{Monitor, Reason, Sample, SwiftMonitor};
 
 use crate::captures::CAPTURES;
-use crate::replay::reports;
+use crate::replay::{Background, reports};
 
 const EDGES: [i64; 7] = [i64::MIN, -(1 << 40), -1, 0, 1, 1 << 40, i64::MAX];
 
@@ -124,7 +124,7 @@ fn configuration(a: i64, b: i64) {
 }
 
 /// Codes and times at the ends of their ranges: two dwells of a second in each drive state.
-fn extremes(a: i64, b: i64) -> impl Iterator<Item = Sample> {
+fn extremes(a: i64, b: i64) -> impl Iterator<Item = Sample> + Clone {
     let dwell = [[Drive::Raise; 100], [Drive::Rest; 100]];
     let drives = [dwell; 2].into_iter().flatten().flatten();
     (0..).zip(drives).map(move |(k, drive)| Sample {
@@ -134,10 +134,17 @@ fn extremes(a: i64, b: i64) -> impl Iterator<Item = Sample> {
     })
 }
 
-fn pipeline(config: &Config, samples: impl Iterator<Item = Sample>) {
+fn pipeline(config: &Config, samples: impl Iterator<Item = Sample> + Clone) {
     let monitor = black_box(Monitor::new(config));
     black_box((monitor.drive(), monitor.verdict()));
-    let Ok(()) = reports(config, samples.map(black_box), |report| {
+    let swift = black_box(SwiftMonitor::new(config));
+    black_box((swift.drive(), swift.verdict(), swift.stage()));
+    run::<Monitor<'_>>(config, samples.clone());
+    run::<SwiftMonitor<'_>>(config, samples);
+}
+
+fn run<'c, M: Background<'c>>(config: &'c Config, samples: impl Iterator<Item = Sample>) {
+    let Ok(()) = reports::<M, _>(config, samples.map(black_box), |report| {
         black_box(report);
         Ok::<_, Infallible>(())
     });

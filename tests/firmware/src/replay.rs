@@ -3,11 +3,44 @@
 use core::fmt::{self, Write};
 
 use ohmsplit::config::Config;
-use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step};
+use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor};
 
 use crate::captures::CAPTURES;
 
-/// Replays all captures and writes one line a report. `{:x?}` shows fixed-point numbers exactly,
+/// What firmware does with a monitor, whichever it has chosen.
+pub trait Background<'c> {
+    /// One that has seen nothing.
+    fn begin(config: &'c Config) -> Self;
+    /// Takes a block.
+    fn take(&mut self, block: &RawBlock);
+    /// One slice of work.
+    fn work(&mut self) -> Step;
+    /// No sample comes any more.
+    fn end(&mut self);
+}
+
+macro_rules! background {
+    ($monitor:ident) => {
+        impl<'c> Background<'c> for $monitor<'c> {
+            fn begin(config: &'c Config) -> Self {
+                Self::new(config)
+            }
+            fn take(&mut self, block: &RawBlock) {
+                self.accept(block);
+            }
+            fn work(&mut self) -> Step {
+                self.step()
+            }
+            fn end(&mut self) {
+                self.finish();
+            }
+        }
+    };
+}
+background!(Monitor);
+background!(SwiftMonitor);
+
+/// Replays all captures through both monitors and writes one line a report. `{:x?}` shows fixed-point numbers exactly,
 /// in hexadecimal, so that equal lines mean equal bits.
 ///
 /// # Errors
@@ -16,9 +49,11 @@ pub fn write_all(out: &mut impl Write) -> fmt::Result {
     for capture in &CAPTURES {
         writeln!(out, "{}", capture.name)?;
         match (capture.config)() {
-            Ok(config) => reports(&config, capture.samples(), |report| {
-                writeln!(out, "{report:x?}")
-            })?,
+            Ok(config) => {
+                let mut line = |report: &Report| writeln!(out, "{report:x?}");
+                reports::<Monitor<'_>, _>(&config, capture.samples(), &mut line)?;
+                reports::<SwiftMonitor<'_>, _>(&config, capture.samples(), &mut line)?;
+            }
             Err(error) => writeln!(out, "{error:?}")?,
         }
     }
@@ -30,16 +65,16 @@ pub fn write_all(out: &mut impl Write) -> fmt::Result {
 ///
 /// # Errors
 /// The first that `each` returns.
-pub fn reports<E>(
-    config: &Config,
+pub fn reports<'c, M: Background<'c>, E>(
+    config: &'c Config,
     samples: impl Iterator<Item = Sample>,
     mut each: impl FnMut(&Report) -> Result<(), E>,
 ) -> Result<(), E> {
     let mut sampler = Sampler::new(config);
-    let mut monitor = Monitor::new(config);
-    let mut take = |block: Option<RawBlock>, monitor: &mut Monitor<'_>| {
+    let mut monitor = M::begin(config);
+    let mut take = |block: Option<RawBlock>, monitor: &mut M| {
         if let Some(block) = block {
-            monitor.accept(&block);
+            monitor.take(&block);
         }
         background(monitor, &mut each)
     };
@@ -47,17 +82,17 @@ pub fn reports<E>(
         take(sampler.push(&sample), &mut monitor)?;
     }
     take(sampler.finish(), &mut monitor)?;
-    monitor.finish();
+    monitor.end();
     background(&mut monitor, &mut each)
 }
 
 /// Background work until there is none.
-fn background<E>(
-    monitor: &mut Monitor<'_>,
+fn background<'c, E>(
+    monitor: &mut impl Background<'c>,
     each: &mut impl FnMut(&Report) -> Result<(), E>,
 ) -> Result<(), E> {
     loop {
-        match monitor.step() {
+        match monitor.work() {
             Step::Idle => return Ok(()),
             Step::Busy => {}
             Step::Answer(report) => each(&report)?,

@@ -4,9 +4,10 @@
 use std::convert::Infallible;
 use std::path::Path;
 
-use ohmsplit::{Kind, Report, Verdict};
+use ohmsplit::config::Config;
+use ohmsplit::{Kind, Monitor, Report, SwiftMonitor, Verdict};
 use ohmsplit_firmware::captures::{CAPTURES, Capture};
-use ohmsplit_firmware::replay::reports;
+use ohmsplit_firmware::replay::{Background, reports};
 use toml::{Table, Value};
 
 fn expected(name: &str) -> Table {
@@ -15,10 +16,9 @@ fn expected(name: &str) -> Table {
     text.parse().expect("TOML")
 }
 
-fn last_report(capture: &Capture) -> Report {
-    let config = (capture.config)().expect("configuration");
+fn last_report<'c, M: Background<'c>>(config: &'c Config, capture: &Capture) -> Report {
     let mut last = None;
-    let Ok(()) = reports(&config, capture.samples(), |report| {
+    let Ok(()) = reports::<M, _>(config, capture.samples(), |report| {
         // A dwell that the capture's end cuts short says nothing about the one before.
         if report.estimate.is_ok() {
             last = Some(*report);
@@ -35,42 +35,52 @@ fn number(table: &Value, key: &str) -> f64 {
 #[test]
 fn each_capture_ends_in_the_answer_that_its_deck_holds() {
     for capture in &CAPTURES {
-        let name = capture.name;
-        let expected = expected(name);
-        let (truth, expect) = (&expected["truth"], &expected["expect"]);
-        let report = last_report(capture);
-        let estimate = report.estimate.expect("an estimate");
-        let verdict = match report.verdict {
-            Verdict::Healthy => "healthy",
-            Verdict::Warning => "warning",
-            Verdict::Alarm => "alarm",
-            Verdict::Undetermined(_) => "undetermined",
-        };
-        assert_eq!(Some(verdict), expect["verdict"].as_str(), "{name}");
-        let position = estimate
-            .position
-            .expect("a position")
-            .value
-            .get()
-            .to_num::<f64>();
-        let off = (position - number(truth, "position")).abs();
-        assert!(
-            off <= number(expect, "position_within"),
-            "{name}: x {position}"
-        );
-        match expect["answer"].as_str() {
-            Some("figure") => {
-                assert_eq!(estimate.kind, Kind::Figure, "{name}");
-                let ratio =
-                    estimate.isolation.get().to_num::<f64>() / number(truth, "isolation_ohm");
-                let percent = 100.0 * (ratio - 1.0).abs();
-                assert!(
-                    percent <= number(expect, "within_percent"),
-                    "{name}: {percent} %"
-                );
-            }
-            Some("short") => assert_eq!(estimate.kind, Kind::Short, "{name}"),
-            other => panic!("{name}: no check for the answer {other:?}"),
+        let config = (capture.config)().expect("configuration");
+        let expected = expected(capture.name);
+        let settled = last_report::<Monitor<'_>>(&config, capture);
+        let swift = last_report::<SwiftMonitor<'_>>(&config, capture);
+        for report in [settled, swift] {
+            hold(
+                capture.name,
+                &report,
+                &expected["truth"],
+                &expected["expect"],
+            );
         }
+    }
+}
+
+fn hold(name: &str, report: &Report, truth: &Value, expect: &Value) {
+    let estimate = report.estimate.expect("an estimate");
+    let verdict = match report.verdict {
+        Verdict::Healthy => "healthy",
+        Verdict::Warning => "warning",
+        Verdict::Alarm => "alarm",
+        Verdict::Undetermined(_) => "undetermined",
+    };
+    assert_eq!(Some(verdict), expect["verdict"].as_str(), "{name}");
+    let position = estimate
+        .position
+        .expect("a position")
+        .value
+        .get()
+        .to_num::<f64>();
+    let off = (position - number(truth, "position")).abs();
+    assert!(
+        off <= number(expect, "position_within"),
+        "{name}: x {position}"
+    );
+    match expect["answer"].as_str() {
+        Some("figure") => {
+            assert_eq!(estimate.kind, Kind::Figure, "{name}");
+            let ratio = estimate.isolation.get().to_num::<f64>() / number(truth, "isolation_ohm");
+            let percent = 100.0 * (ratio - 1.0).abs();
+            assert!(
+                percent <= number(expect, "within_percent"),
+                "{name}: {percent} %"
+            );
+        }
+        Some("short") => assert_eq!(estimate.kind, Kind::Short, "{name}"),
+        other => panic!("{name}: no check for the answer {other:?}"),
     }
 }

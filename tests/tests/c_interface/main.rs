@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use ohmsplit_host::capture::Reader;
 use ohmsplit_host::network::{NetworkFile, Readings};
-use ohmsplit_host::rig::{Clock, Rig};
+use ohmsplit_host::rig::{Clock, MonitorKind, Rig};
 use ohmsplit_tests::fixtures;
 
 use toolchain::{PLAIN, SANITIZED, Target};
@@ -40,7 +40,7 @@ impl Replay {
             verdict = Some(event.report.verdict);
         };
         let mut clock = Clock::default();
-        let mut rig = Rig::new(&config);
+        let mut rig = Rig::new(&config, MonitorKind::Settled);
         while let Some(row) = reader.next_row().expect(stem) {
             let sample = ohmsplit::Sample {
                 at_us: clock.at(row.time_s),

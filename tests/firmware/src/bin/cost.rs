@@ -7,9 +7,10 @@ mod target {
     use core::panic::PanicInfo;
 
     use ohmsplit::config::Config;
-    use ohmsplit::{Monitor, RawBlock, Sampler, Step};
+    use ohmsplit::{Monitor, RawBlock, Sampler, Step, SwiftMonitor};
     use ohmsplit_firmware::board::{self, Counter};
-    use ohmsplit_firmware::captures::CAPTURES;
+    use ohmsplit_firmware::captures::{CAPTURES, Capture};
+    use ohmsplit_firmware::replay::Background;
 
     /// Calls of one kind, in the doubled instructions of [`Counter::lap`].
     #[derive(Default)]
@@ -50,46 +51,70 @@ mod target {
     }
 
     impl Costs {
-        fn background(
+        fn background<'c>(
             &mut self,
             counter: &mut Counter,
-            monitor: &mut Monitor<'_>,
+            monitor: &mut impl Background<'c>,
             block: &RawBlock,
         ) {
             self.accept
-                .measure(counter, || monitor.accept(black_box(block)));
-            while self.step.measure(counter, || monitor.step()) != Step::Idle {}
+                .measure(counter, || monitor.take(black_box(block)));
+            while self.step.measure(counter, || monitor.work()) != Step::Idle {}
+        }
+
+        #[inline(never)]
+        fn replay<'c, M: Background<'c>>(
+            &mut self,
+            counter: &mut Counter,
+            config: &'c Config,
+            capture: &Capture,
+        ) {
+            let (mut sampler, mut monitor) = (Sampler::new(config), M::begin(config));
+            for sample in capture.samples() {
+                self.empty.measure(counter, || black_box(&sample).at_us);
+                let block = self
+                    .push
+                    .measure(counter, || sampler.push(black_box(&sample)));
+                if let Some(block) = block {
+                    self.background(counter, &mut monitor, &block);
+                }
+            }
+        }
+
+        fn print(&self, monitor: &str) {
+            semihosting::println!("{monitor}:");
+            self.push.print("  Sampler::push", &self.empty);
+            self.accept.print("  accept", &self.empty);
+            self.step.print("  step", &self.empty);
+            let stack = board::deepest_stack();
+            semihosting::println!("  deepest stack so far, all objects on it: {stack} bytes");
         }
     }
 
     #[cortex_m_rt::entry]
     fn main() -> ! {
         let mut counter = Counter::start().expect("the timer is free");
+        let configs = CAPTURES.each_ref().map(|capture| (capture.config)());
+        let captures = || {
+            let configs = configs.iter().map(|config| config.as_ref().expect("valid"));
+            configs.zip(&CAPTURES)
+        };
         let mut costs = Costs::default();
-        for capture in &CAPTURES {
-            let config = (capture.config)().expect("a valid configuration");
-            let (mut sampler, mut monitor) = (Sampler::new(&config), Monitor::new(&config));
-            for sample in capture.samples() {
-                costs
-                    .empty
-                    .measure(&mut counter, || black_box(&sample).at_us);
-                let block = costs
-                    .push
-                    .measure(&mut counter, || sampler.push(black_box(&sample)));
-                if let Some(block) = block {
-                    costs.background(&mut counter, &mut monitor, &block);
-                }
-            }
+        for (config, capture) in captures() {
+            costs.replay::<Monitor<'_>>(&mut counter, config, capture);
         }
-        let stack = board::deepest_stack();
-        costs.push.print("Sampler::push", &costs.empty);
-        costs.accept.print("Monitor::accept", &costs.empty);
-        costs.step.print("Monitor::step", &costs.empty);
+        costs.print("Monitor");
+        let mut costs = Costs::default();
+        for (config, capture) in captures() {
+            costs.replay::<SwiftMonitor<'_>>(&mut counter, config, capture);
+        }
+        costs.print("SwiftMonitor");
         semihosting::println!(
-            "bytes: Config {}, Sampler {}, Monitor {}; deepest stack, all three on it: {stack}",
+            "bytes: Config {}, Sampler {}, Monitor {}, SwiftMonitor {}",
             size_of::<Config>(),
             size_of::<Sampler<'_>>(),
-            size_of::<Monitor<'_>>()
+            size_of::<Monitor<'_>>(),
+            size_of::<SwiftMonitor<'_>>()
         );
         semihosting::process::exit(0)
     }
