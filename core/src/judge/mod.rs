@@ -263,6 +263,75 @@ mod tests {
         );
     }
 
+    /// An estimate of two equal leaks of `g` µS to the rails of 400 V, known to `u`.
+    fn estimate(g: i32, u: i32) -> Estimate {
+        use crate::config::{Channel, Config, Element, FrontEnd, Timing};
+        use crate::units::Ratio;
+        let channel = Channel::bipolar(24, Volts::from_int(4096));
+        let front_end = FrontEnd::ChassisAndPack {
+            chassis: channel,
+            pack: channel,
+        };
+        let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+        let config = Config::try_new(front_end, &[source], Timing::default(), limits());
+        let siemens = |value, u| Measured {
+            value: Microsiemens::from_int(value),
+            u: Microsiemens::from_int(u),
+        };
+        let found = crate::estimate::Found {
+            conductance: siemens(2 * g, 2 * u),
+            positive: siemens(g, u),
+            negative: siemens(g, u),
+            position_u: Ratio::ZERO,
+            capacitance: None,
+        };
+        let config = config.expect("a sound configuration");
+        found
+            .estimate(&config, Volts::from_int(400))
+            .expect("an estimate")
+    }
+
+    #[test]
+    fn a_growing_estimate_decides_when_it_is_narrow_or_beyond_doubt() {
+        // The limits of 400 V are 5 and 25 µS.
+        let verdict = |g: i32, u: i32| {
+            let mut judge = Judge::default();
+            for _ in 0..2 {
+                judge.take_growing(&limits(), &estimate(g, u));
+            }
+            judge.verdict()
+        };
+        let open = Verdict::Undetermined(Reason::TooUncertain);
+        for (g, u, due) in [
+            // 60 ± 20: its 95 % interval is beyond the limit, but one in a
+            // hundred such fits is that far off.
+            (60, 20, open),
+            (60, 6, Verdict::Alarm),
+            (0, 4, open),
+            (1, 0, Verdict::Healthy),
+            // Narrow: the worse end counts, however near the limit.
+            (24, 1, Verdict::Alarm),
+            (20, 1, Verdict::Warning),
+        ] {
+            assert_eq!(verdict(g, u), due, "{g} ± {u}");
+        }
+    }
+
+    #[test]
+    fn a_sudden_alarm_is_held_until_estimates_confirm_another_grade() {
+        let mut judge = Judge::default();
+        judge.alarm();
+        for reason in Reason::ALL {
+            assert_eq!(judge.take(&limits(), &Err(reason)), Verdict::Alarm);
+        }
+        judge.take_growing(&limits(), &estimate(1, 0));
+        assert_eq!(judge.verdict(), Verdict::Alarm);
+        judge.take_growing(&limits(), &estimate(1, 0));
+        assert_eq!(judge.verdict(), Verdict::Healthy);
+        let verdict = judge.take(&limits(), &Err(Reason::NotSettled));
+        assert_eq!(verdict, Verdict::Undetermined(Reason::NotSettled));
+    }
+
     #[test]
     fn no_estimate_is_a_verdict_of_its_own_at_once() {
         let mut judge = Judge::default();
