@@ -190,11 +190,10 @@ mod tests {
         assert_eq!(progress.last(), Some(&(5, plan.cells.len())));
     }
 
-    /// Where the circuit settles fast the settled monitor is held to its own
-    /// claims: one drive cycle of the eight seconds enters its figure, so that
-    /// its error is that of a quarter of the record or worse.
+    /// Where the circuit settles fast the whole record enters the figure: at the
+    /// bound, within four standard errors of 14 % for 100 records.
     #[test]
-    fn the_monitor_is_unbiased_and_honest_where_it_settles() {
+    fn the_monitor_is_at_the_bound_and_honest_where_it_settles() {
         let plan = Plan::quick(100, 1);
         let cell = Cell {
             stimulus: Stimulus::Source40V,
@@ -203,15 +202,15 @@ mod tests {
         let row = trial::row(&cell, &SWIFT, 100, 1).expect("a row");
         assert_eq!((row.answered, row.far_off), (1.0, 0.0));
         let mse = row.mse_over_bound.expect("figures");
-        assert!((2.0..20.0).contains(&mse), "{mse}");
+        assert!((0.5..1.6).contains(&mse), "{mse}");
         assert!(row.bias_over_sd.expect("a spread").abs() < 0.33);
         // 95 % of 100, five standard errors of 2.2 down.
         assert!(row.coverage.expect("intervals") > 0.84);
     }
 
-    /// Where it cannot settle, it refuses rather than misleads.
+    /// Where waiting takes a minute and a half, it answers and does not mislead.
     #[test]
-    fn the_monitor_refuses_where_it_cannot_settle() {
+    fn the_monitor_answers_honestly_where_it_cannot_settle() {
         let cell = Cell {
             stimulus: Stimulus::Source40V,
             capacitance_uf: 20.0,
@@ -221,7 +220,8 @@ mod tests {
         };
         let row = trial::row(&cell, &SWIFT, 20, 1).expect("a row");
         assert_eq!(row.far_off, 0.0);
-        assert!(row.answered < 0.1, "{}", row.answered);
+        assert_eq!(row.answered, 1.0);
+        assert!(row.wait_s > 80.0, "{}", row.wait_s);
     }
 
     const SLOW: Cell = Cell {
