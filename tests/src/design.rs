@@ -235,3 +235,23 @@ pub fn drives() -> [Drive; 4] {
         },
     ]
 }
+
+/// The drives that the promises of the swift monitor are made for: ±40 V
+/// through 1 MΩ, and switched resistors, equal and unequal.
+#[must_use]
+pub const fn swift_drives() -> [Drive; 3] {
+    [
+        Drive::SourceToNegative {
+            amplitude: 40.0,
+            series: 1e6,
+        },
+        Drive::SwitchedResistors {
+            positive: 1e6,
+            negative: 1e6,
+        },
+        Drive::SwitchedResistors {
+            positive: 1e6,
+            negative: 0.47e6,
+        },
+    ]
+}

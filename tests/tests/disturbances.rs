@@ -11,8 +11,8 @@ use std::f64::consts::TAU;
 
 use ohmsplit_host::rig::{Event, MonitorKind, Rig};
 use ohmsplit_tests::bench::{Figures, Lead, converted, feed};
-use ohmsplit_tests::design::Design;
-use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
+use ohmsplit_tests::design::{Design, swift_drives};
+use ohmsplit_tests::reference::{Circuit, Leak, State};
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -149,10 +149,7 @@ const CASES: [Case; 4] = [
 ];
 
 fn run(case: &Case, disturbance: &Disturbance, seed: u64) -> Vec<Event> {
-    let drive = Drive::SourceToNegative {
-        amplitude: 40.0,
-        series: 1e6,
-    };
+    let [drive, ..] = swift_drives();
     let config = Design::new(drive, PACK, 24).config();
     let circuit = Circuit::new(Leak::inside(case.ohm, 0.3), case.farad, drive);
     let mut random = ChaCha8Rng::seed_from_u64(seed);

@@ -10,8 +10,8 @@ use ohmsplit::Estimate;
 use ohmsplit::config::{Config, Judged};
 use ohmsplit_host::rig::Event;
 use ohmsplit_tests::bench::{Bench, Figures, Lead};
-use ohmsplit_tests::design::Design;
-use ohmsplit_tests::reference::{Circuit, Drive, Leak};
+use ohmsplit_tests::design::{Design, swift_drives};
+use ohmsplit_tests::reference::{Circuit, Leak};
 
 const SECONDS: f64 = 8.0;
 
@@ -48,18 +48,8 @@ fn answer(config: &Config, events: &[Event], ohm: f64) -> (f64, f64) {
 
 #[test]
 fn a_sound_answer_comes_within_four_seconds_and_none_is_confidently_wrong() {
-    let drives = [
-        Drive::SourceToNegative {
-            amplitude: 40.0,
-            series: 1e6,
-        },
-        Drive::SwitchedResistors {
-            positive: 1e6,
-            negative: 1e6,
-        },
-    ];
     let mut faults = Vec::new();
-    for drive in drives {
+    for drive in [0, 1].map(|place| swift_drives()[place]) {
         for pack in [60.0, 400.0, 800.0, 1500.0] {
             for ohm in [10e3, 100e3, 1e6, 10e6] {
                 for x in [0.0, 0.3, 0.5, 1.0] {

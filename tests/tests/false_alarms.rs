@@ -12,7 +12,7 @@ use ohmsplit::Verdict;
 use ohmsplit::config::Judged;
 use ohmsplit_host::rig::{Event, MonitorKind, Rig};
 use ohmsplit_tests::bench::{Lead, converted, feed};
-use ohmsplit_tests::design::Design;
+use ohmsplit_tests::design::{Design, swift_drives};
 use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -46,20 +46,7 @@ impl Healthy {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let mut pick = |from: &[f64]| from[random.random_range(0..from.len())];
         let pack = pick(&[60.0, 400.0, 800.0, 1500.0]);
-        let drive = match pick(&[0.0, 1.0, 2.0]) as u32 {
-            0 => Drive::SourceToNegative {
-                amplitude: 40.0,
-                series: 1e6,
-            },
-            1 => Drive::SwitchedResistors {
-                positive: 1e6,
-                negative: 1e6,
-            },
-            _ => Drive::SwitchedResistors {
-                positive: 1e6,
-                negative: 0.47e6,
-            },
-        };
+        let drive = swift_drives()[pick(&[0.0, 1.0, 2.0]) as usize];
         // From twice the alarm limit of 100 Ω/V to a healthy pack.
         let ohm = pick(&[200.0 * pack, 600.0 * pack, 1e6, 10e6]);
         let disturbed = pick(&[0.0, 0.0, 1.0]);

@@ -11,7 +11,7 @@ use ohmsplit::Verdict;
 use ohmsplit::config::Judged;
 use ohmsplit_host::rig::Event;
 use ohmsplit_tests::bench::{Bench, Lead};
-use ohmsplit_tests::design::Design;
+use ohmsplit_tests::design::{Design, swift_drives};
 use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
 
 const HALF_PERIOD_US: u32 = 1_000_000;
@@ -19,23 +19,6 @@ const HALF_PERIOD_US: u32 = 1_000_000;
 const BLOCK: f64 = 0.02;
 /// The leak steps in the middle of a dwell; the phase is varied by the seed.
 const STEP: f64 = 8.0;
-
-fn drives() -> [Drive; 3] {
-    [
-        Drive::SourceToNegative {
-            amplitude: 40.0,
-            series: 1e6,
-        },
-        Drive::SwitchedResistors {
-            positive: 1e6,
-            negative: 1e6,
-        },
-        Drive::SwitchedResistors {
-            positive: 1e6,
-            negative: 0.47e6,
-        },
-    ]
-}
 
 struct Case {
     drive: Drive,
@@ -107,7 +90,7 @@ fn alarm_after(events: &[Event], step: f64, blind: [bool; 3]) -> f64 {
 /// position, where it is above what is allowed.
 fn late(packs: &[f64], seeds: u64, allowed: fn(f64) -> f64) -> Vec<String> {
     let mut late = Vec::new();
-    for drive in drives() {
+    for drive in swift_drives() {
         for farad in [10e-9, 30e-9, 300e-9, 1e-6, 5e-6, 20e-6] {
             for x in [0.0, 0.3, 0.5, 1.0] {
                 let mut delays = Vec::new();
