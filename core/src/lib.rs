@@ -51,7 +51,8 @@
 //! Two entry points, one for each context. [`Sampler::push`] belongs into the
 //! sampling interrupt: sums and comparisons. [`Monitor::accept`] and
 //! [`Monitor::step`] belong into a background task. A [`RawBlock`] by value is
-//! all that passes between them, for instance through an `spsc` queue.
+//! all that passes between them; [`contexts`] has a lock-free handover, and a
+//! type for each context.
 //!
 //! ```
 //! use ohmsplit::config::{Channel, Config, Divider, Element, FrontEnd, Judged, Limits, Timing};
@@ -100,8 +101,11 @@ extern crate std;
 mod readme {}
 
 pub mod config;
+pub mod contexts;
 mod drive;
 mod estimate;
+#[cfg(feature = "defmt")]
+mod formats;
 mod front;
 mod judge;
 mod monitor;

@@ -263,6 +263,7 @@ pub const MAX_ELEMENTS: usize = 6;
 
 /// The monitor's parts and the drive table that follows from them.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Network {
     elements: Vec<Element, MAX_ELEMENTS>,
     rows: [Row; 3],

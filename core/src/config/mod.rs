@@ -16,6 +16,7 @@ use crate::units::Volts;
 
 /// A checked configuration of one monitor.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Config {
     front_end: FrontEnd,
     network: Network,

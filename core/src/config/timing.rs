@@ -14,6 +14,7 @@ pub(crate) const BLOCKS_MIN: u32 = 8;
 /// Timing of the measurement. A *dwell* is the time spent in one drive state
 /// between two drive changes (a half-period when two states alternate).
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Timing {
     /// Length of an averaging block in microseconds, 100 to 10,000,000. A
     /// whole number of mains periods (20 ms for 50 Hz, 100 ms for 50 and
@@ -95,6 +96,9 @@ impl Timing {
         }
         if self.capacitance_max <= Microfarads::ZERO {
             return Err(ConfigError::CapacitanceNotPositive);
+        }
+        if self.reading_lag.is_some_and(|lag| lag.u < Seconds::ZERO) {
+            return Err(ConfigError::NegativeUncertainty);
         }
         Ok(())
     }

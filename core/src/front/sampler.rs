@@ -9,6 +9,7 @@ use crate::sample::Sample;
 /// a slow signal hardly touches; squares of 24-bit codes over 65,000 samples
 /// fit 64 bits, and beyond they saturate, which only enlarges the stated noise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct ChannelSums {
     pub(crate) first: i32,
     last: i32,
@@ -45,6 +46,7 @@ impl ChannelSums {
 
 /// A block of summed counts on its way from the interrupt to the background task.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RawBlock {
     pub(crate) drive: Drive,
     /// The first block after a drive change.
