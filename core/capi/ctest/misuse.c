@@ -13,6 +13,13 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
+/* The same program for either monitor. */
+#ifdef SWIFT
+#define MONITOR(name) ohmsplit_swift_##name
+#else
+#define MONITOR(name) ohmsplit_monitor_##name
+#endif
+
 #define GUARD 64
 #define PAGE 65536
 
@@ -41,7 +48,7 @@ static alignas(PAGE) union {
     uint8_t page[PAGE];
 } config;
 GUARDED(ohmsplit_sampler_t, sampler);
-GUARDED(ohmsplit_monitor_t, monitor);
+GUARDED(MONITOR(t), monitor);
 GUARDED(ohmsplit_block_t, block);
 GUARDED(ohmsplit_report_t, report);
 GUARDED(ohmsplit_settings_t, settings);
@@ -81,7 +88,7 @@ static ohmsplit_status_t sampler_init(const ohmsplit_config_t *from) {
 }
 
 static ohmsplit_status_t monitor_init(const ohmsplit_config_t *from) {
-    return ohmsplit_monitor_init(&monitor.handle, sizeof monitor.handle, from);
+    return MONITOR(init)(&monitor.handle, sizeof monitor.handle, from);
 }
 
 static ohmsplit_status_t push(const ohmsplit_sample_t *sample) {
@@ -89,7 +96,7 @@ static ohmsplit_status_t push(const ohmsplit_sample_t *sample) {
 }
 
 static ohmsplit_status_t accept(const ohmsplit_block_t *from) {
-    return ohmsplit_monitor_accept(&monitor.handle, from);
+    return MONITOR(accept)(&monitor.handle, from);
 }
 
 static const ohmsplit_sample_t raised = {
@@ -144,7 +151,7 @@ static uint32_t until_block(uint32_t from, int32_t drive) {
 static void null_pointers(void) {
     ohmsplit_config_t *c = &config.handle;
     ohmsplit_sampler_t *s = &sampler.handle;
-    ohmsplit_monitor_t *m = &monitor.handle;
+    MONITOR(t) *m = &monitor.handle;
     ohmsplit_block_t *b = &block.handle;
     ohmsplit_drive_t drive;
     ohmsplit_verdict_t verdict;
@@ -159,29 +166,29 @@ static void null_pointers(void) {
     EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_sampler_push(s, &raised, NULL));
     EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_sampler_finish(NULL, b));
     EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_sampler_finish(s, NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_init(NULL, sizeof *m, c));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_init(m, sizeof *m, NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_accept(NULL, b));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_accept(m, NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_step(NULL, &report.handle));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_step(m, NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_finish(NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_drive(NULL, &drive));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_drive(m, NULL));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_verdict(NULL, &verdict, &reason));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_verdict(m, NULL, &reason));
-    EXPECT(OHMSPLIT_ERROR_NULL, ohmsplit_monitor_verdict(m, &verdict, NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(init)(NULL, sizeof *m, c));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(init)(m, sizeof *m, NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(accept)(NULL, b));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(accept)(m, NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(step)(NULL, &report.handle));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(step)(m, NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(finish)(NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(drive)(NULL, &drive));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(drive)(m, NULL));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(verdict)(NULL, &verdict, &reason));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(verdict)(m, NULL, &reason));
+    EXPECT(OHMSPLIT_ERROR_NULL, MONITOR(verdict)(m, &verdict, NULL));
 }
 
 static void misaligned_pointers(void) {
     ohmsplit_config_t *c = &config.handle;
     ohmsplit_sampler_t *s = &sampler.handle;
-    ohmsplit_monitor_t *m = &monitor.handle;
+    MONITOR(t) *m = &monitor.handle;
     ohmsplit_block_t *b = &block.handle;
     ohmsplit_verdict_t verdict;
     int32_t reason;
     /* A place that is misaligned for every type, made where the compiler does not look. */
-    static uint8_t memory[16384];
+    static uint8_t memory[32768];
     volatile uintptr_t address = ((uintptr_t)memory | 15) + 2;
     void *odd = (void *)address;
     EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_settings_default(odd, OHMSPLIT_INTERFACE));
@@ -194,26 +201,26 @@ static void misaligned_pointers(void) {
     EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_sampler_push(s, &raised, odd));
     EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_sampler_finish(odd, b));
     EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_sampler_finish(s, odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_init(odd, sizeof *m, c));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_init(m, sizeof *m, odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_accept(odd, b));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_accept(m, odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_step(odd, &report.handle));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_step(m, odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_finish(odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_drive(odd, &reason));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_drive(m, odd));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_verdict(odd, &verdict, &reason));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_verdict(m, odd, &reason));
-    EXPECT(OHMSPLIT_ERROR_MISALIGNED, ohmsplit_monitor_verdict(m, &verdict, odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(init)(odd, sizeof *m, c));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(init)(m, sizeof *m, odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(accept)(odd, b));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(accept)(m, odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(step)(odd, &report.handle));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(step)(m, odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(finish)(odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(drive)(odd, &reason));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(drive)(m, odd));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(verdict)(odd, &verdict, &reason));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(verdict)(m, odd, &reason));
+    EXPECT(OHMSPLIT_ERROR_MISALIGNED, MONITOR(verdict)(m, &verdict, odd));
 }
 
 static void wrong_sizes_and_versions(void) {
     EXPECT(OHMSPLIT_ERROR_SIZE, ohmsplit_config_init(&config.handle, 0, &settings.handle));
     EXPECT(OHMSPLIT_ERROR_SIZE, ohmsplit_config_init(&config.handle, 64, &settings.handle));
     EXPECT(OHMSPLIT_ERROR_SIZE, ohmsplit_sampler_init(&sampler.handle, 16, &config.handle));
-    ohmsplit_monitor_t *m = &monitor.handle;
-    EXPECT(OHMSPLIT_ERROR_SIZE, ohmsplit_monitor_init(m, sizeof sampler.handle, &config.handle));
+    MONITOR(t) *m = &monitor.handle;
+    EXPECT(OHMSPLIT_ERROR_SIZE, MONITOR(init)(m, sizeof sampler.handle, &config.handle));
     ohmsplit_settings_t *s = &settings.handle;
     EXPECT(OHMSPLIT_ERROR_INTERFACE, ohmsplit_settings_default(s, OHMSPLIT_INTERFACE + 1));
     ohmsplit_settings_t other = settings.handle;
@@ -225,7 +232,7 @@ static void wrong_sizes_and_versions(void) {
 static void not_initialised(void) {
     static ohmsplit_config_t no_config;
     static ohmsplit_sampler_t no_sampler;
-    static ohmsplit_monitor_t no_monitor;
+    static MONITOR(t) no_monitor;
     static ohmsplit_block_t no_block;
     ohmsplit_drive_t drive;
     ohmsplit_verdict_t verdict;
@@ -236,10 +243,10 @@ static void not_initialised(void) {
     EXPECT(wanted, ohmsplit_sampler_push(&no_sampler, &raised, &block.handle));
     EXPECT(wanted, ohmsplit_sampler_finish(&no_sampler, &block.handle));
     EXPECT(wanted, accept(&no_block));
-    EXPECT(wanted, ohmsplit_monitor_step(&no_monitor, &report.handle));
-    EXPECT(wanted, ohmsplit_monitor_finish(&no_monitor));
-    EXPECT(wanted, ohmsplit_monitor_drive(&no_monitor, &drive));
-    EXPECT(wanted, ohmsplit_monitor_verdict(&no_monitor, &verdict, &reason));
+    EXPECT(wanted, MONITOR(step)(&no_monitor, &report.handle));
+    EXPECT(wanted, MONITOR(finish)(&no_monitor));
+    EXPECT(wanted, MONITOR(drive)(&no_monitor, &drive));
+    EXPECT(wanted, MONITOR(verdict)(&no_monitor, &verdict, &reason));
     /* A handle of another kind. */
     void *a_monitor = &monitor.handle;
     EXPECT(wanted, ohmsplit_sampler_push(a_monitor, &raised, &block.handle));
@@ -295,6 +302,8 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.parts[0].high_microvolt = INT64_MAX);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.capacitance_max_picofarad = INT64_MAX);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.working_voltage_microvolt = INT64_MAX);
+    REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.reading_lag_nanosecond = INT64_MAX);
+    REFUSED(OHMSPLIT_OK, s.reading_lag_nanosecond = OHMSPLIT_ABSENT);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.confirmations = 0);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.confirmations = 256);
     REFUSED(OHMSPLIT_ERROR_CYCLE_TOO_LONG, s.cycle_count = OHMSPLIT_CYCLE_MAX + 1);
@@ -323,6 +332,7 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_ERROR_WORKING_VOLTAGE_NOT_POSITIVE, s.working_voltage_microvolt = 0);
     REFUSED(OHMSPLIT_ERROR_LIMITS_CROSSED, s.alarm_ohm_per_volt = 0);
     REFUSED(OHMSPLIT_ERROR_LIMITS_CROSSED, s.warning_ohm_per_volt = 99);
+    REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.reading_lag_uncertainty_nanosecond = -1);
     REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.channels[0].offset_uncertainty_microvolt = -1);
 }
 
@@ -333,7 +343,7 @@ static void misuse_changes_nothing(void) {
     EXPECT(OHMSPLIT_OK, accept(&block.handle));
     (void)until_block(at, OHMSPLIT_DRIVE_RAISE);
     ohmsplit_sampler_t sampler_before = sampler.handle;
-    ohmsplit_monitor_t monitor_before = monitor.handle;
+    MONITOR(t) monitor_before = monitor.handle;
     ohmsplit_block_t block_before = block.handle;
     ohmsplit_settings_t settings_before = settings.handle;
     null_pointers();
@@ -346,6 +356,15 @@ static void misuse_changes_nothing(void) {
     EXPECT(0, memcmp(&block_before, &block.handle, sizeof block_before));
     EXPECT(0, memcmp(&settings_before, &settings.handle, sizeof settings_before));
     EXPECT(OHMSPLIT_OK, accept(&block.handle));
+}
+
+/* Steps while there is more to do; what then comes. */
+static ohmsplit_status_t work(void) {
+    ohmsplit_status_t status;
+    do {
+        status = MONITOR(step)(&monitor.handle, &report.handle);
+    } while (status == OHMSPLIT_BUSY);
+    return status;
 }
 
 static void lost_blocks(void) {
@@ -364,8 +383,8 @@ static void lost_blocks(void) {
     (void)until_block(at, OHMSPLIT_DRIVE_RAISE);
     EXPECT(OHMSPLIT_OK, accept(&block.handle));
     /* The dwell that the gap is in is forgotten: there is nothing to report. */
-    EXPECT(OHMSPLIT_OK, ohmsplit_monitor_finish(&monitor.handle));
-    EXPECT(OHMSPLIT_OK, ohmsplit_monitor_step(&monitor.handle, &report.handle));
+    EXPECT(OHMSPLIT_OK, MONITOR(finish)(&monitor.handle));
+    EXPECT(OHMSPLIT_OK, work());
 }
 
 static void finished(void) {
@@ -376,14 +395,14 @@ static void finished(void) {
     EXPECT(OHMSPLIT_ERROR_FINISHED, ohmsplit_sampler_finish(&sampler.handle, &block.handle));
     EXPECT(OHMSPLIT_ERROR_FINISHED, push(&raised));
     EXPECT(OHMSPLIT_OK, accept(&block.handle));
-    EXPECT(OHMSPLIT_OK, ohmsplit_monitor_finish(&monitor.handle));
-    EXPECT(OHMSPLIT_ERROR_FINISHED, ohmsplit_monitor_finish(&monitor.handle));
+    EXPECT(OHMSPLIT_OK, MONITOR(finish)(&monitor.handle));
+    EXPECT(OHMSPLIT_ERROR_FINISHED, MONITOR(finish)(&monitor.handle));
     EXPECT(OHMSPLIT_ERROR_FINISHED, accept(&block.handle));
     /* One dwell of one block and a bit: too short. */
-    EXPECT(OHMSPLIT_REPORT_READY, ohmsplit_monitor_step(&monitor.handle, &report.handle));
+    EXPECT(OHMSPLIT_REPORT_READY, work());
     EXPECT(OHMSPLIT_REASON_RECORD_TOO_SHORT, report.handle.reading_reason);
     EXPECT(1, report.handle.isolation.low_milliohm == OHMSPLIT_ABSENT);
-    EXPECT(OHMSPLIT_OK, ohmsplit_monitor_step(&monitor.handle, &report.handle));
+    EXPECT(OHMSPLIT_OK, work());
     EXPECT(OHMSPLIT_OK, sampler_init(&config.handle));
     EXPECT(OHMSPLIT_OK, push(&raised));
 }
@@ -403,8 +422,8 @@ static void interrupt(int signal_number) {
     interrupts++;
     seen_by_interrupt[0] = ohmsplit_sampler_push(&sampler.handle, &raised, &other);
     seen_by_interrupt[1] = ohmsplit_sampler_finish(&sampler.handle, &other);
-    seen_by_interrupt[2] = ohmsplit_monitor_drive(&monitor.handle, &drive);
-    seen_by_interrupt[3] = ohmsplit_monitor_finish(&monitor.handle);
+    seen_by_interrupt[2] = MONITOR(drive)(&monitor.handle, &drive);
+    seen_by_interrupt[3] = MONITOR(finish)(&monitor.handle);
 }
 
 static void use_while_interrupted(void) {
@@ -428,7 +447,7 @@ static void use_while_interrupted(void) {
     EXPECT(OHMSPLIT_ERROR_IN_USE, seen_by_interrupt[2]);
     EXPECT(OHMSPLIT_ERROR_IN_USE, seen_by_interrupt[3]);
     /* Not finished by the call that was kept out. */
-    EXPECT(OHMSPLIT_OK, ohmsplit_monitor_finish(&monitor.handle));
+    EXPECT(OHMSPLIT_OK, MONITOR(finish)(&monitor.handle));
     signal(SIGSEGV, SIG_DFL);
 }
 

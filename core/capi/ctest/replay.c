@@ -8,7 +8,7 @@
  *     divider_top_mohm divider_bottom_mohm offset_u_uV gain_u_ppm
  *   part_count, and of each part: kind resistance_mohm high_uV low_uV
  *     resistance_u_ppm emf_u_ppm
- *   working_voltage_uV judged
+ *   working_voltage_uV judged reading_lag_ns
  * then of each sample: at_us drive code code
  */
 #include "ohmsplit.h"
@@ -18,9 +18,16 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* The same program for either monitor. */
+#ifdef SWIFT
+#define MONITOR(name) ohmsplit_swift_##name
+#else
+#define MONITOR(name) ohmsplit_monitor_##name
+#endif
+
 static ohmsplit_config_t config;
 static ohmsplit_sampler_t sampler;
-static ohmsplit_monitor_t monitor;
+static MONITOR(t) monitor;
 
 static void put_text(const char *text) {
     while (*text != '\0') {
@@ -72,6 +79,8 @@ static void put_report(const ohmsplit_report_t *report) {
     put_field("kind", report->kind);
     put_field("reading_reason", report->reading_reason);
     put_field("estimate_reason", report->estimate_reason);
+    put_field("basis", report->basis);
+    put_field("dwell_over", report->dwell_over);
     put_measured("chassis_microvolt", report->chassis_microvolt);
     put_measured("pack_microvolt", report->pack_microvolt);
     put_measured("time_constant_microsecond", report->time_constant_microsecond);
@@ -110,11 +119,12 @@ static bool get_number(int64_t *number) {
     if (byte < '0' || byte > '9') {
         return false;
     }
+    /* Downwards, since INT64_MIN has no positive twin. */
     int64_t value = 0;
     for (; byte >= '0' && byte <= '9'; byte = port_get()) {
-        value = value * 10 + (byte - '0');
+        value = value * 10 - (byte - '0');
     }
-    *number = negative ? -value : value;
+    *number = negative ? value : -value;
     return true;
 }
 
@@ -157,6 +167,7 @@ static bool get_settings(ohmsplit_settings_t *settings) {
     }
     settings->working_voltage_microvolt = setting(&complete);
     settings->judged = (int32_t)setting(&complete);
+    settings->reading_lag_nanosecond = setting(&complete);
     return complete;
 }
 
@@ -177,7 +188,7 @@ static bool set_up(void) {
     if (status != OHMSPLIT_OK) {
         return failed("sampler_init", status);
     }
-    status = ohmsplit_monitor_init(&monitor, sizeof monitor, &config);
+    status = MONITOR(init)(&monitor, sizeof monitor, &config);
     return status == OHMSPLIT_OK || failed("monitor_init", status);
 }
 
@@ -185,7 +196,7 @@ static bool set_up(void) {
 static bool work(void) {
     ohmsplit_report_t report;
     ohmsplit_status_t status;
-    while ((status = ohmsplit_monitor_step(&monitor, &report)) != OHMSPLIT_OK) {
+    while ((status = MONITOR(step)(&monitor, &report)) != OHMSPLIT_OK) {
         if (status == OHMSPLIT_REPORT_READY) {
             put_report(&report);
         } else if (status != OHMSPLIT_BUSY) {
@@ -200,7 +211,7 @@ static bool take(ohmsplit_status_t status, const ohmsplit_block_t *block) {
     if (status != OHMSPLIT_BLOCK_READY) {
         return status == OHMSPLIT_OK || failed("sampler", status);
     }
-    status = ohmsplit_monitor_accept(&monitor, block);
+    status = MONITOR(accept)(&monitor, block);
     return status == OHMSPLIT_OK ? work() : failed("monitor_accept", status);
 }
 
@@ -225,7 +236,7 @@ static bool replay(void) {
     if (!take(ohmsplit_sampler_finish(&sampler, &block), &block)) {
         return false;
     }
-    ohmsplit_status_t status = ohmsplit_monitor_finish(&monitor);
+    ohmsplit_status_t status = MONITOR(finish)(&monitor);
     return status == OHMSPLIT_OK ? work() : failed("monitor_finish", status);
 }
 
@@ -233,11 +244,11 @@ static bool put_end(void) {
     ohmsplit_drive_t drive;
     ohmsplit_verdict_t verdict;
     int32_t reason;
-    ohmsplit_status_t status = ohmsplit_monitor_drive(&monitor, &drive);
+    ohmsplit_status_t status = MONITOR(drive)(&monitor, &drive);
     if (status != OHMSPLIT_OK) {
         return failed("monitor_drive", status);
     }
-    status = ohmsplit_monitor_verdict(&monitor, &verdict, &reason);
+    status = MONITOR(verdict)(&monitor, &verdict, &reason);
     if (status != OHMSPLIT_OK) {
         return failed("monitor_verdict", status);
     }

@@ -14,6 +14,10 @@
  *     static ohmsplit_monitor_t monitor;      // the background task's
  *     static ohmsplit_block_t queue[4];       // handed from one to the other
  *
+ *   ohmsplit_monitor_t waits until the circuit has settled. ohmsplit_swift_t, with
+ *   calls of the same form (ohmsplit_swift_init and so on), reports before, at the
+ *   price of more memory and work. Use one of them.
+ *
  *   Start-up, before the interrupt is enabled:
  *     ohmsplit_settings_default, the designer's values, then the init calls of
  *     config, sampler and monitor. Check every status.
@@ -90,7 +94,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 1
+#define OHMSPLIT_INTERFACE 2
 
 // Most parts in ohmsplit_settings_t.
 #define OHMSPLIT_PARTS_MAX 6
@@ -149,14 +153,24 @@
 #define OHMSPLIT_MONITOR_SIZE 8192
 #endif
 
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_swift_t.
+#define OHMSPLIT_SWIFT_SIZE 10464
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_swift_t.
+#define OHMSPLIT_SWIFT_SIZE 16384
+#endif
+
 // Bytes of ohmsplit_sample_t.
 #define OHMSPLIT_SAMPLE_SIZE 16
 
 // Bytes of ohmsplit_settings_t.
-#define OHMSPLIT_SETTINGS_SIZE 448
+#define OHMSPLIT_SETTINGS_SIZE 464
 
 // Bytes of ohmsplit_report_t.
-#define OHMSPLIT_REPORT_SIZE 296
+#define OHMSPLIT_REPORT_SIZE 304
 
 // What a call came to: zero and more when it did its work, less than zero
 // when it was misused. A call that was misused has changed nothing, but for
@@ -168,9 +182,9 @@ enum ohmsplit_status_t
  {
     // Done; nothing to fetch.
     OHMSPLIT_OK = 0,
-    // The block given was filled: hand it to ohmsplit_monitor_accept.
+    // The block given was filled: hand it to the monitor.
     OHMSPLIT_BLOCK_READY = 1,
-    // More work is waiting: call ohmsplit_monitor_step again.
+    // More work is waiting: call step again.
     OHMSPLIT_BUSY = 2,
     // The report given was filled.
     OHMSPLIT_REPORT_READY = 3,
@@ -192,7 +206,7 @@ enum ohmsplit_status_t
     OHMSPLIT_ERROR_DRIVE = -7,
     // The block does not follow the one before: one was lost, doubled,
     // swapped or came from another sampler. The monitor has started anew, as
-    // after ohmsplit_monitor_init: figures over a gap could be wrong.
+    // after its init call: figures over a gap could be wrong.
     OHMSPLIT_ERROR_BLOCK_LOST = -8,
     // The sampler or monitor was finished: make it anew.
     OHMSPLIT_ERROR_FINISHED = -9,
@@ -322,6 +336,27 @@ enum ohmsplit_kind_t
 typedef enum ohmsplit_kind_t ohmsplit_kind_t;
 #else
 typedef int32_t ohmsplit_kind_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// What an estimate rests on.
+enum ohmsplit_basis_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // Readings of one drive cycle, each proved to have settled.
+    OHMSPLIT_BASIS_SETTLED = 1,
+    // A fit of the running record, settled or not.
+    OHMSPLIT_BASIS_TRANSIENT = 2,
+    // A sudden leak, verified while the circuit moves.
+    OHMSPLIT_BASIS_SUDDEN = 3,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_basis_t ohmsplit_basis_t;
+#else
+typedef int32_t ohmsplit_basis_t;
 #endif // __STDC_VERSION__ >= 202311L
 #endif // __cplusplus
 
@@ -489,6 +524,15 @@ typedef struct ohmsplit_settings_t {
     // Largest capacitance of the battery to the chassis that the design
     // expects, more than 0, at most 2147 F. Default 50,000,000 (50 uF).
     int64_t capacitance_max_picofarad;
+    // How far a reading lags behind the circuit at its time stamp: the time
+    // constant of an input filter, plus half of the time that the converter
+    // averages over, plus by how much the drive changes later than right after
+    // a sample. OHMSPLIT_ABSENT when it is not known: anything from zero to a
+    // sampling period, which costs ohmsplit_swift_t accuracy in slow circuits.
+    // Default 0.
+    int64_t reading_lag_nanosecond;
+    // Its standard uncertainty, 0 or more. Default 1000.
+    int64_t reading_lag_uncertainty_nanosecond;
     // The drive states of a cycle in their order, of ohmsplit_drive_t.
     // Default raise, lower.
     int32_t cycle[OHMSPLIT_CYCLE_MAX];
@@ -536,7 +580,7 @@ typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_block_t {
     uint8_t opaque[OHMSPLIT_BLOCK_SIZE];
 } ohmsplit_block_t;
 
-// The background task's handle.
+// The background task's handle: waits for settled readings.
 typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_monitor_t {
     uint8_t opaque[OHMSPLIT_MONITOR_SIZE];
 } ohmsplit_monitor_t;
@@ -559,7 +603,7 @@ typedef struct ohmsplit_resistance_t {
     int64_t high_milliohm;
 } ohmsplit_resistance_t;
 
-// What came of one dwell. Figures are rounded to nearest; OHMSPLIT_ABSENT and
+// What came of one dwell, or is known before it is over. Figures are rounded to nearest; OHMSPLIT_ABSENT and
 // OHMSPLIT_UNBOUNDED are no figures.
 typedef struct ohmsplit_report_t {
     // Dwells completed before this one, wrapping at 2^32.
@@ -580,6 +624,10 @@ typedef struct ohmsplit_report_t {
     // One of ohmsplit_reason_t: why there is no estimate, whose figures are
     // then absent; 0 when there is one.
     int32_t estimate_reason;
+    // What the estimate rests on.
+    ohmsplit_basis_t basis;
+    // 1 when the dwell is over; 0 in a report of ohmsplit_swift_t that came before.
+    int32_t dwell_over;
     // Reading: settled voltage of the chassis against N.
     struct ohmsplit_measured_t chassis_microvolt;
     // Reading: pack voltage that belongs to it.
@@ -617,6 +665,11 @@ typedef struct ohmsplit_report_t {
     // Estimate: pack voltage of the newest reading.
     int64_t estimate_pack_microvolt;
 } ohmsplit_report_t;
+
+// The background task's handle: reports before the circuit has settled.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_swift_t {
+    uint8_t opaque[OHMSPLIT_SWIFT_SIZE];
+} ohmsplit_swift_t;
 
 #ifdef __cplusplus
 extern "C" {
@@ -697,6 +750,42 @@ ohmsplit_status_t ohmsplit_monitor_verdict(struct ohmsplit_monitor_t *monitor,
                                            ohmsplit_verdict_t *verdict,
                                            int32_t *reason);
 
+// Makes a monitor that has seen nothing, also out of one that was in use. Its
+// verdict is undetermined, not yet measured.
+//
+// Pass sizeof *monitor as `size`.
+ohmsplit_status_t ohmsplit_swift_init(struct ohmsplit_swift_t *monitor,
+                                      size_t size,
+                                      const struct ohmsplit_config_t *config);
+
+// Background. Takes a block; it is not needed afterwards. Every block must
+// come, in order. Step until OHMSPLIT_OK before the next one: a settling
+// proof still under way when the next dwell ends is given up.
+ohmsplit_status_t ohmsplit_swift_accept(struct ohmsplit_swift_t *monitor,
+                                        const struct ohmsplit_block_t *block);
+
+// Background. One slice of work of bounded length. OHMSPLIT_OK when there is
+// none, OHMSPLIT_BUSY when more is waiting, OHMSPLIT_REPORT_READY when a
+// dwell's report is in `report`; otherwise `report` is untouched.
+ohmsplit_status_t ohmsplit_swift_step(struct ohmsplit_swift_t *monitor,
+                                      struct ohmsplit_report_t *report);
+
+// Background. Ends the dwell under way, and the monitor with it: it takes no
+// more blocks. The dwell's report comes from the steps that follow. Call it
+// after the block of ohmsplit_sampler_finish was accepted.
+ohmsplit_status_t ohmsplit_swift_finish(struct ohmsplit_swift_t *monitor);
+
+// Background. The drive state that the switches should take. It changes only
+// in ohmsplit_swift_accept and ohmsplit_swift_step. Where something else
+// leads the drive it need not be followed: the samples say what was driven.
+ohmsplit_status_t ohmsplit_swift_drive(struct ohmsplit_swift_t *monitor, ohmsplit_drive_t *drive);
+
+// Background. The verdict as it stands, and the ohmsplit_reason_t why it is
+// undetermined, 0 when it is not.
+ohmsplit_status_t ohmsplit_swift_verdict(struct ohmsplit_swift_t *monitor,
+                                         ohmsplit_verdict_t *verdict,
+                                         int32_t *reason);
+
 #ifdef __cplusplus
 }  // extern "C"
 #endif  // __cplusplus
@@ -713,6 +802,7 @@ OHMSPLIT_ASSERT(sizeof(ohmsplit_config_t) == OHMSPLIT_CONFIG_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_sampler_t) == OHMSPLIT_SAMPLER_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_block_t) == OHMSPLIT_BLOCK_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_monitor_t) == OHMSPLIT_MONITOR_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_swift_t) == OHMSPLIT_SWIFT_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_sample_t) == OHMSPLIT_SAMPLE_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_settings_t) == OHMSPLIT_SETTINGS_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_report_t) == OHMSPLIT_REPORT_SIZE);

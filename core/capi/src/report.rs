@@ -6,7 +6,7 @@ use ohmsplit::config::{Drive, Judged};
 use ohmsplit::units::{
     Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts,
 };
-use ohmsplit::{Estimate, Interval, Kind, Reading, Reason, Report, Verdict};
+use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Reason, Report, Verdict};
 
 use crate::types::*;
 
@@ -36,6 +36,12 @@ pub(crate) fn of(report: &Report) -> ohmsplit_report_t {
         kind: ohmsplit_kind_t::OHMSPLIT_KIND_NONE,
         reading_reason: why(report.reading.err()),
         estimate_reason: why(report.estimate.err()),
+        basis: match report.basis {
+            Basis::Settled => ohmsplit_basis_t::OHMSPLIT_BASIS_SETTLED,
+            Basis::Transient => ohmsplit_basis_t::OHMSPLIT_BASIS_TRANSIENT,
+            Basis::Sudden => ohmsplit_basis_t::OHMSPLIT_BASIS_SUDDEN,
+        },
+        dwell_over: i32::from(report.dwell_over),
         chassis_microvolt: NONE,
         pack_microvolt: NONE,
         time_constant_microsecond: NONE,
@@ -153,7 +159,7 @@ const fn milli(value: I32F32) -> i64 {
     in_parts(value, 1000)
 }
 
-const fn nano(value: I32F32) -> i64 {
+pub(crate) const fn nano(value: I32F32) -> i64 {
     in_parts(value, 1_000_000_000)
 }
 

@@ -6,7 +6,7 @@ use ohmsplit::config::{
     Channel, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits,
     Timing,
 };
-use ohmsplit::units::{Microfarads, Ohms, Ratio, Volts};
+use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
 
 use crate::handle::Refused;
 use crate::report;
@@ -29,6 +29,12 @@ pub(crate) fn defaults() -> ohmsplit_settings_t {
         dwell_min_microsecond: timing.dwell_min_us,
         dwell_max_microsecond: timing.dwell_max_us,
         capacitance_max_picofarad: report::micro(timing.capacitance_max.get()),
+        reading_lag_nanosecond: timing
+            .reading_lag
+            .map_or(OHMSPLIT_ABSENT, |lag| report::nano(lag.value.get())),
+        reading_lag_uncertainty_nanosecond: timing
+            .reading_lag
+            .map_or(0, |lag| report::nano(lag.u.get())),
         cycle,
         cycle_count: timing.cycle().len() as u32,
         alarm_ohm_per_volt: limits.alarm_ohm_per_volt,
@@ -165,10 +171,26 @@ fn timing(settings: &ohmsplit_settings_t) -> Result<Timing, Refused> {
     timing.dwell_min_us = settings.dwell_min_microsecond;
     timing.dwell_max_us = settings.dwell_max_microsecond;
     timing.capacitance_max = Microfarads::new(fixed_32(settings.capacitance_max_picofarad)?);
+    timing.reading_lag = reading_lag(settings)?;
     states
         .get(..codes.len())
         .and_then(|states| timing.with_cycle(states))
         .ok_or(OHMSPLIT_ERROR_CYCLE_TOO_LONG)
+}
+
+fn reading_lag(settings: &ohmsplit_settings_t) -> Result<Option<Measured<Seconds>>, Refused> {
+    let seconds = |nanoseconds| {
+        rounded::<32>(nanoseconds, 1_000_000_000)
+            .map(Seconds::from_bits)
+            .ok_or(OHMSPLIT_ERROR_OUT_OF_RANGE)
+    };
+    if settings.reading_lag_nanosecond == OHMSPLIT_ABSENT {
+        return Ok(None);
+    }
+    Ok(Some(Measured {
+        value: seconds(settings.reading_lag_nanosecond)?,
+        u: seconds(settings.reading_lag_uncertainty_nanosecond)?,
+    }))
 }
 
 fn limits(settings: &ohmsplit_settings_t) -> Result<Limits, Refused> {
@@ -230,7 +252,7 @@ fn ohms(milliohms: i64) -> Result<Ohms, Refused> {
 }
 
 /// `value/parts` with `FRAC` fraction bits, rounded to nearest, ties upwards.
-/// `parts` is at most 10⁶, so that a remainder of it has room for 32 bits more.
+/// `parts` is at most 10⁹, so that a remainder of it has room for 32 bits more.
 const fn rounded<const FRAC: u32>(value: i64, parts: i64) -> Option<i64> {
     let (Some(whole), Some(rest)) = (
         value.checked_div_euclid(parts),

@@ -2,7 +2,7 @@
 
 /// Number of this interface: it changes whenever a type or a function of this
 /// header does. The library refuses settings of another number.
-pub const OHMSPLIT_INTERFACE: u32 = 1;
+pub const OHMSPLIT_INTERFACE: u32 = 2;
 
 /// Most parts in ohmsplit_settings_t.
 pub const OHMSPLIT_PARTS_MAX: usize = 6;
@@ -30,6 +30,9 @@ pub const OHMSPLIT_BLOCK_SIZE: usize = 96;
 /// Bytes of ohmsplit_monitor_t.
 #[cfg(not(target_pointer_width = "64"))]
 pub const OHMSPLIT_MONITOR_SIZE: usize = 1344;
+/// Bytes of ohmsplit_swift_t.
+#[cfg(not(target_pointer_width = "64"))]
+pub const OHMSPLIT_SWIFT_SIZE: usize = 10464;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;
@@ -42,12 +45,15 @@ pub const OHMSPLIT_BLOCK_SIZE: usize = 128;
 /// Bytes of ohmsplit_monitor_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_MONITOR_SIZE: usize = 8192;
+/// Bytes of ohmsplit_swift_t.
+#[cfg(target_pointer_width = "64")]
+pub const OHMSPLIT_SWIFT_SIZE: usize = 16384;
 /// Bytes of ohmsplit_sample_t.
 pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;
 /// Bytes of ohmsplit_settings_t.
-pub const OHMSPLIT_SETTINGS_SIZE: usize = 448;
+pub const OHMSPLIT_SETTINGS_SIZE: usize = 464;
 /// Bytes of ohmsplit_report_t.
-pub const OHMSPLIT_REPORT_SIZE: usize = 296;
+pub const OHMSPLIT_REPORT_SIZE: usize = 304;
 
 /// What a call came to: zero and more when it did its work, less than zero
 /// when it was misused. A call that was misused has changed nothing, but for
@@ -57,9 +63,9 @@ pub const OHMSPLIT_REPORT_SIZE: usize = 296;
 pub enum ohmsplit_status_t {
     /// Done; nothing to fetch.
     OHMSPLIT_OK = 0,
-    /// The block given was filled: hand it to ohmsplit_monitor_accept.
+    /// The block given was filled: hand it to the monitor.
     OHMSPLIT_BLOCK_READY = 1,
-    /// More work is waiting: call ohmsplit_monitor_step again.
+    /// More work is waiting: call step again.
     OHMSPLIT_BUSY = 2,
     /// The report given was filled.
     OHMSPLIT_REPORT_READY = 3,
@@ -82,7 +88,7 @@ pub enum ohmsplit_status_t {
     OHMSPLIT_ERROR_DRIVE = -7,
     /// The block does not follow the one before: one was lost, doubled,
     /// swapped or came from another sampler. The monitor has started anew, as
-    /// after ohmsplit_monitor_init: figures over a gap could be wrong.
+    /// after its init call: figures over a gap could be wrong.
     OHMSPLIT_ERROR_BLOCK_LOST = -8,
     /// The sampler or monitor was finished: make it anew.
     OHMSPLIT_ERROR_FINISHED = -9,
@@ -205,6 +211,18 @@ pub enum ohmsplit_kind_t {
     OHMSPLIT_KIND_OPEN = 3,
 }
 
+/// What an estimate rests on.
+#[repr(i32)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ohmsplit_basis_t {
+    /// Readings of one drive cycle, each proved to have settled.
+    OHMSPLIT_BASIS_SETTLED = 1,
+    /// A fit of the running record, settled or not.
+    OHMSPLIT_BASIS_TRANSIENT = 2,
+    /// A sudden leak, verified while the circuit moves.
+    OHMSPLIT_BASIS_SUDDEN = 3,
+}
+
 /// Why there is no figure or no verdict. The numbers are stable: what was
 /// stored or sent stays readable.
 #[repr(i32)]
@@ -316,6 +334,15 @@ pub struct ohmsplit_settings_t {
     /// Largest capacitance of the battery to the chassis that the design
     /// expects, more than 0, at most 2147 F. Default 50,000,000 (50 uF).
     pub capacitance_max_picofarad: i64,
+    /// How far a reading lags behind the circuit at its time stamp: the time
+    /// constant of an input filter, plus half of the time that the converter
+    /// averages over, plus by how much the drive changes later than right after
+    /// a sample. OHMSPLIT_ABSENT when it is not known: anything from zero to a
+    /// sampling period, which costs ohmsplit_swift_t accuracy in slow circuits.
+    /// Default 0.
+    pub reading_lag_nanosecond: i64,
+    /// Its standard uncertainty, 0 or more. Default 1000.
+    pub reading_lag_uncertainty_nanosecond: i64,
     /// The drive states of a cycle in their order, of ohmsplit_drive_t.
     /// Default raise, lower.
     pub cycle: [i32; OHMSPLIT_CYCLE_MAX],
@@ -371,7 +398,7 @@ pub struct ohmsplit_resistance_t {
     pub high_milliohm: i64,
 }
 
-/// What came of one dwell. Figures are rounded to nearest; OHMSPLIT_ABSENT and
+/// What came of one dwell, or is known before it is over. Figures are rounded to nearest; OHMSPLIT_ABSENT and
 /// OHMSPLIT_UNBOUNDED are no figures.
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -394,6 +421,10 @@ pub struct ohmsplit_report_t {
     /// One of ohmsplit_reason_t: why there is no estimate, whose figures are
     /// then absent; 0 when there is one.
     pub estimate_reason: i32,
+    /// What the estimate rests on.
+    pub basis: ohmsplit_basis_t,
+    /// 1 when the dwell is over; 0 in a report of ohmsplit_swift_t that came before.
+    pub dwell_over: i32,
 
     /// Reading: settled voltage of the chassis against N.
     pub chassis_microvolt: ohmsplit_measured_t,
@@ -446,10 +477,16 @@ pub struct ohmsplit_sampler_t {
     opaque: [u8; OHMSPLIT_SAMPLER_SIZE],
 }
 
-/// The background task's handle.
+/// The background task's handle: waits for settled readings.
 #[repr(C, align(16))]
 pub struct ohmsplit_monitor_t {
     opaque: [u8; OHMSPLIT_MONITOR_SIZE],
+}
+
+/// The background task's handle: reports before the circuit has settled.
+#[repr(C, align(16))]
+pub struct ohmsplit_swift_t {
+    opaque: [u8; OHMSPLIT_SWIFT_SIZE],
 }
 
 /// A block of summed samples on its way from the interrupt to the background

@@ -4,6 +4,15 @@ use std::path::{Path, PathBuf};
 
 use ohmsplit::Reason;
 
+/// In the order of the header.
+const SOURCES: [&str; 5] = [
+    "types.rs",
+    "calls/settings.rs",
+    "calls/sampler.rs",
+    "calls/monitor.rs",
+    "calls/swift.rs",
+];
+
 fn package() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
@@ -15,13 +24,11 @@ fn committed() -> PathBuf {
 fn generated() -> String {
     let config =
         cbindgen::Config::from_file(package().join("cbindgen.toml")).expect("cbindgen.toml");
-    let source = |name: &str| package().join("src").join(name);
-    let bindings = cbindgen::Builder::new()
-        .with_config(config)
-        .with_src(source("types.rs"))
-        .with_src(source("calls.rs"))
-        .generate()
-        .expect("a header");
+    let mut builder = cbindgen::Builder::new().with_config(config);
+    for name in SOURCES {
+        builder = builder.with_src(package().join("src").join(name));
+    }
+    let bindings = builder.generate().expect("a header");
     let mut text = Vec::new();
     bindings.write(&mut text);
     String::from_utf8(text).expect("UTF-8")

@@ -12,7 +12,7 @@ use ohmsplit_host::network::{NetworkFile, Readings};
 use ohmsplit_host::rig::{Clock, MonitorKind, Rig};
 use ohmsplit_tests::fixtures;
 
-use toolchain::{PLAIN, SANITIZED, Target};
+use toolchain::{PLAIN, SANITIZED};
 
 /// A capture as the C program reads it, and what it must print.
 struct Replay {
@@ -23,7 +23,7 @@ struct Replay {
 
 impl Replay {
     /// `None` for a capture in volts: firmware has codes.
-    fn of(stem: &str) -> Option<Self> {
+    fn of(stem: &str, kind: MonitorKind) -> Option<Self> {
         let path = fixtures::capture(stem);
         let mut reader = Reader::open(&path).expect(stem);
         if reader.layout().readings == Readings::Volts {
@@ -40,7 +40,7 @@ impl Replay {
             verdict = Some(event.report.verdict);
         };
         let mut clock = Clock::default();
-        let mut rig = Rig::new(&config, MonitorKind::Settled);
+        let mut rig = Rig::new(&config, kind);
         while let Some(row) = reader.next_row().expect(stem) {
             let sample = ohmsplit::Sample {
                 at_us: clock.at(row.time_s),
@@ -74,10 +74,10 @@ impl Replay {
     }
 }
 
-fn replays() -> Vec<Replay> {
+fn replays(kind: MonitorKind) -> Vec<Replay> {
     let replays: Vec<_> = fixtures::captures()
         .iter()
-        .filter_map(|stem| Replay::of(stem))
+        .filter_map(|stem| Replay::of(stem, kind))
         .collect();
     assert!(replays.len() >= 10, "captures in codes");
     replays
@@ -85,19 +85,24 @@ fn replays() -> Vec<Replay> {
 
 #[test]
 fn every_capture_in_codes_is_replayed_with_the_result_of_the_core() {
-    let plain = toolchain::host_program("replay", &["replay.c", "port_host.c"], PLAIN);
-    let sanitized = toolchain::host_program("replay", &["replay.c", "port_host.c"], SANITIZED);
-    for replay in replays() {
-        replay.check(&toolchain::run(&plain, &replay.input), "plain");
-        replay.check(&toolchain::run(&sanitized, &replay.input), "sanitized");
+    for subject in toolchain::SUBJECTS {
+        let program =
+            |build| toolchain::host_program("replay", &["replay.c", "port_host.c"], build, subject);
+        let (plain, sanitized) = (program(PLAIN), program(SANITIZED));
+        for replay in replays(subject.kind) {
+            replay.check(&toolchain::run(&plain, &replay.input), "plain");
+            replay.check(&toolchain::run(&sanitized, &replay.input), "sanitized");
+        }
     }
 }
 
 #[test]
 fn every_misuse_is_told_and_nothing_is_written_beside() {
-    for build in [PLAIN, SANITIZED] {
-        let program = toolchain::host_program("misuse", &["misuse.c"], build);
-        assert_eq!(toolchain::run(&program, ""), "every misuse was told\n");
+    for subject in toolchain::SUBJECTS {
+        for build in [PLAIN, SANITIZED] {
+            let program = toolchain::host_program("misuse", &["misuse.c"], build, subject);
+            assert_eq!(toolchain::run(&program, ""), "every misuse was told\n");
+        }
     }
 }
 
@@ -136,20 +141,11 @@ const ON_TARGET: [&str; 3] = [
 #[test]
 #[ignore = "needs arm-none-eabi-gcc and an emulator; `.ci/run target` runs it"]
 fn microcontrollers_replay_with_the_result_of_the_core_and_link_no_panic() {
-    let images = |target: &Target| -> Vec<(Replay, PathBuf)> {
-        let library = toolchain::target_library(target);
-        ON_TARGET
-            .iter()
-            .map(|stem| {
-                let replay = Replay::of(stem).expect("a capture in codes");
-                let image = toolchain::target_program(target, &library, stem, &replay.input);
-                (replay, image)
-            })
-            .collect()
-    };
-    for target in &toolchain::TARGETS {
-        for (replay, image) in images(target) {
-            toolchain::assert_no_panic_is_linked(&image);
+    for (subject, target) in toolchain::RUNS {
+        for stem in ON_TARGET {
+            let replay = Replay::of(stem, subject.kind).expect("a capture in codes");
+            let image = toolchain::target_program(target, subject, stem, &replay.input);
+            toolchain::assert_no_panic_is_linked(&image, subject);
             replay.check(&toolchain::emulate(target, &image), target.triple);
         }
     }

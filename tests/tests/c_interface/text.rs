@@ -8,7 +8,7 @@ use ohmsplit::config::{Drive, Judged};
 use ohmsplit::units::{
     Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts,
 };
-use ohmsplit::{Estimate, Interval, Kind, Reading, Reason, Report, Sample, Verdict};
+use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Reason, Report, Sample, Verdict};
 use ohmsplit_host::network::{ChannelPart, DriveKind, FrontEndKind, NetworkFile, Rail};
 
 const ABSENT: i64 = i64::MIN;
@@ -27,7 +27,8 @@ fn put(text: &mut String, numbers: &[i64]) {
     writeln!(text, "{}", words.join(" ")).expect("a string takes all");
 }
 
-/// The settings; timing, limits and tolerances are left to their defaults.
+/// The settings; timing but for the lag of the readings, limits and tolerances are
+/// left to their defaults.
 pub(crate) fn settings(network: &NetworkFile) -> String {
     let front_end = &network.front_end;
     let (kind, names) = match front_end.kind {
@@ -52,6 +53,11 @@ pub(crate) fn settings(network: &NetworkFile) -> String {
         put(&mut text, &part);
     }
     put(&mut text, &[micro(network.pack.working_voltage_v), 1]);
+    assert_eq!(
+        network.timing.reading_lag_us, None,
+        "a capture says nothing of its lag"
+    );
+    put(&mut text, &[ABSENT]);
     text
 }
 
@@ -217,6 +223,13 @@ pub(crate) fn put_report(text: &mut String, report: &Report) {
     fields.put("kind", kind);
     fields.put("reading_reason", reason_code(report.reading.err()));
     fields.put("estimate_reason", reason_code(report.estimate.err()));
+    let basis = match report.basis {
+        Basis::Settled => 1,
+        Basis::Transient => 2,
+        Basis::Sudden => 3,
+    };
+    fields.put("basis", basis);
+    fields.put("dwell_over", i64::from(report.dwell_over));
     fields.reading(report.reading.ok());
     fields.estimate(report.estimate.ok());
 }

@@ -6,6 +6,30 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::OnceLock;
 
+use ohmsplit_host::rig::MonitorKind;
+
+/// A monitor of the interface: its kind in the core, and what chooses it in the C programs.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Subject {
+    pub(crate) kind: MonitorKind,
+    pub(crate) name: &'static str,
+    define: &'static str,
+}
+
+/// Both.
+pub(crate) const SUBJECTS: [Subject; 2] = [
+    Subject {
+        kind: MonitorKind::Settled,
+        name: "monitor",
+        define: "-DSETTLED",
+    },
+    Subject {
+        kind: MonitorKind::Swift,
+        name: "swift",
+        define: "-DSWIFT",
+    },
+];
+
 /// How a program for the host is compiled.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Build {
@@ -108,10 +132,15 @@ fn compiler(program: &str, language: &str) -> Command {
 }
 
 /// Compiles a C program of `ctest` against the library for the host.
-pub(crate) fn host_program(name: &str, sources: &[&str], build: Build) -> PathBuf {
-    let program = scratch().join(format!("{name}-{}", build.name));
+pub(crate) fn host_program(
+    name: &str,
+    sources: &[&str],
+    build: Build,
+    subject: Subject,
+) -> PathBuf {
+    let program = scratch().join(format!("{name}-{}-{}", subject.name, build.name));
     let mut gcc = compiler("gcc", "-std=c11");
-    gcc.args(build.flags);
+    gcc.args(build.flags).arg(subject.define);
     gcc.args(sources.iter().map(|name| capi().join("ctest").join(name)));
     // The libraries that the standard library of Rust on the host wants.
     gcc.arg(host_library()).args(["-lpthread", "-ldl", "-lm"]);
@@ -136,25 +165,45 @@ pub(crate) struct Target {
     pub(crate) triple: &'static str,
     core: &'static [&'static str],
     board: &'static [&'static str],
+    ram: &'static str,
+    stack: &'static str,
 }
 
-/// Cortex-M0 on a micro:bit and Cortex-M4F on an MPS2.
-pub(crate) const TARGETS: [Target; 2] = [
-    Target {
-        triple: "thumbv6m-none-eabi",
-        core: &["-mcpu=cortex-m0", "-mthumb"],
-        board: &["-M", "microbit"],
-    },
-    Target {
-        triple: "thumbv7em-none-eabihf",
-        core: &[
-            "-mcpu=cortex-m4",
-            "-mthumb",
-            "-mfloat-abi=hard",
-            "-mfpu=fpv4-sp-d16",
-        ],
-        board: &["-M", "mps2-an386", "-cpu", "cortex-m4"],
-    },
+const CORTEX_M0: Target = Target {
+    triple: "thumbv6m-none-eabi",
+    core: &["-mcpu=cortex-m0", "-mthumb"],
+    board: &["-M", "microbit"],
+    ram: "16K",
+    stack: "4K",
+};
+
+/// Code for a Cortex-M0 on a Cortex-M3, as the emulated board with a Cortex-M0 has little memory.
+const CORTEX_M0_CODE: Target = Target {
+    board: &["-M", "mps2-an385"],
+    ram: "64K",
+    stack: "32K",
+    ..CORTEX_M0
+};
+
+const CORTEX_M4F: Target = Target {
+    triple: "thumbv7em-none-eabihf",
+    core: &[
+        "-mcpu=cortex-m4",
+        "-mthumb",
+        "-mfloat-abi=hard",
+        "-mfpu=fpv4-sp-d16",
+    ],
+    board: &["-M", "mps2-an386", "-cpu", "cortex-m4"],
+    ram: "64K",
+    stack: "32K",
+};
+
+/// Where each monitor runs.
+pub(crate) const RUNS: [(&Subject, &Target); 4] = [
+    (&SUBJECTS[0], &CORTEX_M0),
+    (&SUBJECTS[0], &CORTEX_M4F),
+    (&SUBJECTS[1], &CORTEX_M0_CODE),
+    (&SUBJECTS[1], &CORTEX_M4F),
 ];
 
 fn bare_metal() -> Command {
@@ -164,7 +213,7 @@ fn bare_metal() -> Command {
 }
 
 /// Builds the static library for a target.
-pub(crate) fn target_library(target: &Target) -> PathBuf {
+fn target_library(target: &Target) -> PathBuf {
     let mut script = bare_metal();
     script
         .args(["cargo", "build", "--quiet", "-p", "ohmsplit-capi"])
@@ -182,20 +231,23 @@ pub(crate) fn target_library(target: &Target) -> PathBuf {
 /// Links the replay with a capture in its flash.
 pub(crate) fn target_program(
     target: &Target,
-    library: &Path,
+    subject: &Subject,
     stem: &str,
     capture: &str,
 ) -> PathBuf {
     let text = scratch().join(format!("{stem}.txt"));
     fs::write(&text, capture).expect("a scratch file");
-    let image = scratch().join(format!("{stem}-{}.elf", target.triple));
+    let image = scratch().join(format!("{stem}-{}-{}.elf", subject.name, target.triple));
     let ctest = capi().join("ctest");
     let mut gcc = compiler("arm-none-eabi-gcc", "-std=c11");
     gcc.args(target.core)
         .args(["-Os", "-ffreestanding", "-ffunction-sections", "-nostdlib"])
+        .arg(subject.define)
+        .arg(format!("-Wl,--defsym=ram_bytes={}", target.ram))
+        .arg(format!("-Wl,--defsym=stack_bytes={}", target.stack))
         .arg(format!("-DCAPTURE=\"{}\"", text.display()))
         .args(["replay.c", "port_target.c"].map(|name| ctest.join(name)))
-        .arg(library)
+        .arg(target_library(target))
         .args(["-lgcc", "-Wl,--gc-sections,--fatal-warnings"])
         .args(["-Wl,-z,noexecstack", "-T"])
         .arg(ctest.join("target.ld"));
@@ -204,9 +256,10 @@ pub(crate) fn target_program(
 }
 
 /// No way leads to the panic handler, so the linker left it out.
-pub(crate) fn assert_no_panic_is_linked(image: &Path) {
+pub(crate) fn assert_no_panic_is_linked(image: &Path, subject: &Subject) {
     let symbols = output(Command::new("arm-none-eabi-nm").arg("-C").arg(image), "");
-    assert!(symbols.contains("ohmsplit_monitor_step"), "{symbols}");
+    let step = format!("ohmsplit_{}_step", subject.name);
+    assert!(symbols.contains(&step), "{symbols}");
     for symbol in symbols.lines() {
         assert!(!symbol.contains("panic"), "{}: {symbol}", image.display());
     }

@@ -1,0 +1,39 @@
+//! The functions.
+
+mod following;
+mod monitor;
+mod sampler;
+mod settings;
+mod swift;
+
+pub use monitor::*;
+pub use sampler::*;
+pub use settings::*;
+pub use swift::*;
+
+use crate::handle::Refused;
+use crate::types::*;
+
+/// Where RAM is scarce the sizes in types.rs are exact. When the core has
+/// changed, the compiler says here what they have to be.
+#[cfg(not(target_pointer_width = "64"))]
+const _: () = {
+    use crate::handle::Slot;
+    use following::Following;
+    use ohmsplit::config::Config;
+    use ohmsplit::{Monitor, SwiftMonitor};
+    use sampler::{Numbered, Numbering};
+
+    let _: [u8; Slot::<Config>::SIZE] = [0; OHMSPLIT_CONFIG_SIZE];
+    let _: [u8; Slot::<Numbering>::SIZE] = [0; OHMSPLIT_SAMPLER_SIZE];
+    let _: [u8; Slot::<Numbered>::SIZE] = [0; OHMSPLIT_BLOCK_SIZE];
+    let _: [u8; Slot::<Following<Monitor<'_>>>::SIZE] = [0; OHMSPLIT_MONITOR_SIZE];
+    let _: [u8; Slot::<Following<SwiftMonitor<'_>>>::SIZE] = [0; OHMSPLIT_SWIFT_SIZE];
+};
+
+/// Either side of a result is a status.
+pub(crate) fn status(result: Result<ohmsplit_status_t, Refused>) -> ohmsplit_status_t {
+    match result {
+        Ok(status) | Err(status) => status,
+    }
+}
