@@ -165,23 +165,23 @@ pub(crate) struct Target {
     pub(crate) triple: &'static str,
     core: &'static [&'static str],
     board: &'static [&'static str],
-    ram: &'static str,
-    stack: &'static str,
+    /// Symbols of target.ld: the memory of the board, and what of it the stack must have.
+    memory: [&'static str; 3],
 }
+
+const MPS2: [&str; 3] = ["flash_bytes=1M", "ram_bytes=64K", "stack_bytes=32K"];
 
 const CORTEX_M0: Target = Target {
     triple: "thumbv6m-none-eabi",
     core: &["-mcpu=cortex-m0", "-mthumb"],
     board: &["-M", "microbit"],
-    ram: "16K",
-    stack: "4K",
+    memory: ["flash_bytes=256K", "ram_bytes=16K", "stack_bytes=4K"],
 };
 
 /// Code for a Cortex-M0 on a Cortex-M3, as the emulated board with a Cortex-M0 has little memory.
 const CORTEX_M0_CODE: Target = Target {
     board: &["-M", "mps2-an385"],
-    ram: "64K",
-    stack: "32K",
+    memory: MPS2,
     ..CORTEX_M0
 };
 
@@ -194,8 +194,7 @@ const CORTEX_M4F: Target = Target {
         "-mfpu=fpv4-sp-d16",
     ],
     board: &["-M", "mps2-an386", "-cpu", "cortex-m4"],
-    ram: "64K",
-    stack: "32K",
+    memory: MPS2,
 };
 
 /// Where each monitor runs.
@@ -243,8 +242,7 @@ pub(crate) fn target_program(
     gcc.args(target.core)
         .args(["-Os", "-ffreestanding", "-ffunction-sections", "-nostdlib"])
         .arg(subject.define)
-        .arg(format!("-Wl,--defsym=ram_bytes={}", target.ram))
-        .arg(format!("-Wl,--defsym=stack_bytes={}", target.stack))
+        .args(target.memory.map(|symbol| format!("-Wl,--defsym={symbol}")))
         .arg(format!("-DCAPTURE=\"{}\"", text.display()))
         .args(["replay.c", "port_target.c"].map(|name| ctest.join(name)))
         .arg(target_library(target))
@@ -255,13 +253,45 @@ pub(crate) fn target_program(
     image
 }
 
-/// No way leads to the panic handler, so the linker left it out.
-pub(crate) fn assert_no_panic_is_linked(image: &Path, subject: &Subject) {
+/// What no image may hold: a way to the panic handler, text formatting, the allocator, and floating point
+/// in software, single and double (the run-time ABI of the Arm architecture, and the names of its helpers).
+const ABSENT: [&str; 10] = [
+    "panic",
+    "core::fmt",
+    "__rust_alloc",
+    "__rdl_alloc",
+    "alloc::",
+    "__aeabi_f",
+    "__aeabi_d",
+    "__aeabi_i2",
+    "sf3",
+    "df3",
+];
+
+/// The first symbol of an image, or of an object file, that must be absent.
+fn forbidden(image: &Path) -> Option<String> {
     let symbols = output(Command::new("arm-none-eabi-nm").arg("-C").arg(image), "");
-    let step = format!("ohmsplit_{}_step", subject.name);
-    assert!(symbols.contains(&step), "{symbols}");
-    for symbol in symbols.lines() {
-        assert!(!symbol.contains("panic"), "{}: {symbol}", image.display());
+    symbols
+        .lines()
+        .find(|symbol| ABSENT.iter().any(|absent| symbol.contains(absent)))
+        .map(str::to_owned)
+}
+
+/// The linker left out whatever cannot be reached: what is not in the image cannot happen.
+pub(crate) fn assert_nothing_forbidden_is_linked(image: &Path) {
+    assert_eq!(forbidden(image), None, "{}", image.display());
+}
+
+/// That it would show: objects which do compute with floating point are refused.
+pub(crate) fn assert_floating_point_would_show() {
+    for kind in ["float", "double"] {
+        let object = scratch().join(format!("{kind}.o"));
+        let mut gcc = compiler("arm-none-eabi-gcc", "-std=c11");
+        gcc.args(CORTEX_M0.core).args(["-c", "-x", "c", "-o"]);
+        let square =
+            format!("{kind} square({kind} x);\n{kind} square({kind} x) {{ return x * x; }}\n");
+        output(gcc.arg(&object).arg("-"), &square);
+        assert!(forbidden(&object).is_some(), "{kind}");
     }
 }
 
