@@ -95,10 +95,14 @@
 #[cfg(test)]
 extern crate std;
 
-/// The example in the README compiles and runs.
+/// The examples in the README and in the integrator's guide compile and run.
 #[cfg(doctest)]
-#[doc = include_str!("../../README.md")]
-mod readme {}
+mod documents {
+    #[doc = include_str!("../../README.md")]
+    mod readme {}
+    #[doc = include_str!("../../host-sim/book/integration.md")]
+    mod integration {}
+}
 
 pub mod config;
 pub mod contexts;

@@ -125,7 +125,20 @@ fn every_error_of_the_header_is_provoked_by_the_misuse_program() {
 #[test]
 fn the_header_compiles_alone_in_each_language_that_may_include_it() {
     for language in ["-std=c11", "-std=c2x", "-std=c++17"] {
-        toolchain::check_header(language);
+        let twice = "#include \"ohmsplit.h\"\n#include \"ohmsplit.h\"\nint empty;\n";
+        toolchain::check_source(language, twice);
+    }
+}
+
+#[test]
+fn the_c_of_the_integrators_guide_compiles() {
+    let guide = toolchain::capi().join("../../host-sim/book/integration.md");
+    let guide = std::fs::read_to_string(guide).expect("the guide");
+    let blocks: Vec<_> = guide.split("```c\n").skip(1).collect();
+    assert!(!blocks.is_empty());
+    for block in blocks {
+        let (code, _) = block.split_once("```").expect("an end");
+        toolchain::check_source("-std=c11", code);
     }
 }
 

@@ -148,15 +148,11 @@ pub(crate) fn host_program(
     program
 }
 
-/// Includes the header in an empty unit of a language.
-pub(crate) fn check_header(language: &str) {
+/// Compiles a text of a language, to nothing, with all warnings as errors.
+pub(crate) fn check_source(language: &str, text: &str) {
     let mut gcc = compiler("gcc", language);
     let of = if language.contains("++") { "c++" } else { "c" };
-    gcc.args(["-fsyntax-only", "-x", of, "-"]);
-    output(
-        &mut gcc,
-        "#include \"ohmsplit.h\"\n#include \"ohmsplit.h\"\nint empty;\n",
-    );
+    output(gcc.args(["-fsyntax-only", "-x", of, "-"]), text);
 }
 
 /// A microcontroller and the emulated board that has it.
