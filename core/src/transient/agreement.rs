@@ -1,6 +1,8 @@
 //! The fit against others of the same record: in f64, and of its mirror image.
 
-use super::plant::{DT, PLANT, Plant, RESISTORS, SOURCE, UNEQUAL, conductance, last, real, solve};
+use super::plant::{
+    DT, PLANT, Plant, RESISTORS, SOURCE, UNEQUAL, WEAK_SOURCE, conductance, last, real, solve,
+};
 use super::record::Record;
 use crate::config::Drive;
 use crate::front::Block;
@@ -128,4 +130,44 @@ fn the_mirrored_circuit_is_the_mirror_of_the_fit() {
     };
     assert!(near(fit.positive_conductance, other.negative_conductance));
     assert!(near(fit.negative_conductance, other.positive_conductance));
+}
+
+/// Without noise the least squares lie at the truth whatever computes them:
+/// what is off is fixed point. Wherever 50 mV of noise leave 10 % or better.
+#[test]
+fn without_noise_the_fit_is_the_circuit_over_the_whole_grid() {
+    let packs: [fn(f64) -> f64; 3] = [|_| 60.0, |_| 400.0, |_| 1500.0];
+    let plants = [SOURCE, WEAK_SOURCE, RESISTORS]
+        .into_iter()
+        .flat_map(|rows| {
+            packs.into_iter().flat_map(move |pack| {
+                let circuits = [0.01, 0.1, 1.0, 10.0].map(|r| [0.01, 1.0, 20.0].map(|c| (r, c)));
+                circuits
+                    .into_iter()
+                    .flatten()
+                    .map(move |(resistance, capacitance)| Plant {
+                        rows,
+                        resistance,
+                        capacitance,
+                        // x in turn 0, 0.3, 0.5 and 1.
+                        x: [0.0, 0.3, 0.5, 1.0][(resistance.log10() + 2.0) as usize],
+                        pack,
+                        ..PLANT
+                    })
+            })
+        });
+    let (mut fits, mut worst) = (0, 0.0f64);
+    for plant in plants.filter(|plant| plant.bound() * plant.resistance < 0.1) {
+        let quiet = Plant {
+            sigma: 0.0,
+            ..plant
+        };
+        let blocks = quiet.blocks(&quiet.clean([0.0; 4]), 0);
+        let fit = last(&quiet.config(), &blocks).expect("a fit");
+        let (g, _) = conductance(&fit);
+        worst = worst.max((g * plant.resistance - 1.0).abs());
+        fits += 1;
+    }
+    assert!(fits > 80, "{fits}");
+    assert!(worst < 1e-4, "{worst}");
 }
