@@ -90,7 +90,9 @@
 //! ```
 //!
 //! # Features
-//! `defmt` derives `defmt::Format` on every public type; nothing logs.
+//! * `defmt`: `defmt::Format` on every public type; nothing logs.
+//! * `gauge`: figures in single precision for a display (with `micromath`);
+//!   nothing that is judged.
 
 #[cfg(test)]
 extern crate std;
@@ -111,6 +113,8 @@ mod estimate;
 #[cfg(feature = "defmt")]
 mod formats;
 mod front;
+#[cfg(feature = "gauge")]
+pub mod gauge;
 mod judge;
 mod monitor;
 #[cfg(test)]

@@ -9,6 +9,7 @@ use ohmsplit::config::{
     Channel, Config, Contact, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits, Network,
     Timing,
 };
+use ohmsplit::gauge::Gauge;
 use ohmsplit::pins::Switches;
 use ohmsplit::units::{Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
 use ohmsplit::{Monitor, Reason, Sample, SwiftMonitor};
@@ -146,7 +147,9 @@ fn pipeline(config: &Config, samples: impl Iterator<Item = Sample> + Clone) {
 
 fn run<'c, M: Background<'c>>(config: &'c Config, samples: impl Iterator<Item = Sample>) {
     let Ok(()) = reports::<M, _>(config, samples.map(black_box), |report| {
-        black_box(report);
+        if let Ok(estimate) = &black_box(report).estimate {
+            black_box(Gauge::of(estimate, config.limits()));
+        }
         Ok::<_, Infallible>(())
     });
 }
