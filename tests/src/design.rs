@@ -4,7 +4,7 @@ use fixed::types::{I32F32, I48F16};
 use ohmsplit::config::{
     self, Channel, Config, ConfigError, Divider, Element, FrontEnd, Judged, Landing, Limits, Timing,
 };
-use ohmsplit::units::{Microfarads, Ohms, Volts};
+use ohmsplit::units::{Measured, Microfarads, Ohms, Seconds, Volts};
 
 use crate::reference::{Drive, State};
 
@@ -76,6 +76,8 @@ pub struct Design {
     pub dwell_max_us: u32,
     /// Largest capacitance that the design expects, in microfarads.
     pub capacitance_max_uf: f64,
+    /// Lag of the readings in seconds; `None` when unknown.
+    pub reading_lag: Option<f64>,
     /// Order of drive states.
     pub cycle: Vec<State>,
     /// What is judged.
@@ -111,6 +113,7 @@ impl Design {
             dwell_min_us: 500_000,
             dwell_max_us: 60_000_000,
             capacitance_max_uf: 50.0,
+            reading_lag: Some(0.0),
             cycle: vec![State::Raise, State::Lower],
             judged: Judged::WeakestRail,
         }
@@ -179,6 +182,10 @@ impl Design {
         timing.block_us = self.block_us;
         timing.dwell_min_us = self.dwell_min_us;
         timing.dwell_max_us = self.dwell_max_us;
+        timing.reading_lag = self.reading_lag.map(|lag| Measured {
+            value: Seconds::new(I32F32::from_num(lag)),
+            u: Seconds::new(I32F32::from_num(1e-6)),
+        });
         timing.capacitance_max = Microfarads::new(I32F32::from_num(self.capacitance_max_uf));
         timing
     }
