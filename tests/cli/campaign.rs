@@ -3,7 +3,7 @@
 use std::process::{Command, Stdio};
 
 use super::bad_input::refused;
-use super::{Bench, Run};
+use super::{Bench, Run, fixture};
 
 const FILES: [&str; 3] = ["efficiency.csv", "efficiency.md", "efficiency.svg"];
 
@@ -120,4 +120,65 @@ fn nothing_is_written_over_and_another_campaign_is_not_mixed_in() {
     let run = campaign(&bench, "taken", &[]);
     assert_ne!(run.code, Some(0));
     assert_eq!(run.err.matches("error: ").count(), 1, "{}", run.err);
+}
+
+const SWEEP: &str = "format = \"ohmsplit-plan-1\"\nname = \"quick\"\nscenario = \"SCENARIO\"\ntrials = 2\nseed = 1\n\
+    [set]\nduration_s = 2.0\n[[axis]]\nfield = \"disturbance.noise_chassis_V\"\nvalues = [0.01, 0.02, 0.05]\n";
+
+#[test]
+fn a_sweep_in_shards_that_are_merged_gives_the_files_of_a_whole_one() {
+    let bench = Bench::new();
+    let scenario = fixture("scenarios/city-drive.toml");
+    bench.write("plan.toml", SWEEP.replace("SCENARIO", &scenario));
+    let sweep =
+        |more: &[&str]| bench.run(&[&["campaign", "sweep", "plan.toml", "--out"], more].concat());
+    let run = sweep(&["whole"]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    assert!(
+        run.err.contains("6 of 6 trials") && run.err.contains("cells.parquet"),
+        "{}",
+        run.err
+    );
+    for (folder, shard) in [("a", "1/2"), ("b", "2/2")] {
+        assert_eq!(sweep(&[folder, "--shard", shard]).code, Some(0));
+    }
+    let run = bench.run(&[
+        "campaign",
+        "merge",
+        "plan.toml",
+        "b",
+        "a",
+        "--out",
+        "merged",
+    ]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    for file in [
+        "trials.csv",
+        "trials.parquet",
+        "cells.csv",
+        "cells.parquet",
+        "sweep.svg",
+    ] {
+        let read = |folder: &str| std::fs::read(bench.path(folder).join(file)).expect(file);
+        assert_eq!(read("whole"), read("merged"), "{file}");
+    }
+    let run = bench.run(&["campaign", "merge", "plan.toml", "b", "--out", "half"]);
+    refused(&run, &["in no shard", "1/N to N/N"]);
+    refused(&sweep(&["c", "--shard", "3/2"]), &["3/2", "K/N"]);
+}
+
+#[test]
+fn the_plans_that_ship_are_sound() {
+    let folder = fixture("campaigns");
+    let mut plans = 0;
+    for entry in std::fs::read_dir(folder).expect("plans") {
+        let path = entry.expect("an entry").path();
+        let plan = ohmsplit_host::sweep::Plan::read(&path).expect("a sound plan");
+        assert!(
+            plan.description.contains("To see") || plan.description.contains("see:"),
+            "{path:?}"
+        );
+        plans += 1;
+    }
+    assert!(plans >= 2);
 }

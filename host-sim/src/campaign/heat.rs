@@ -17,13 +17,13 @@ use crate::output::style::{Area, DEEP_BLUE, Drawn, GRID, INK, PALE, text};
 const LIGHT: RGBColor = RGBColor(240, 245, 250);
 
 /// Size of a field, in pixels.
-const FIELD: [i32; 2] = [62, 34];
+pub(crate) const FIELD: [i32; 2] = [62, 34];
 /// Left of and above the fields of a panel.
-const EDGE: [i32; 2] = [84, 64];
+pub(crate) const EDGE: [i32; 2] = [84, 64];
 
 /// What stands in a field.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Shown {
+pub(crate) enum Shown {
     Number(f64),
     /// Asked for, and no answer came.
     Silent,
@@ -138,17 +138,23 @@ fn draw_panel(
         let column = capacitances.iter().position(|&c| c == cell.capacitance_uf);
         let line = isolations.iter().position(|&r| r == cell.isolation_ohm);
         if let (true, Some(column), Some(line)) = (cell.stimulus == stimulus, column, line) {
-            draw_field(root, place(column, line), figure, (figure.of)(&group))?;
+            draw_field(root, place(column, line), figure.range, (figure.of)(&group))?;
         }
     }
     Ok(())
 }
 
-fn draw_field(root: &Area<'_>, (x, y): (i32, i32), figure: &Figure, shown: Shown) -> Drawn {
+/// One field: its number on the shade of it between the lightest and the darkest.
+pub(crate) fn draw_field(
+    root: &Area<'_>,
+    (x, y): (i32, i32),
+    range: [f64; 2],
+    shown: Shown,
+) -> Drawn {
     let corners = [(x, y), (x + FIELD[0], y + FIELD[1])];
     let (label, part, fill) = match shown {
         Shown::Number(value) => {
-            let part = shade(value, figure.range);
+            let part = shade(value, range);
             (brief(value), part, colour(part))
         }
         Shown::Silent => ("none".to_owned(), 0.0, WHITE),

@@ -8,7 +8,7 @@
 //! whatever the number of threads and however often it was stopped.
 
 mod grid;
-mod heat;
+pub(crate) mod heat;
 mod rows;
 mod score;
 mod store;
@@ -16,17 +16,16 @@ mod subject;
 mod table;
 mod trial;
 
-use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::atomic::AtomicBool;
 
 pub use grid::{Cell, Grid, HALF_PERIOD_S, NOISE_V, RATE_HZ, RECORD_S, Stimulus};
 pub use rows::Row;
 pub use subject::{Answer, SWIFT, Samples, Subject};
 
 use crate::error::HostError;
+use crate::ordered::in_order;
 use crate::output::AtomicFile;
 use store::Store;
 
@@ -69,7 +68,8 @@ pub const FILES: [&str; 3] = ["efficiency.csv", "efficiency.md", "efficiency.svg
 
 /// Runs a campaign into a folder: `efficiency.csv` row by row, then
 /// `efficiency.md` and `efficiency.svg`. `on_row` is told how many cells were
-/// there when it began, and how many are done.
+/// there when it began, and how many are done. When `stop` was set the table is
+/// there so far, and nothing else.
 ///
 /// # Errors
 /// When one of these files is there and `resume` is not set, or the table is
@@ -79,6 +79,7 @@ pub fn run(
     folder: &Path,
     resume: bool,
     threads: NonZeroUsize,
+    stop: &AtomicBool,
     mut on_row: impl FnMut(usize, usize),
 ) -> Result<Vec<Row>, HostError> {
     std::fs::create_dir_all(folder).map_err(|error| {
@@ -90,12 +91,17 @@ pub fn run(
     }
     let (mut store, mut rows) = Store::open(&path, plan)?;
     let begun = rows.len();
-    try_cells(plan, begun, threads, |row| {
+    let try_cell =
+        |place: usize| trial::row(&plan.cells[place], &plan.subject, plan.records, plan.seed);
+    in_order(begun..plan.cells.len(), threads, stop, try_cell, |row| {
         store.push(&row)?;
         rows.push(row);
         on_row(begun, rows.len());
         Ok(())
     })?;
+    if rows.len() < plan.cells.len() {
+        return Ok(rows);
+    }
     // What was written is what is summed up: rows of before and of now alike.
     drop(store);
     let (_, rows) = Store::open(&path, plan)?;
@@ -108,51 +114,12 @@ pub fn run(
     Ok(rows)
 }
 
-/// Tries the cells from one on, several at a time; `take` gets the rows in the
-/// order of the cells.
-fn try_cells(
-    plan: &Plan,
-    from: usize,
-    threads: NonZeroUsize,
-    mut take: impl FnMut(Row) -> Result<(), HostError>,
-) -> Result<(), HostError> {
-    let next = AtomicUsize::new(from);
-    let (sender, receiver) = mpsc::channel();
-    std::thread::scope(|scope| {
-        for _ in 0..threads.get() {
-            let (sender, next) = (sender.clone(), &next);
-            scope.spawn(move || {
-                loop {
-                    let place = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(cell) = plan.cells.get(place) else {
-                        return;
-                    };
-                    let row = trial::row(cell, &plan.subject, plan.records, plan.seed);
-                    // Nobody listens any more: a row could not be written.
-                    if sender.send((place, row)).is_err() {
-                        return;
-                    }
-                }
-            });
-        }
-        drop(sender);
-        let mut early = BTreeMap::new();
-        let mut due = from;
-        for (place, row) in receiver {
-            early.insert(place, row);
-            while let Some(row) = early.remove(&due) {
-                take(row?)?;
-                due += 1;
-            }
-        }
-        Ok(())
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::bound::likelihood::{Timing, most_likely};
+
+    static GO_ON: AtomicBool = AtomicBool::new(false);
 
     fn threads(count: usize) -> NonZeroUsize {
         NonZeroUsize::new(count).expect("not zero")
@@ -168,8 +135,8 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let at = |name: &str| folder.path().join(name);
         let plan = Plan::quick(3, 7);
-        run(&plan, &at("one"), false, threads(1), |_, _| ()).expect("a campaign");
-        run(&plan, &at("four"), false, threads(4), |_, _| ()).expect("a campaign");
+        run(&plan, &at("one"), false, threads(1), &GO_ON, |_, _| ()).expect("a campaign");
+        run(&plan, &at("four"), false, threads(4), &GO_ON, |_, _| ()).expect("a campaign");
         let whole = files(&at("one"));
         assert_eq!(files(&at("four")), whole);
         // Stopped in the middle of the sixth row.
@@ -181,9 +148,16 @@ mod tests {
         std::fs::create_dir(at("cut")).expect("a folder");
         std::fs::write(at("cut").join("efficiency.csv"), &whole[0][..cut + 20]).expect("write");
         let mut progress = Vec::new();
-        run(&plan, &at("cut"), true, threads(2), |begun, done| {
-            progress.push((begun, done));
-        })
+        run(
+            &plan,
+            &at("cut"),
+            true,
+            threads(2),
+            &GO_ON,
+            |begun, done| {
+                progress.push((begun, done));
+            },
+        )
         .expect("a campaign");
         assert_eq!(files(&at("cut")), whole);
         assert_eq!(progress.first(), Some(&(5, 6)));

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+use crate::sweep::Shard;
+
 const AFTER: &str = "\
 Examples:
   ohmsplit                                          run the demo that comes with the program
@@ -13,6 +15,7 @@ Examples:
   ohmsplit replay RUN.csv --show lines | jq .isolation_ohm
   ohmsplit bound SCENARIO.toml                      the Cramér-Rao bound, and what is achieved
   ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
+  ohmsplit campaign sweep PLAN.toml --out FOLDER    vary any fields of a scenario, many trials each
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
@@ -144,6 +147,62 @@ pub(super) struct CampaignArgs {
 pub(super) enum Campaign {
     /// Mean squared error, bias, coverage and time to answer over drive, pack voltage, leak and capacitance.
     Efficiency(EfficiencyArgs),
+    /// Vary any fields of a scenario, over axes and at random, and try each combination many times.
+    Sweep(SweepArgs),
+    /// Make one result of the shards of a sweep.
+    Merge(MergeArgs),
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Writes trials.csv row by row while it runs, then trials.parquet, cells.csv, cells.parquet and sweep.svg. The same
+plan gives the same bytes whatever the number of threads or shards. Ctrl-C keeps what is done; go on with --resume.
+
+Shards run anywhere, in any order, each into a folder of its own, and are merged afterwards:
+  ohmsplit campaign sweep PLAN.toml --out part-3 --shard 3/8
+  ohmsplit campaign merge PLAN.toml part-1 part-2 ... part-8 --out whole
+In an array of Slurm the number is $SLURM_ARRAY_TASK_ID, in an indexed job of Kubernetes $JOB_COMPLETION_INDEX + 1.")]
+pub(super) struct SweepArgs {
+    /// The plan: a TOML file, see `ohmsplit formats`.
+    #[arg(value_name = "PLAN.toml")]
+    pub(super) plan: PathBuf,
+    /// The folder to write into; it is made when missing.
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
+    /// Only one of N equal parts, counted from 1.
+    #[arg(long, value_name = "K/N", value_parser = shard)]
+    pub(super) shard: Option<Shard>,
+    /// Go on where the same sweep was stopped.
+    #[arg(long)]
+    pub(super) resume: bool,
+    /// Trials worked on at the same time; by default as many as there are processors.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) threads: Option<std::num::NonZeroUsize>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct MergeArgs {
+    /// The plan that the shards were run with.
+    #[arg(value_name = "PLAN.toml")]
+    pub(super) plan: PathBuf,
+    /// The folders of all shards, in any order.
+    #[arg(value_name = "SHARD", required = true)]
+    pub(super) shards: Vec<PathBuf>,
+    /// The folder to write into; it is made when missing.
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
+}
+
+fn shard(text: &str) -> Result<Shard, String> {
+    let parsed = text.split_once('/').and_then(|(number, of)| {
+        Some(Shard {
+            number: number.parse().ok()?,
+            of: of.parse().ok()?,
+        })
+    });
+    parsed
+        .filter(|shard| (1..=shard.of).contains(&shard.number))
+        .ok_or_else(|| "expected K/N with K from 1 to N, as in 3/8".to_owned())
 }
 
 #[derive(Debug, clap::Args)]

@@ -2,49 +2,115 @@
 
 use std::io::{IsTerminal, Write};
 use std::num::NonZeroUsize;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use super::End;
-use super::args::{Campaign, CampaignArgs, EfficiencyArgs};
+use super::args::{Campaign, CampaignArgs, EfficiencyArgs, MergeArgs, SweepArgs};
 use crate::campaign::{self, Grid, Plan, SWIFT};
 use crate::error::HostError;
+use crate::sweep::{self, Run, Shard};
 
 pub(super) fn run(args: &CampaignArgs) -> Result<End, HostError> {
     match &args.campaign {
         Campaign::Efficiency(args) => efficiency(args),
+        Campaign::Sweep(args) => sweep(args),
+        Campaign::Merge(args) => merge(args),
     }
 }
 
 fn efficiency(args: &EfficiencyArgs) -> Result<End, HostError> {
     let grid = if args.quick { Grid::QUICK } else { Grid::FULL };
     let plan = Plan::new(grid, SWIFT, args.records, args.seed);
-    let threads = args
-        .threads
-        .unwrap_or_else(|| std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN));
-    let mut progress = Progress::new(plan.cells.len());
-    campaign::run(&plan, &args.out, args.resume, threads, |begun, done| {
-        progress.show(begun, done);
+    let mut progress = Progress::new(plan.cells.len(), "cells");
+    let threads = threads(args.threads);
+    let rows = campaign::run(
+        &plan,
+        &args.out,
+        args.resume,
+        threads,
+        stop()?,
+        |begun, done| {
+            progress.show(begun, done);
+        },
+    )?;
+    progress.end();
+    tell(&args.out, &campaign::FILES, rows.len() == plan.cells.len())
+}
+
+fn sweep(args: &SweepArgs) -> Result<End, HostError> {
+    let plan = sweep::Plan::read(&args.plan)?;
+    let how = Run {
+        shard: args.shard.unwrap_or(Shard::WHOLE),
+        resume: args.resume,
+        threads: threads(args.threads),
+        stop: stop()?,
+    };
+    let share = plan.all_trials() / how.shard.of;
+    let mut progress = Progress::new(share, "trials");
+    let complete = sweep::run(&plan, &args.out, how, |begun, done| {
+        progress.show(begun, done)
     })?;
     progress.end();
-    for name in campaign::FILES {
-        eprintln!("written: {}", args.out.join(name).display());
+    let files = if how.shard == Shard::WHOLE {
+        &sweep::FILES[..]
+    } else {
+        &sweep::FILES[..1]
+    };
+    tell(&args.out, files, complete)
+}
+
+fn merge(args: &MergeArgs) -> Result<End, HostError> {
+    let plan = sweep::Plan::read(&args.plan)?;
+    sweep::merge(&plan, &args.shards, &args.out)?;
+    tell(&args.out, &sweep::FILES, true)
+}
+
+/// Says what is written, or how to go on.
+fn tell(folder: &Path, files: &[&str], complete: bool) -> Result<End, HostError> {
+    if !complete {
+        return Err(HostError::input("stopped before the end")
+            .in_file(folder.display().to_string())
+            .mend("what is done is kept; add --resume to go on"));
+    }
+    for name in files {
+        eprintln!("written: {}", folder.join(name).display());
     }
     Ok(End::Done)
+}
+
+fn threads(asked: Option<NonZeroUsize>) -> NonZeroUsize {
+    asked.unwrap_or_else(|| std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN))
+}
+
+/// Set by the first Ctrl-C, or by a request to terminate; a second one ends the program at once.
+fn stop() -> Result<&'static AtomicBool, HostError> {
+    static STOP: AtomicBool = AtomicBool::new(false);
+    ctrlc::set_handler(|| {
+        if STOP.swap(true, Ordering::Relaxed) {
+            std::process::exit(1);
+        }
+    })
+    .map_err(|error| HostError::input(format!("Ctrl-C cannot be heeded: {error}")))?;
+    Ok(&STOP)
 }
 
 /// Tells how far a campaign is: one line that is written anew on a terminal,
 /// now and then a new line elsewhere.
 struct Progress {
-    cells: usize,
+    all: usize,
+    what: &'static str,
     started: Instant,
     shown: Option<Instant>,
     terminal: bool,
 }
 
 impl Progress {
-    fn new(cells: usize) -> Self {
+    fn new(all: usize, what: &'static str) -> Self {
         Self {
-            cells,
+            all,
+            what,
             started: Instant::now(),
             shown: None,
             terminal: std::io::stderr().is_terminal(),
@@ -53,13 +119,19 @@ impl Progress {
 
     fn show(&mut self, begun: usize, done: usize) {
         let pause = Duration::from_millis(if self.terminal { 500 } else { 20_000 });
-        if self.shown.is_some_and(|shown| shown.elapsed() < pause) && done < self.cells {
+        if self.shown.is_some_and(|shown| shown.elapsed() < pause) && done < self.all {
             return;
         }
         self.shown = Some(Instant::now());
         let here = (done - begun) as f64;
-        let left = self.started.elapsed().as_secs_f64() / here * (self.cells - done) as f64;
-        let line = format!("{done} of {} cells, {} left", self.cells, minutes(left));
+        let left =
+            self.started.elapsed().as_secs_f64() / here * self.all.saturating_sub(done) as f64;
+        let line = format!(
+            "{done} of {} {}, {} left",
+            self.all,
+            self.what,
+            minutes(left)
+        );
         let mut err = std::io::stderr();
         // Progress that cannot be shown is no reason to stop.
         let _ = if self.terminal {
