@@ -7,6 +7,7 @@ pub mod capture;
 pub mod cli;
 pub mod document;
 pub mod error;
+pub mod evidence;
 pub mod expected;
 pub mod network;
 pub mod ordered;

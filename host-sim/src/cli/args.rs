@@ -13,6 +13,7 @@ Examples:
   ohmsplit simulate SCENARIO.toml --capture RUN.csv.gz --picture RUN.svg
   ohmsplit replay RUN.csv.gz                        the same capture once more; RUN.toml is read with it
   ohmsplit replay RUN.csv --show lines | jq .isolation_ohm
+  ohmsplit evidence RUN.csv.gz --out report.html    one run as a report to read, print and keep
   ohmsplit bound SCENARIO.toml                      the Cramér-Rao bound, and what is achieved
   ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
   ohmsplit campaign sweep PLAN.toml --out FOLDER    vary any fields of a scenario, many trials each
@@ -51,6 +52,8 @@ pub(super) enum Command {
     Bound(BoundArgs),
     /// Try the estimator on thousands of simulated records and hold it against the bound.
     Campaign(CampaignArgs),
+    /// Write a report of one run: a single HTML file that needs nothing else.
+    Evidence(EvidenceArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
 }
@@ -228,4 +231,31 @@ pub(super) struct EfficiencyArgs {
     /// Cells worked on at the same time; by default as many as there are processors.
     #[arg(long, value_name = "NUMBER")]
     pub(super) threads: Option<std::num::NonZeroUsize>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The report holds verdict, cautions, estimates with intervals, the circuit drawn, timeline, settling, findings,
+error budget, limits with sources, hashes of the files and the command that makes it again. It reads offline,
+prints on A4, and the same input gives the same bytes.
+Exit codes are those of `ohmsplit --help`; with --expect it is 0 when all is as expected, and else 40.")]
+pub(super) struct EvidenceArgs {
+    /// A capture (CSV, plain or gzip), or a scenario (TOML), see `ohmsplit formats`.
+    #[arg(value_name = "CAPTURE|SCENARIO.toml")]
+    pub(super) subject: PathBuf,
+    /// The report; what had this name is replaced.
+    #[arg(long, value_name = "FILE.html")]
+    pub(super) out: PathBuf,
+    /// The network file of a capture; by default the one beside it with the same stem.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) network: Option<PathBuf>,
+    /// Show the truth from this file of expected results of a capture, and hold the result against it.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) expect: Option<PathBuf>,
+    /// Random draws of a scenario follow from this number instead of its own.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) seed: Option<u64>,
+    /// A date to print in the report; the clock is never read.
+    #[arg(long, value_name = "TEXT")]
+    pub(super) date: Option<String>,
 }

@@ -4,6 +4,7 @@ mod args;
 mod bound;
 mod campaign;
 mod demo;
+mod evidence;
 mod files;
 mod formats;
 mod replay;
@@ -52,6 +53,7 @@ pub fn main() -> ExitCode {
         Some(Command::Replay(args)) => replay::run(&args),
         Some(Command::Bound(args)) => bound::run(&args),
         Some(Command::Campaign(args)) => campaign::run(&args),
+        Some(Command::Evidence(args)) => evidence::run(&args),
         Some(Command::Formats) => formats::run(),
     };
     match end {

@@ -31,12 +31,7 @@ pub(super) fn run(args: &ReplayArgs) -> Result<End, HostError> {
         None => None,
     };
     let reader = Reader::open(&args.capture)?;
-    let document = Document::read(&path).map_err(|error| match &args.network {
-        Some(_) => error,
-        None => error
-            .expected("the network file beside the capture, with the same stem")
-            .mend("write it as `ohmsplit formats` shows, or name another with --network"),
-    })?;
+    let document = network_document(&path, args.network.is_some())?;
     let name = |network: &NetworkFile| title(&network.name, &args.capture);
     replay(reader, &document, expected.as_ref(), |config, network| {
         View::new(
@@ -45,6 +40,18 @@ pub(super) fn run(args: &ReplayArgs) -> Result<End, HostError> {
             config,
             network.pack.cells_in_series,
         )
+    })
+}
+
+/// Reads the network of a capture, which the user may have named.
+pub(super) fn network_document(path: &Path, named: bool) -> Result<Document, HostError> {
+    Document::read(path).map_err(|error| {
+        if named {
+            return error;
+        }
+        error
+            .expected("the network file beside the capture, with the same stem")
+            .mend("write it as `ohmsplit formats` shows, or name another with --network")
     })
 }
 
@@ -76,7 +83,7 @@ pub(super) fn replay(
     })
 }
 
-fn true_at_the_end(truth: &TruthPart, from_s: f64) -> TruePoint {
+pub(super) fn true_at_the_end(truth: &TruthPart, from_s: f64) -> TruePoint {
     let ohm = |value: Option<f64>| value.unwrap_or(f64::INFINITY);
     TruePoint {
         from_s,
@@ -86,7 +93,7 @@ fn true_at_the_end(truth: &TruthPart, from_s: f64) -> TruePoint {
     }
 }
 
-fn compare(expected: &Expected, outcome: &Outcome) -> End {
+pub(super) fn compare(expected: &Expected, outcome: &Outcome) -> End {
     let differences = expected.differences(outcome);
     if differences.is_empty() {
         eprintln!("as expected");

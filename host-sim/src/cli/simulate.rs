@@ -95,7 +95,7 @@ fn write_network(capture: &Path, network: &NetworkFile) -> Result<(), HostError>
     Ok(())
 }
 
-fn truth(scenario: &Scenario) -> Vec<TruePoint> {
+pub(super) fn truth(scenario: &Scenario) -> Vec<TruePoint> {
     simulate::truth(scenario)
         .into_iter()
         .map(|truth| TruePoint {

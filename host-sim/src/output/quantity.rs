@@ -42,7 +42,7 @@ fn si_digits(value: f64, unit: &str, digits: usize) -> String {
 
 /// A resistance in words: its value, or what is known of it.
 #[must_use]
-pub(super) fn resistance(kind: Kind, of: &Resistance) -> String {
+pub(crate) fn resistance(kind: Kind, of: &Resistance) -> String {
     match (kind, of.value, of.high) {
         (Kind::Figure, Some(value), _) => si(value, "Ω"),
         (Kind::Figure, None, _) => "no leak".to_owned(),
@@ -55,7 +55,7 @@ pub(super) fn resistance(kind: Kind, of: &Resistance) -> String {
 /// The 95 % interval of a resistance in words, with digits enough to tell its
 /// ends apart.
 #[must_use]
-pub(super) fn interval(of: &Resistance) -> String {
+pub(crate) fn interval(of: &Resistance) -> String {
     let Some(high) = of.high else {
         return format!("above {}", si(of.low, "Ω"));
     };

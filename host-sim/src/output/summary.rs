@@ -190,7 +190,8 @@ fn judged(outcome: &Outcome, limits: &LimitFigures) -> String {
 }
 
 /// A verdict in words.
-fn verdict(verdict: Verdict) -> String {
+#[must_use]
+pub(crate) fn verdict(verdict: Verdict) -> String {
     match verdict {
         Verdict::Healthy => "HEALTHY: the whole interval is above the warning limit".to_owned(),
         Verdict::Warning => "WARNING: the interval reaches the warning limit".to_owned(),

@@ -2,7 +2,7 @@
 
 use ohmsplit::config::{Channel, Config, FrontEnd};
 
-/// Most bins kept; two are merged into one when there are more.
+/// Most bins kept for a picture; two are merged into one when there are more.
 const BINS: usize = 2400;
 
 /// A stretch of the waveform.
@@ -59,6 +59,8 @@ pub struct Trace {
     scales: [Scale; 2],
     rail_pair: bool,
     bins: Vec<Bin>,
+    /// Most bins kept.
+    most: usize,
     /// Samples a bin.
     size: u64,
     /// Samples in the last bin.
@@ -69,10 +71,17 @@ impl Trace {
     /// A trace of codes that this configuration describes.
     #[must_use]
     pub fn new(config: &Config) -> Self {
+        Self::with_bins(config, BINS)
+    }
+
+    /// The same with at most so many bins, an even number.
+    #[must_use]
+    pub fn with_bins(config: &Config, most: usize) -> Self {
         Self {
             scales: config.front_end().channels().map(Scale::of),
             rail_pair: matches!(config.front_end(), FrontEnd::RailPair { .. }),
-            bins: Vec::with_capacity(BINS),
+            bins: Vec::with_capacity(most),
+            most,
             size: 1,
             filled: 1,
         }
@@ -97,7 +106,7 @@ impl Trace {
                 self.filled += 1;
             }
             _ => {
-                if self.bins.len() == BINS {
+                if self.bins.len() == self.most {
                     self.halve();
                 }
                 self.bins.push(sample);
@@ -107,13 +116,20 @@ impl Trace {
     }
 
     fn halve(&mut self) {
-        for place in 0..BINS / 2 {
+        let half = self.most / 2;
+        for place in 0..half {
             let mut bin = self.bins[2 * place];
             bin.merge(&self.bins[2 * place + 1]);
             self.bins[place] = bin;
         }
-        self.bins.truncate(BINS / 2);
+        self.bins.truncate(half);
         self.size *= 2;
+    }
+
+    /// Samples in a bin.
+    #[must_use]
+    pub const fn samples_per_bin(&self) -> u64 {
+        self.size
     }
 
     /// The bins in order of time, in stretches without a gap. A bin that a gap

@@ -1,0 +1,138 @@
+//! The timeline: voltages, resistance with limits and truth, position,
+//! verdicts and refusals over one axis of time, drawn once. A small script
+//! zooms it; it reads without the script. Told apart by line style, marker,
+//! hatch and words, so that it needs no colours.
+
+mod panels;
+
+use maud::{Markup, html};
+
+use super::axis::{Scale, ticks};
+use super::record::Record;
+use crate::output::{LimitFigures, TruePoint};
+
+/// Zooms the timeline.
+pub(super) const SCRIPT: &str = include_str!("zoom.js");
+
+/// Width of the drawing and of what stands to the left and right of the panels.
+pub(super) const WIDTH: f64 = 960.0;
+pub(super) const LEFT: f64 = 104.0;
+const RIGHT: f64 = 20.0;
+/// Width of a panel.
+pub(super) const PLOT: f64 = WIDTH - LEFT - RIGHT;
+/// Height of the line of keys above a panel.
+const KEYS: f64 = 30.0;
+
+/// Time to the right.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Time {
+    pub(super) span_s: [f64; 2],
+    scale: Scale,
+}
+
+impl Time {
+    pub(super) fn new([from, to]: [f64; 2]) -> Self {
+        let to = if to > from { to } else { from + 1.0 };
+        Self {
+            span_s: [from, to],
+            scale: Scale::linear([from, to], [0.0, PLOT]),
+        }
+    }
+
+    pub(super) fn x(&self, time_s: f64) -> f64 {
+        self.scale.at(time_s)
+    }
+
+    fn ticks(&self) -> Vec<(f64, String)> {
+        let (values, decimals) = ticks(self.span_s, 10.0);
+        let tick = |value: f64| (self.x(value), format!("{value:.decimals$} s"));
+        values.into_iter().map(tick).collect()
+    }
+}
+
+/// A panel: name, keys and marks of the upright axis around what it shows.
+pub(super) struct Panel {
+    pub(super) name: &'static str,
+    pub(super) height: f64,
+    pub(super) keys: Markup,
+    /// Height and words of each mark.
+    pub(super) marks: Vec<(f64, String)>,
+    pub(super) body: Markup,
+}
+
+impl Panel {
+    /// The panel below `top`, with lines at the ticks of time.
+    fn draw(&self, top: f64, time: &Time) -> Markup {
+        let Self { name, height, .. } = self;
+        html! {
+            g transform=(format!("translate({LEFT} {top})")) {
+                text class="name" x="0" y="-10" { (name) }
+                g class="keys" transform="translate(150 -10)" { (self.keys) }
+                rect class="ground" width=(PLOT) height=(height) {}
+                @for (y, words) in &self.marks {
+                    line class="grid" x1="0" x2=(PLOT) y1=(n(*y)) y2=(n(*y)) {}
+                    text class="mark" x="-8" y=(n(*y + 4.0)) { (words) }
+                }
+                svg width=(PLOT) height=(height) {
+                    g class="uprights" data-height=(height) {
+                        @for (x, _) in time.ticks() {
+                            line class="grid" x1=(n(x)) x2=(n(x)) y1="0" y2=(height) {}
+                        }
+                    }
+                    (self.body)
+                }
+                rect class="frame" width=(PLOT) height=(height) {}
+            }
+        }
+    }
+}
+
+/// The whole timeline.
+pub(super) fn timeline(record: &Record, truth: &[TruePoint], limits: &LimitFigures) -> Markup {
+    let time = Time::new(record.trace.span_s());
+    let panels = [
+        panels::voltages(record, &time),
+        panels::resistance(record, truth, limits, &time),
+        panels::position(record, truth, &time),
+        panels::verdicts(record, &time),
+    ];
+    let mut tops = Vec::new();
+    let mut bottom = 0.0;
+    for panel in &panels {
+        tops.push(bottom + KEYS);
+        bottom += KEYS + panel.height + 8.0;
+    }
+    let [from, to] = time.span_s;
+    html! {
+        svg class="plot" viewBox=(format!("0 0 {WIDTH} {}", bottom + 26.0)) role="img"
+            aria-labelledby="timeline-title timeline-desc"
+            data-from=(from) data-to=(to) data-left=(LEFT) data-plot=(PLOT) {
+            title id="timeline-title" { "Timeline of the run" }
+            desc id="timeline-desc" {
+                "From the top: voltages, resistances with limits, position of the leak, verdicts and refusals, all from "
+                (format!("{from:.2} s to {to:.2} s")) ". The same figures stand in the tables of this report."
+            }
+            @for (panel, top) in panels.iter().zip(&tops) { (panel.draw(*top, &time)) }
+            g class="times" transform=(format!("translate({LEFT} {})", bottom + 10.0)) {
+                @for (x, words) in time.ticks() { text class="time" x=(n(x)) { (words) } }
+            }
+        }
+    }
+}
+
+/// What stays as it is while the axis of time is stretched, at a place on it.
+pub(super) fn pin(x: f64, body: &Markup) -> Markup {
+    let x = n(x);
+    html! { g class="pin" data-x=(x) transform=(format!("translate({x} 0)")) { (body) } }
+}
+
+/// A coordinate, to a hundredth.
+pub(super) fn n(value: f64) -> String {
+    let text = format!("{value:.2}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" {
+        "0".to_owned()
+    } else {
+        text.to_owned()
+    }
+}
