@@ -230,3 +230,6 @@ fn sources(network: &NetworkFile) -> Vec<(String, String, Switch)> {
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

@@ -223,12 +223,12 @@ pub(super) fn limits(evidence: &Evidence<'_>) -> Markup {
                             th scope="row" { (limit.source) }
                             td { (limit.about) }
                             td { (limit.against.words()) }
-                            td class="number" { (margin.map_or_else(|| "not known".to_owned(), |m| si(m.found, limit.against.unit()))) }
+                            td class="number" { (margin.map_or_else(|| "not known".to_owned(), |m| limit.against.value(m.found))) }
                             td {
                                 @match margin {
-                                    Some(m) if m.times > 1e4 => "clear of it by more than 10,000 times",
-                                    Some(m) if m.times >= 1.0 => (format!("clear of it, {:.3} times", m.times)),
-                                    Some(m) => (format!("beyond it, {:.3} times", m.times)),
+                                    Some(m) if m.times > 1e4 => "safe side, by more than 10,000 times",
+                                    Some(m) if m.times >= 1.0 => (format!("safe side, {:.2} times", m.times)),
+                                    Some(m) => (format!("unsafe side, {:.2} times", m.times)),
                                     None => "cannot be told",
                                 }
                             }

@@ -1,6 +1,8 @@
 //! Limits of standards and regulations beside what was found, with their sources.
 //! Figures are check values; no conformity is claimed.
 
+use crate::output::si;
+
 /// How the text of a limit is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Known {
@@ -117,8 +119,8 @@ pub(super) const LIMITS: [Limit; 10] = [
     ),
 ];
 
-/// A found value beside its limit: how many times better than the limit it is,
-/// 1 at the limit.
+/// A found value beside its limit: by which factor it is on the safe side of
+/// the limit, 1 at the limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Margin {
     pub(super) found: f64,
@@ -145,12 +147,12 @@ impl Against {
         Some(Margin { found, times })
     }
 
-    /// The unit of the value.
-    pub(super) const fn unit(self) -> &'static str {
+    /// A value of this kind in words.
+    pub(super) fn value(self, found: f64) -> String {
         match self {
-            Self::WeakestPerVolt(_) | Self::IsolationPerVolt(_) => "Ω/V",
-            Self::Energy(_) => "J",
-            Self::Uncertainty(_) => "%",
+            Self::WeakestPerVolt(_) | Self::IsolationPerVolt(_) => si(found, "Ω/V"),
+            Self::Energy(_) => si(found, "J"),
+            Self::Uncertainty(_) => format!("{found:.3} %"),
         }
     }
 

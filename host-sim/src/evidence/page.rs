@@ -100,8 +100,7 @@ fn patterns() -> Markup {
 fn verdict(evidence: &Evidence<'_>, limits: &LimitFigures) -> Markup {
     let outcome = &evidence.record.outcome;
     let verdict = outcome.verdict();
-    let sentence = verdict_sentence(verdict);
-    let (_, meaning) = sentence.split_once(": ").unwrap_or(("", &sentence));
+    let meaning = meaning(verdict);
     html! {
         section id="verdict" class=(format!("verdict-box {}", verdict_word(verdict))) aria-labelledby="verdict-word" {
             div class="badge" {
@@ -112,11 +111,29 @@ fn verdict(evidence: &Evidence<'_>, limits: &LimitFigures) -> Markup {
                 p class="meaning" { (meaning) "." }
                 @match outcome.answer() {
                     Ok(estimate) => (judged(&Figures::of(estimate), limits)),
+                    Err(reason) if verdict == Verdict::Undetermined(reason) => p {
+                        "The reason is called " code { (reason.name()) } "; there is no figure at the end. Undetermined is not healthy."
+                    },
                     Err(reason) => p { "There is no figure at the end: " (explain(reason)) "." },
                 }
             }
         }
     }
+}
+
+/// What a verdict means, as a sentence without its end.
+fn meaning(verdict: Verdict) -> String {
+    let sentence = verdict_sentence(verdict);
+    // The word of the verdict, and the name of a reason, come first.
+    let parts = match verdict {
+        Verdict::Undetermined(_) => 3,
+        _ => 2,
+    };
+    let text = sentence.splitn(parts, ": ").last().unwrap_or(&sentence);
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// The judged figure in words and on the ruler.

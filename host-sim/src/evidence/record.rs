@@ -13,7 +13,7 @@ use crate::rig::Event;
 /// Bins of the waveform: several for each pixel, so that zooming shows more.
 const BINS: usize = 6000;
 /// Most answers drawn.
-const ANSWERS: usize = 240;
+const ANSWERS: usize = 480;
 /// Most settled readings drawn.
 const READINGS: usize = 400;
 

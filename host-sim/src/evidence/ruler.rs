@@ -59,7 +59,8 @@ pub(super) fn ruler(kind: Kind, judged: &Resistance, limits: &LimitFigures) -> M
                 path class="grid" d=(format!("M{} {}V{}", n(scale.at(ohm)), bottom, bottom + 26.0)) {}
                 text class="decade" x=(n(scale.at(ohm))) y=(bottom + 40.0) { (si(ohm, "Ω").replace(".000", "").replace(".00", "").replace(".0", "")) }
             }
-            path class="span" d=(format!("M{} {}v18m0 -9H{}m0 -9v18", n(from), top + 7.0, n(to))) {}
+            @let cap = if judged.high.is_some() { "m0 -9v18" } else { "" };
+            path class="span" d=(format!("M{} {}v18m0 -9H{}{cap}", n(from), top + 7.0, n(to))) {}
             @if judged.high.is_none() {
                 path class="span-end" d=(format!("M{} {}l-12 -7v14z", n(end), top + 16.0)) {}
             }

@@ -5,19 +5,20 @@
 mod symbols;
 
 use maud::{Markup, html};
+use ohmsplit::Kind;
 
 use symbols::{Symbol, Weight};
 
 use super::timeline::n;
 use crate::network::{ChannelPart, DriveKind, FrontEndKind, NetworkFile, Rail};
-use crate::output::{Figures, resistance, si};
+use crate::output::{Figures, Resistance, si};
 
 /// Heights of the positive rail, the chassis and the negative rail.
 const P: f64 = 74.0;
 const E: f64 = 264.0;
 const N: f64 = 454.0;
 /// Width of a column.
-const COLUMN: f64 = 136.0;
+const COLUMN: f64 = 144.0;
 /// Where the pack stands, and where the chassis begins.
 const PACK: f64 = 46.0;
 const CHASSIS: f64 = 112.0;
@@ -47,8 +48,8 @@ struct Column {
     upper: Vec<Part>,
     lower: Vec<Part>,
     through: Vec<Part>,
-    /// Estimated, not declared.
-    found: bool,
+    /// What is said below the title of a column that is estimated, not declared.
+    found: Option<String>,
 }
 
 /// The schematic of a network, with the figures at the end of the run if there are any.
@@ -67,7 +68,7 @@ pub(super) fn schematic(network: &NetworkFile, figures: Option<&Figures>) -> Mar
             title id="schematic-title" { "Schematic of the monitored circuit" }
             desc id="schematic-desc" { (in_words(&columns)) }
             path class="wire rail" d=(format!("M{PACK} {P}H{}M{PACK} {N}H{}", n(end), n(end))) {}
-            path class="wire chassis-line" d=(format!("M{} {E}H{}", n(start - 20.0), n(end))) {}
+            path class="wire chassis-line" d=(format!("M{} {E}H{}", n(start + 12.0), n(end))) {}
             text class="node" x=(n(end)) y=(P - 10.0) text-anchor="end" { "P  positive rail" }
             text class="node" x=(n(end)) y=(N + 22.0) text-anchor="end" { "N  negative rail" }
             text class="node" x=(n(end + 6.0)) y=(E - 10.0) text-anchor="middle" { "E" }
@@ -85,9 +86,11 @@ pub(super) fn schematic(network: &NetworkFile, figures: Option<&Figures>) -> Mar
 /// The drawing in one sentence a column, for those who cannot see it.
 fn in_words(columns: &[Column]) -> String {
     let list = |parts: &[Part]| {
-        let words = parts
-            .iter()
-            .map(|part| format!("{} {}", part.name, part.value));
+        let words = parts.iter().map(|part| {
+            format!("{} {}", part.name, part.value)
+                .trim_end()
+                .to_owned()
+        });
         words.collect::<Vec<_>>().join(", ")
     };
     let mut text =
@@ -142,28 +145,38 @@ fn columns(network: &NetworkFile, figures: Option<&Figures>) -> Vec<Column> {
 }
 
 fn leak(figures: Option<&Figures>) -> Column {
-    let value = |of: fn(&Figures) -> &crate::output::Resistance| {
-        figures.map_or_else(|| "no figure".to_owned(), |f| resistance(f.kind, of(f)))
+    let value = |of: fn(&Figures) -> &Resistance| {
+        figures.map_or_else(|| "no figure".to_owned(), |f| short(f.kind, of(f)))
     };
     Column {
         title: "Leak, as found",
         upper: vec![Part::new(Symbol::Resistor, "Rp", value(|f| &f.positive))],
         lower: vec![Part::new(Symbol::Resistor, "Rn", value(|f| &f.negative))],
-        found: true,
+        found: Some("estimated".to_owned()),
         ..Column::default()
     }
 }
 
+/// A resistance in so few words that they fit beside a part.
+fn short(kind: Kind, of: &Resistance) -> String {
+    match (kind, of.value, of.high) {
+        (_, Some(value), _) => si(value, "Ω"),
+        (Kind::Short, None, Some(high)) => format!("< {}", si(high, "Ω")),
+        (Kind::Short, None, None) => "not known".to_owned(),
+        _ => format!("> {}", si(of.low, "Ω")),
+    }
+}
+
 fn capacitance(figures: Option<&Figures>) -> Column {
-    let sum = match figures.and_then(|figures| figures.capacitance_f) {
-        Some([c, _]) => format!("Cp + Cn {}", si(c, "F")),
+    let found = match figures.and_then(|figures| figures.capacitance_f) {
+        Some([c, _]) => format!("Cp + Cn: {}", si(c, "F")),
         None => "not found".to_owned(),
     };
     Column {
         title: "Y-capacitors",
-        upper: vec![Part::new(Symbol::Capacitor, "Cp", sum)],
+        upper: vec![Part::new(Symbol::Capacitor, "Cp", "")],
         lower: vec![Part::new(Symbol::Capacitor, "Cn", "")],
-        found: true,
+        found: Some(found),
         ..Column::default()
     }
 }
@@ -260,15 +273,14 @@ fn drive(network: &NetworkFile) -> Column {
 }
 
 fn draw(column: &Column, x: f64) -> Markup {
-    let weight = if column.found {
-        Weight::Found
-    } else {
-        Weight::Declared
+    let weight = match column.found {
+        Some(_) => Weight::Found,
+        None => Weight::Declared,
     };
     html! {
-        g class=(if column.found { "found" } else { "declared" }) {
+        g {
             text class="title" x=(n(x - 12.0)) y="22" { (column.title) }
-            @if column.found { text class="title" x=(n(x - 12.0)) y="38" { "(dashed: estimated)" } }
+            @if let Some(found) = &column.found { text class="name" x=(n(x - 12.0)) y="38" { (found) } }
             (chain(&column.upper, x, [P, E], weight))
             (chain(&column.lower, x, [E, N], weight))
             (chain(&column.through, x, [P, N], weight))
@@ -304,3 +316,6 @@ fn chain(parts: &[Part], x: f64, [top, bottom]: [f64; 2], weight: Weight) -> Mar
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -97,8 +97,8 @@ fn residuals(record: &Record, settled: &[&Settled]) -> Markup {
                             }
                         }
                         rect class="frame" width=(PLOT) height=(HEIGHT) {}
-                        text class="time" x="0" y=(HEIGHT + 20.0) { (format!("{first:.1} s")) }
-                        text class="time" x=(PLOT) y=(HEIGHT + 20.0) { (format!("{last:.1} s")) }
+                        text class="time" x="0" style="text-anchor:start" y=(HEIGHT + 20.0) { (format!("{first:.1} s")) }
+                        text class="time" x=(PLOT) style="text-anchor:end" y=(HEIGHT + 20.0) { (format!("{last:.1} s")) }
                     }
                 }
             }

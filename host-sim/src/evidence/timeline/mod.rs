@@ -16,7 +16,7 @@ pub(super) const SCRIPT: &str = include_str!("zoom.js");
 
 /// Width of the drawing and of what stands to the left and right of the panels.
 pub(super) const WIDTH: f64 = 960.0;
-pub(super) const LEFT: f64 = 104.0;
+pub(super) const LEFT: f64 = 132.0;
 const RIGHT: f64 = 20.0;
 /// Width of a panel.
 pub(super) const PLOT: f64 = WIDTH - LEFT - RIGHT;

@@ -82,19 +82,23 @@ pub(super) fn resistance(
         Judged::BothInParallel => ("weaker rail", "R_iso (judged)"),
     };
     let answers = record.answers.iter();
+    let half = half_width(record);
+    let pens = [false, true].map(|weakest| Pen { weakest, half });
     let body = html! {
         rect class="hatched" width=(PLOT) y=(n(scale.at(alarm))) height=(n(height - scale.at(alarm))) {}
         g class="stretched" { path class="truth" d=(steps(&judged_true, time, &scale)) {} }
-        @for (ohm, name, class) in [(warning, "warning", "limit"), (alarm, "alarm", "limit graver")] {
+        @for (ohm, class) in [(warning, "limit"), (alarm, "limit graver")] {
             line class=(class) x1="0" x2=(PLOT) y1=(n(scale.at(ohm))) y2=(n(scale.at(ohm))) {}
-            text class="halo" x="6" y=(n(scale.at(ohm) - 5.0)) { (name) " limit " (si(ohm, "Ω")) }
         }
         @for answer in answers {
             (pin(time.x(answer.time_s), &html! {
-                (mark(&scale, &answer.figures.isolation, answer.figures.kind, false))
-                (mark(&scale, &answer.figures.weakest, answer.figures.kind, true))
+                (mark(&scale, &answer.figures.isolation, answer.figures.kind, &pens[0]))
+                (mark(&scale, &answer.figures.weakest, answer.figures.kind, &pens[1]))
                 @if answer.basis == Basis::Sudden { path class="sudden" d="M0 4V16M-4 11L0 16L4 11" {} }
             }))
+        }
+        @for (ohm, name, below) in [(warning, "warning", -5.0), (alarm, "alarm", 14.0)] {
+            text class="halo" x="6" y=(n(scale.at(ohm) + below)) { (name) " limit " (si(ohm, "Ω")) }
         }
     };
     Panel {
@@ -121,30 +125,51 @@ pub(super) fn resistance(
     }
 }
 
+/// How the answers of one figure are marked.
+struct Pen {
+    weakest: bool,
+    /// Half the width of a mark: small where there are many.
+    half: f64,
+}
+
+fn half_width(record: &Record) -> f64 {
+    if record.answers.iter().count() > 120 {
+        2.2
+    } else {
+        3.6
+    }
+}
+
 /// A figure with its interval, or an arrow at a bound.
-fn mark(scale: &Scale, of: &Resistance, kind: Kind, weakest: bool) -> Markup {
-    let class = if weakest { "weakest" } else { "isolation" };
+fn mark(scale: &Scale, of: &Resistance, kind: Kind, pen: &Pen) -> Markup {
+    let class = if pen.weakest { "weakest" } else { "isolation" };
+    let half = pen.half;
+    let arrow = |tip: f64, down: f64| {
+        let d = format!(
+            "M0 {}l{half} {}h{}z",
+            n(tip),
+            n(2.0 * half * down),
+            n(-2.0 * half)
+        );
+        html! { path class={ "bound " (class) } d=(d) {} }
+    };
     let (low, high) = (scale.at(of.low), of.high.map_or(0.0, |high| scale.at(high)));
     match (kind, of.value) {
         (Kind::Figure, Some(value)) => {
             let y = scale.at(value);
             html! {
                 path class={ "bar " (class) } d=(format!("M0 {}V{}", n(low), n(high))) {}
-                @if weakest {
-                    rect class=(class) x="-3.5" y=(n(y - 3.5)) width="7" height="7" {}
+                @if pen.weakest {
+                    rect class=(class) x=(-half) y=(n(y - half)) width=(2.0 * half) height=(2.0 * half) {}
                 } @else {
-                    circle class=(class) r="4" cy=(n(y)) {}
+                    circle class=(class) r=(half) cy=(n(y)) {}
                 }
             }
         }
         // Above a bound: an arrow that points up from it.
-        (Kind::Open | Kind::Figure, _) => {
-            html! { path class={ "bound " (class) } d=(format!("M0 {}l5 9h-10z", n(low - 9.0))) {} }
-        }
+        (Kind::Open | Kind::Figure, _) => arrow(low - 2.0 * half, 1.0),
         // Below a bound: an arrow that points down.
-        (Kind::Short, _) => {
-            html! { path class={ "bound " (class) } d=(format!("M0 {}l5 -9h-10z", n(high + 9.0))) {} }
-        }
+        (Kind::Short, _) => arrow(high + 2.0 * half, -1.0),
     }
 }
 
@@ -211,6 +236,7 @@ pub(super) fn position(record: &Record, truth: &[TruePoint], time: &Time) -> Pan
         .iter()
         .map(|point| (point.from_s, point.position.unwrap_or(f64::INFINITY)))
         .collect();
+    let half = half_width(record) + 0.8;
     let placed = record
         .answers
         .iter()
@@ -220,7 +246,7 @@ pub(super) fn position(record: &Record, truth: &[TruePoint], time: &Time) -> Pan
         @for (time_s, [x, u]) in placed {
             (pin(time.x(time_s), &html! {
                 path class="bar isolation" d=(format!("M0 {}V{}", n(scale.at(x - 2.0 * u)), n(scale.at(x + 2.0 * u)))) {}
-                path class="place" d=(format!("M0 {}l4.5 4.5l-4.5 4.5l-4.5 -4.5z", n(scale.at(x) - 4.5))) {}
+                path class="place" d=(format!("M0 {}l{half} {half}l-{half} {half}l-{half} -{half}z", n(scale.at(x) - half))) {}
             }))
         }
     };
