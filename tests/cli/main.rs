@@ -2,8 +2,10 @@
 
 mod bad_input;
 mod bound;
+mod browser;
 mod campaign;
 mod demo;
+mod evidence;
 mod replay;
 mod simulate;
 
