@@ -163,72 +163,94 @@ fn channels(network: &mut NetworkFile) -> [Option<&mut ChannelPart>; 2] {
     }
 }
 
-/// Every tolerance that the document declares, and how to switch it on alone.
-fn sources(network: &NetworkFile) -> Vec<(String, String, Switch)> {
-    let mut found: Vec<(String, String, Switch)> = Vec::new();
-    let mut add = |name: String, limit: f64, unit: &str, switch: Switch| {
-        if limit > 0.0 {
-            found.push((name, format!("±{limit} {unit}"), switch));
-        }
-    };
+/// A source: its name, its limit in words, how to switch it on alone.
+type Source = (String, String, Switch);
+
+/// Every tolerance that the document declares.
+fn sources(network: &NetworkFile) -> Vec<Source> {
     let drive = &network.drive;
-    add(
-        "drive source voltage".to_owned(),
-        drive.amplitude_tolerance_percent,
-        "%",
-        Box::new(|from, to| {
-            to.drive.amplitude_tolerance_percent = from.drive.amplitude_tolerance_percent;
-        }),
-    );
-    add(
-        "drive resistance".to_owned(),
-        drive.resistance_tolerance_percent,
-        "%",
-        Box::new(|from, to| {
-            to.drive.resistance_tolerance_percent = from.drive.resistance_tolerance_percent;
-        }),
-    );
+    let mut found = vec![
+        source(
+            "drive source voltage",
+            drive.amplitude_tolerance_percent,
+            "%",
+            |from, to| {
+                to.drive.amplitude_tolerance_percent = from.drive.amplitude_tolerance_percent;
+            },
+        ),
+        source(
+            "drive resistance",
+            drive.resistance_tolerance_percent,
+            "%",
+            |from, to| {
+                to.drive.resistance_tolerance_percent = from.drive.resistance_tolerance_percent;
+            },
+        ),
+    ];
     for (place, part) in network.permanent.iter().enumerate() {
         let rail = match part.to {
             Rail::Positive => "positive",
             Rail::Negative => "negative",
         };
-        add(
-            format!("permanent resistor {} to the {rail} rail", place + 1),
+        let name = format!("permanent resistor R{} to the {rail} rail", place + 1);
+        found.push(source(
+            &name,
             part.tolerance_percent,
             "%",
-            Box::new(move |from, to| {
+            move |from, to| {
                 to.permanent[place].tolerance_percent = from.permanent[place].tolerance_percent;
-            }),
-        );
+            },
+        ));
     }
+    found.extend(channel_sources(network));
+    found.into_iter().flatten().collect()
+}
+
+fn channel_sources(network: &NetworkFile) -> Vec<Option<Source>> {
+    let mut found = Vec::new();
     let names = network.front_end.kind.channels();
     for (place, part) in network.front_end.channels().iter().enumerate() {
         let name = names[place];
-        add(
-            format!("gain of the {name} channel"),
-            part.gain_tolerance_percent,
+        let gain = part.gain_tolerance_percent;
+        found.push(source(
+            &format!("gain of the {name} channel"),
+            gain,
             "%",
-            Box::new(move |from, to| {
-                let gain = from.front_end.channels()[place].gain_tolerance_percent;
+            move |_, to| {
                 if let Some(part) = channels(to).into_iter().nth(place).flatten() {
                     part.gain_tolerance_percent = gain;
                 }
-            }),
-        );
-        add(
-            format!("offset of the {name} channel"),
-            part.offset_tolerance_v,
+            },
+        ));
+        let offset = part.offset_tolerance_v;
+        found.push(source(
+            &format!("offset of the {name} channel"),
+            offset,
             "V",
-            Box::new(move |from, to| {
-                let offset = from.front_end.channels()[place].offset_tolerance_v;
+            move |_, to| {
                 if let Some(part) = channels(to).into_iter().nth(place).flatten() {
                     part.offset_tolerance_v = offset;
                 }
-            }),
-        );
+            },
+        ));
     }
     found
+}
+
+/// A source, when its limit of error is not nothing.
+fn source(
+    name: &str,
+    limit: f64,
+    unit: &str,
+    switch: impl Fn(&NetworkFile, &mut NetworkFile) + 'static,
+) -> Option<Source> {
+    (limit > 0.0).then(|| {
+        (
+            name.to_owned(),
+            format!("±{limit} {unit}"),
+            Box::new(switch) as Switch,
+        )
+    })
 }
 
 #[cfg(test)]

@@ -5,11 +5,13 @@ use maud::{Markup, html};
 use super::Evidence;
 use super::budget::Budget;
 use super::schematic::schematic;
+use super::table::{cell, table};
 use crate::network::{ChannelPart, DriveKind, NetworkFile, Rail};
 use crate::output::{Figures, si};
 
 pub(super) fn section(evidence: &Evidence<'_>) -> Markup {
     let figures = evidence.record.outcome.answer().ok().map(Figures::of);
+    let heads = [("part", false), ("value", false), ("limit of error", false)];
     html! {
         figure {
             div class="scroll" { (schematic(evidence.network, figures.as_ref())) }
@@ -17,73 +19,13 @@ pub(super) fn section(evidence: &Evidence<'_>) -> Markup {
                 "Drawn from the network document. Solid: declared. Dashed: leak and capacitance as they were found at the end."
             }
         }
-        div class="scroll" {
-            table {
-                caption { "Declared parts, with limits of error" }
-                thead {
-                    tr {
-                        th scope="col" { "part" }
-                        th scope="col" { "value" }
-                        th scope="col" { "limit of error" }
-                    }
-                }
-                tbody {
-                    @for [part, value, error] in parts(evidence.network) {
-                        tr { th scope="row" { (part) } td { (value) } td { (error) } }
-                    }
-                }
-            }
-        }
+        (table(Some(cell("Declared parts, with limits of error")), &heads, &parts(evidence.network)))
         (timing(evidence.network))
     }
 }
 
-fn parts(network: &NetworkFile) -> Vec<[String; 3]> {
-    let drive = &network.drive;
-    let percent = |limit: f64| {
-        if limit > 0.0 {
-            format!("±{limit} %")
-        } else {
-            "none declared".to_owned()
-        }
-    };
-    let mut rows = Vec::new();
-    let kind = match drive.kind {
-        DriveKind::SourceToNegative => "source to the negative rail",
-        DriveKind::SourceToBothRails => "source to both rails",
-        DriveKind::SwitchedResistors => "switched resistors",
-        DriveKind::LogicSource => "two-level logic source to the negative rail",
-    };
-    rows.push(["drive".to_owned(), kind.to_owned(), String::new()]);
-    let of_source = percent(drive.amplitude_tolerance_percent);
-    let of_resistance = percent(drive.resistance_tolerance_percent);
-    for (name, value, unit, error) in [
-        ("source U, ±", drive.amplitude_v, "V", &of_source),
-        ("low level", drive.low_v, "V", &of_source),
-        ("high level", drive.high_v, "V", &of_source),
-        (
-            "series resistor Rc",
-            drive.series_resistance_ohm,
-            "Ω",
-            &of_resistance,
-        ),
-        (
-            "switched resistor Ra, P to E",
-            drive.positive_resistance_ohm,
-            "Ω",
-            &of_resistance,
-        ),
-        (
-            "switched resistor Rb, N to E",
-            drive.negative_resistance_ohm,
-            "Ω",
-            &of_resistance,
-        ),
-    ] {
-        if let Some(value) = value {
-            rows.push([name.to_owned(), si(value, unit), error.clone()]);
-        }
-    }
+fn parts(network: &NetworkFile) -> Vec<Vec<Markup>> {
+    let mut rows = drive(network);
     for (place, part) in network.permanent.iter().enumerate() {
         let rail = match part.to {
             Rail::Positive => "P to E",
@@ -103,7 +45,55 @@ fn parts(network: &NetworkFile) -> Vec<[String; 3]> {
             channel_error(&part),
         ]);
     }
-    rows
+    rows.into_iter().map(|row| row.map(cell).to_vec()).collect()
+}
+
+fn drive(network: &NetworkFile) -> Vec<[String; 3]> {
+    let drive = &network.drive;
+    let kind = match drive.kind {
+        DriveKind::SourceToNegative => "source to the negative rail",
+        DriveKind::SourceToBothRails => "source to both rails",
+        DriveKind::SwitchedResistors => "switched resistors",
+        DriveKind::LogicSource => "two-level logic source to the negative rail",
+    };
+    let source = drive.amplitude_tolerance_percent;
+    let resistor = drive.resistance_tolerance_percent;
+    let head = ["drive".to_owned(), kind.to_owned(), String::new()];
+    let parts = [
+        ("source U, ±", drive.amplitude_v, "V", source),
+        ("low level", drive.low_v, "V", source),
+        ("high level", drive.high_v, "V", source),
+        (
+            "series resistor Rc",
+            drive.series_resistance_ohm,
+            "Ω",
+            resistor,
+        ),
+        (
+            "switched resistor Ra, P to E",
+            drive.positive_resistance_ohm,
+            "Ω",
+            resistor,
+        ),
+        (
+            "switched resistor Rb, N to E",
+            drive.negative_resistance_ohm,
+            "Ω",
+            resistor,
+        ),
+    ];
+    let given = parts.into_iter().filter_map(|(name, value, unit, limit)| {
+        Some([name.to_owned(), si(value?, unit), percent(limit)])
+    });
+    std::iter::once(head).chain(given).collect()
+}
+
+fn percent(limit: f64) -> String {
+    if limit > 0.0 {
+        format!("±{limit} %")
+    } else {
+        "none declared".to_owned()
+    }
 }
 
 fn channel(part: &ChannelPart) -> String {
@@ -155,15 +145,6 @@ pub(super) fn budget(evidence: &Evidence<'_>) -> Markup {
     else {
         return html! { p { "Without a resistance at the end there is no budget of its uncertainty." } };
     };
-    let percent = |u: f64| u / budget.conductance_s.abs() * 100.0;
-    let whole = budget.reported_u_s.max(f64::MIN_POSITIVE).powi(2);
-    let record = "this record: noise, resolution, fit, reading lag";
-    let rows: Vec<(&str, &str, f64)> = budget
-        .shares
-        .iter()
-        .map(|share| (&*share.source, &*share.declared, share.u_s))
-        .chain([(record, "as measured", budget.record_u_s)])
-        .collect();
     html! {
         p {
             "What makes the uncertainty of the judged figure. The core was asked once more for each declared tolerance "
@@ -173,39 +154,36 @@ pub(super) fn budget(evidence: &Evidence<'_>) -> Markup {
         @if budget.shares.is_empty() {
             p class="caution" { "The network declares no tolerance at all: the interval holds for perfect parts only." }
         }
-        div class="scroll" {
-            table {
-                thead {
-                    tr {
-                        th scope="col" { "source" }
-                        th scope="col" { "declared limit" }
-                        th scope="col" class="number" { "standard uncertainty" }
-                        th scope="col" class="number" { "share of u²" }
-                        th scope="col" { "drawn" }
-                    }
-                }
-                tbody {
-                    @for (source, declared, u) in rows {
-                        @let share = (u * u / whole).min(1.0);
-                        tr {
-                            th scope="row" { (source) }
-                            td { (declared) }
-                            td class="number" { (format!("{:.4} %", percent(u))) }
-                            td class="number" { (format!("{:.1} %", share * 100.0)) }
-                            td { span class="share" style=(format!("width:{:.1}%", share * 100.0)) {} }
-                        }
-                    }
-                }
-                tfoot {
-                    tr {
-                        th scope="row" { "as reported" }
-                        td {}
-                        td class="number" { (format!("{:.4} %", percent(budget.reported_u_s))) }
-                        td class="number" { "100 %" }
-                        td {}
-                    }
-                }
-            }
-        }
+        (shares(&budget))
     }
+}
+
+fn shares(budget: &Budget) -> Markup {
+    let whole = budget.reported_u_s.max(f64::MIN_POSITIVE).powi(2);
+    let row = |source: &str, declared: &str, u: f64| {
+        let percent = format!("{:.4} %", u / budget.conductance_s.abs() * 100.0);
+        let share = (u * u / whole).min(1.0) * 100.0;
+        vec![
+            cell(source),
+            cell(declared),
+            cell(percent),
+            cell(format!("{share:.1} %")),
+            html! { span class="share" style=(format!("width:{share:.1}%")) {} },
+        ]
+    };
+    let declared = budget.shares.iter();
+    let mut rows: Vec<_> = declared
+        .map(|share| row(&share.source, &share.declared, share.u_s))
+        .collect();
+    let rest = "this record: noise, resolution, fit, reading lag";
+    rows.push(row(rest, "as measured", budget.record_u_s));
+    rows.push(row("all together, as reported", "", budget.reported_u_s));
+    let heads = [
+        ("source", false),
+        ("declared limit", false),
+        ("standard uncertainty", true),
+        ("share of u²", true),
+        ("drawn", false),
+    ];
+    table(None, &heads, &rows)
 }

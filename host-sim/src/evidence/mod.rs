@@ -19,6 +19,7 @@ mod record;
 mod ruler;
 mod schematic;
 mod settling;
+mod table;
 mod thin;
 mod timeline;
 

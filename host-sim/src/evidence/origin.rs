@@ -4,9 +4,23 @@ use maud::{Markup, html};
 
 use super::Evidence;
 use super::inputs::{COMMIT, VERSION};
+use super::table::{cell, table};
 
 pub(super) fn section(evidence: &Evidence<'_>) -> Markup {
     let provenance = evidence.provenance;
+    let inputs = provenance.inputs.iter();
+    let rows: Vec<_> = inputs
+        .map(|input| {
+            let hash = html! { code class="hash" { (input.sha256) } };
+            vec![cell(input.role), cell(&input.name), cell(input.bytes), hash]
+        })
+        .collect();
+    let heads = [
+        ("what", false),
+        ("file", false),
+        ("bytes", true),
+        ("SHA-256", false),
+    ];
     html! {
         dl {
             dt { "Software" }
@@ -25,29 +39,7 @@ pub(super) fn section(evidence: &Evidence<'_>) -> Markup {
                 dd { (date) }
             }
         }
-        div class="scroll" {
-            table {
-                caption { "Files that were read" }
-                thead {
-                    tr {
-                        th scope="col" { "what" }
-                        th scope="col" { "file" }
-                        th scope="col" class="number" { "bytes" }
-                        th scope="col" { "SHA-256" }
-                    }
-                }
-                tbody {
-                    @for input in &provenance.inputs {
-                        tr {
-                            th scope="row" { (input.role) }
-                            td { (input.name) }
-                            td class="number" { (input.bytes) }
-                            td { code class="hash" { (input.sha256) } }
-                        }
-                    }
-                }
-            }
-        }
+        (table(Some(cell("Files that were read")), &heads, &rows))
         p class="note" {
             "The same files, command and software give this report again, byte for byte: it holds no time of its making."
         }

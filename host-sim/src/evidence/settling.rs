@@ -6,6 +6,7 @@ use ohmsplit::config::Drive;
 
 use super::axis::Scale;
 use super::record::{Record, Settled, Topic};
+use super::table::{cell, table};
 use super::timeline::{LEFT, PLOT, Time, WIDTH, n};
 use crate::output::{explain, si};
 
@@ -28,7 +29,7 @@ pub(super) fn section(record: &Record) -> Markup {
             p { "No dwell was proved to have settled, so there are no readings to show." }
         } @else {
             (residuals(record, &settled))
-            (table(record, &settled))
+            (readings(record, &settled))
         }
     }
 }
@@ -126,45 +127,42 @@ fn mark(drive: Drive) -> Markup {
 }
 
 /// Readings one by one, evenly chosen, the newest always among them.
-fn table(record: &Record, settled: &[&Settled]) -> Markup {
+fn readings(record: &Record, settled: &[&Settled]) -> Markup {
     let every = settled.len().div_ceil(LISTED).max(1) | 1;
     let mut listed: Vec<&Settled> = settled.iter().rev().step_by(every).copied().collect();
     listed.reverse();
-    let pair = |[value, u]: [f64; 2], unit: &str| format!("{value:.3} ±{:.3} {unit}", 2.0 * u);
-    html! {
-        div class="scroll" {
-            table {
-                caption {
-                    "Settled readings, " (listed.len()) " of " (record.settled.seen())
-                    ", with 95 % half-widths. Lag is how far v may trail behind a moving pack voltage."
-                }
-                thead {
-                    tr {
-                        th scope="col" class="number" { "end of dwell" }
-                        th scope="col" { "drive" }
-                        th scope="col" class="number" { "chassis, v" }
-                        th scope="col" class="number" { "pack, Vb" }
-                        th scope="col" class="number" { "time constant" }
-                        th scope="col" class="number" { "lag" }
-                        th scope="col" class="number" { "dwell" }
-                        th scope="col" class="number" { "residual" }
-                    }
-                }
-                tbody {
-                    @for reading in listed {
-                        tr {
-                            th scope="row" class="number" { (format!("{:.2} s", reading.time_s)) }
-                            td { (reading.drive.name()) }
-                            td class="number" { (pair(reading.figures.chassis_v, "V")) }
-                            td class="number" { (pair(reading.figures.pack_v, "V")) }
-                            td class="number" { (reading.figures.time_constant_s.map_or_else(|| "not seen".to_owned(), |[tau, _]| si(tau, "s"))) }
-                            td class="number" { (format!("{:.3} V", reading.lag_v).replace("-0.000", "0.000")) }
-                            td class="number" { (format!("{:.2} s", reading.figures.dwell_s)) }
-                            td class="number" { (reading.residual.map_or_else(|| "none".to_owned(), |r| format!("{r:+.1} u"))) }
-                        }
-                    }
-                }
-            }
-        }
-    }
+    let pair = |[value, u]: [f64; 2]| format!("{value:.3} ±{:.3} V", 2.0 * u);
+    let rows: Vec<_> = listed
+        .iter()
+        .map(|reading| {
+            let figures = &reading.figures;
+            let tau = figures.time_constant_s.map(|[tau, _]| si(tau, "s"));
+            let residual = reading.residual.map(|r| format!("{r:+.1} u"));
+            vec![
+                cell(format!("{:.2} s", reading.time_s)),
+                cell(reading.drive.name()),
+                cell(pair(figures.chassis_v)),
+                cell(pair(figures.pack_v)),
+                cell(tau.unwrap_or_else(|| "not seen".to_owned())),
+                cell(format!("{:.3} V", reading.lag_v).replace("-0.000", "0.000")),
+                cell(format!("{:.2} s", figures.dwell_s)),
+                cell(residual.unwrap_or_else(|| "none".to_owned())),
+            ]
+        })
+        .collect();
+    let heads = [
+        ("end of dwell", true),
+        ("drive", false),
+        ("chassis, v", true),
+        ("pack, Vb", true),
+        ("time constant", true),
+        ("lag", true),
+        ("dwell", true),
+        ("residual", true),
+    ];
+    let caption = html! {
+        "Settled readings, " (listed.len()) " of " (record.settled.seen())
+        ", with 95 % half-widths. Lag is how far v may trail behind a moving pack voltage."
+    };
+    table(Some(caption), &heads, &rows)
 }

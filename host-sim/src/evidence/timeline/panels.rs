@@ -134,7 +134,7 @@ struct Pen {
 
 fn half_width(record: &Record) -> f64 {
     if record.answers.iter().count() > 120 {
-        2.2
+        2.6
     } else {
         3.6
     }
