@@ -8,8 +8,9 @@ use serde::Serialize;
 
 use super::args::{Show, ShowArgs};
 use crate::error::HostError;
+use crate::evidence::{Record, picture};
 use crate::output::{
-    FinalLine, LimitFigures, Outcome, Picture, ReportLine, Timeline, Trace, TruePoint, summary,
+    AtomicFile, FinalLine, LimitFigures, Outcome, ReportLine, Timeline, TruePoint, summary,
 };
 use crate::rig::Event;
 
@@ -28,7 +29,7 @@ pub(super) struct View {
     /// Whoever read the output has gone, or the disk is full.
     failed: Option<io::Error>,
     outcome: Outcome,
-    picture: Option<(PathBuf, Picture)>,
+    picture: Option<(PathBuf, Record)>,
     limits: LimitFigures,
     cells_in_series: Option<u32>,
     title: String,
@@ -54,10 +55,7 @@ impl View {
             },
             failed,
             outcome: Outcome::default(),
-            picture: args
-                .picture
-                .clone()
-                .map(|path| (path, Picture::new(Trace::new(config)))),
+            picture: args.picture.clone().map(|path| (path, Record::new(config))),
             limits: LimitFigures::of(config),
             cells_in_series,
             title: title.to_owned(),
@@ -68,15 +66,15 @@ impl View {
     pub(super) fn sample(&mut self, time_s: f64, codes: [i32; 2]) {
         self.outcome.samples += 1;
         self.outcome.end_s = time_s;
-        if let Some((_, picture)) = &mut self.picture {
-            picture.trace.push(time_s, codes);
+        if let Some((_, record)) = &mut self.picture {
+            record.sample(time_s, codes);
         }
     }
 
     pub(super) fn event(&mut self, event: &Event) {
         self.outcome.take(event);
-        if let Some((_, picture)) = &mut self.picture {
-            picture.event(event);
+        if let Some((_, record)) = &mut self.picture {
+            record.event(event);
         }
         if self.failed.is_some() {
             return;
@@ -93,10 +91,7 @@ impl View {
     /// a truth that holds at the end is drawn.
     pub(super) fn last_part_s(&self) -> f64 {
         match &self.picture {
-            Some((_, picture)) => {
-                let [start, end] = picture.trace.span_s();
-                end - (end - start) / 8.0
-            }
+            Some((_, record)) => record.last_part_s(),
             None => self.outcome.end_s,
         }
     }
@@ -106,9 +101,9 @@ impl View {
         if self.failed.is_none() {
             self.failed = self.print_end(truth).err();
         }
-        if let Some((path, mut picture)) = self.picture.take() {
-            picture.truth = truth.to_vec();
-            picture.save(&path, &self.title, &self.limits)?;
+        if let Some((path, record)) = self.picture.take() {
+            let svg = picture(&self.title, &record, truth, &self.limits);
+            AtomicFile::write(&path, &svg)?;
             eprintln!("picture: {}", path.display());
         }
         match self.failed {

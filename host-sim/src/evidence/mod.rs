@@ -31,7 +31,7 @@ pub use page::page;
 pub use record::Record;
 
 use crate::network::NetworkFile;
-use crate::output::TruePoint;
+use crate::output::{LimitFigures, TruePoint};
 
 /// What is known to be true of the leak.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -57,6 +57,17 @@ pub struct TrueFigures {
     pub position: Option<f64>,
     /// Cp + Cn, in farads.
     pub capacitance_f: Option<f64>,
+}
+
+/// The timeline of a run as an SVG file of its own.
+#[must_use]
+pub fn picture(title: &str, record: &Record, truth: &[TruePoint], limits: &LimitFigures) -> String {
+    let course = timeline::Course {
+        record,
+        truth,
+        limits,
+    };
+    timeline::picture(title, course)
 }
 
 /// All that a report is made of.

@@ -5,7 +5,7 @@ use ohmsplit::config::Judged;
 use ohmsplit::{Kind, Verdict};
 
 use super::ruler::ruler;
-use super::timeline::{self, timeline};
+use super::timeline::{self, Course, hatches, timeline};
 use super::{Evidence, circuit, figures, findings, origin, palette, settling};
 use crate::output::{
     Figures, LimitFigures, explain, interval, resistance, si, verdict_sentence, verdict_word,
@@ -50,7 +50,7 @@ pub fn page(evidence: &Evidence<'_>) -> String {
                 meta http-equiv="Content-Security-Policy"
                     content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
                 title { "Isolation evidence: " (title) }
-                style { (PreEscaped(palette::css())) (PreEscaped(STYLE)) }
+                style { (PreEscaped(palette::css())) (PreEscaped(timeline::STYLE)) (PreEscaped(STYLE)) }
             }
             body {
                 a class="skip" href="#verdict" { "To the verdict" }
@@ -83,17 +83,7 @@ pub fn page(evidence: &Evidence<'_>) -> String {
 /// Hatches that several drawings use.
 fn patterns() -> Markup {
     html! {
-        svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false" {
-            defs {
-                pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
-                    path class="hatch-line" d="M0 0V7" {}
-                }
-                pattern id="dots" width="9" height="9" patternUnits="userSpaceOnUse" {
-                    circle class="hatch-dot" cx="2" cy="2" r="1.3" {}
-                    circle class="hatch-dot" cx="6.5" cy="6.5" r="1.3" {}
-                }
-            }
-        }
+        svg class="patterns" width="0" height="0" aria-hidden="true" focusable="false" { (hatches()) }
     }
 }
 
@@ -200,6 +190,11 @@ fn course(evidence: &Evidence<'_>, limits: &LimitFigures) -> Markup {
     let bin = record.trace.samples_per_bin();
     let every = record.answers.every();
     let joined = record.verdicts.joined;
+    let drawn = Course {
+        record,
+        truth: &evidence.truth.course,
+        limits,
+    };
     html! {
         figure id="timeline" aria-describedby="timeline-help" {
             div class="tools" hidden {
@@ -211,7 +206,7 @@ fn course(evidence: &Evidence<'_>, limits: &LimitFigures) -> Markup {
                     "Keys, with the timeline in focus: + and − zoom, the arrows move, 0 shows all. Or drag over a stretch."
                 }
             }
-            div class="scroll" { (timeline(record, &evidence.truth.course, limits)) }
+            div class="scroll" { (timeline(drawn)) }
             figcaption {
                 "The hatched ground is the alarm zone."
                 @if bin > 1 {

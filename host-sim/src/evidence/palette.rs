@@ -38,6 +38,13 @@ pub(super) fn css() -> String {
     )
 }
 
+/// A style sheet for programs that know no custom properties: the light colours in their place.
+pub(super) fn in_place(style: &str) -> String {
+    COLOURS.iter().fold(style.to_owned(), |text, colour| {
+        text.replace(&format!("var(--{})", colour.0), colour.1)
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -10,8 +10,6 @@ use super::thin::{Marks, Stretches, Thinned};
 use crate::output::{Figures, Outcome, ReadingFigures, Trace};
 use crate::rig::Event;
 
-/// Bins of the waveform: several for each pixel, so that zooming shows more.
-const BINS: usize = 6000;
 /// Most answers drawn.
 const ANSWERS: usize = 480;
 /// Most settled readings drawn.
@@ -74,7 +72,7 @@ impl Record {
     pub fn new(config: &Config) -> Self {
         Self {
             outcome: Outcome::default(),
-            trace: Trace::with_bins(config, BINS),
+            trace: Trace::new(config),
             answers: Thinned::new(ANSWERS),
             settled: Thinned::new(READINGS),
             verdicts: Stretches::default(),

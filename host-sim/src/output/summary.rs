@@ -7,8 +7,8 @@ use ohmsplit::{Kind, Reason, Verdict};
 
 use super::figures::Figures;
 use super::outcome::{LimitFigures, Outcome};
-use super::picture::TruePoint;
 use super::quantity::{explain, interval, plus_minus, resistance, si, with_u};
+use super::truth::TruePoint;
 
 /// What every result ends with.
 pub const CAUTION: &str = "\

@@ -2,8 +2,9 @@
 
 use ohmsplit::config::{Channel, Config, FrontEnd};
 
-/// Most bins kept for a picture; two are merged into one when there are more.
-const BINS: usize = 2400;
+/// Most bins kept, several for each dot of a picture, so that it can be
+/// zoomed; two are merged into one when there are more.
+const BINS: usize = 6000;
 
 /// A stretch of the waveform.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,8 +60,6 @@ pub struct Trace {
     scales: [Scale; 2],
     rail_pair: bool,
     bins: Vec<Bin>,
-    /// Most bins kept.
-    most: usize,
     /// Samples a bin.
     size: u64,
     /// Samples in the last bin.
@@ -71,17 +70,10 @@ impl Trace {
     /// A trace of codes that this configuration describes.
     #[must_use]
     pub fn new(config: &Config) -> Self {
-        Self::with_bins(config, BINS)
-    }
-
-    /// The same with at most so many bins, an even number.
-    #[must_use]
-    pub fn with_bins(config: &Config, most: usize) -> Self {
         Self {
             scales: config.front_end().channels().map(Scale::of),
             rail_pair: matches!(config.front_end(), FrontEnd::RailPair { .. }),
-            bins: Vec::with_capacity(most),
-            most,
+            bins: Vec::with_capacity(BINS),
             size: 1,
             filled: 1,
         }
@@ -106,7 +98,7 @@ impl Trace {
                 self.filled += 1;
             }
             _ => {
-                if self.bins.len() == self.most {
+                if self.bins.len() == BINS {
                     self.halve();
                 }
                 self.bins.push(sample);
@@ -116,7 +108,7 @@ impl Trace {
     }
 
     fn halve(&mut self) {
-        let half = self.most / 2;
+        let half = BINS / 2;
         for place in 0..half {
             let mut bin = self.bins[2 * place];
             bin.merge(&self.bins[2 * place + 1]);

@@ -5,14 +5,17 @@
 
 mod panels;
 
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::axis::{Scale, ticks};
+use super::palette;
 use super::record::Record;
 use crate::output::{LimitFigures, TruePoint};
 
 /// Zooms the timeline.
 pub(super) const SCRIPT: &str = include_str!("zoom.js");
+/// How it is drawn.
+pub(super) const STYLE: &str = include_str!("../drawing.css");
 
 /// Width of the drawing and of what stands to the left and right of the panels.
 pub(super) const WIDTH: f64 = 960.0;
@@ -20,6 +23,8 @@ pub(super) const LEFT: f64 = 132.0;
 const RIGHT: f64 = 20.0;
 /// Width of a panel.
 pub(super) const PLOT: f64 = WIDTH - LEFT - RIGHT;
+/// Height of the heading of a picture.
+const TITLE: f64 = 34.0;
 /// Height of the line of keys above a panel.
 const KEYS: f64 = 30.0;
 
@@ -87,14 +92,65 @@ impl Panel {
     }
 }
 
-/// The whole timeline.
-pub(super) fn timeline(record: &Record, truth: &[TruePoint], limits: &LimitFigures) -> Markup {
-    let time = Time::new(record.trace.span_s());
+/// What is drawn of a run.
+#[derive(Clone, Copy)]
+pub(super) struct Course<'a> {
+    pub(super) record: &'a Record,
+    pub(super) truth: &'a [TruePoint],
+    pub(super) limits: &'a LimitFigures,
+}
+
+/// The timeline in a page.
+pub(super) fn timeline(course: Course<'_>) -> Markup {
+    let time = Time::new(course.record.trace.span_s());
+    let [from, to] = time.span_s;
+    let (height, panels) = panels_of(course, &time);
+    html! {
+        svg class="plot" viewBox=(format!("0 0 {WIDTH} {height}")) role="img"
+            aria-labelledby="timeline-title timeline-desc"
+            data-from=(from) data-to=(to) data-left=(LEFT) data-plot=(PLOT) {
+            title id="timeline-title" { "Timeline of the run" }
+            desc id="timeline-desc" { (described(&time)) " The same figures stand in the tables of this report." }
+            (panels)
+        }
+    }
+}
+
+/// The timeline as an SVG file of its own, on light ground.
+pub(super) fn picture(title: &str, course: Course<'_>) -> String {
+    let time = Time::new(course.record.trace.span_s());
+    let (height, panels) = panels_of(course, &time);
+    let (width, height) = (WIDTH, height + TITLE);
+    let svg = html! {
+        svg class="plot" xmlns="http://www.w3.org/2000/svg" width=(width) height=(height)
+            viewBox=(format!("0 0 {width} {height}")) role="img" {
+            title { (title) }
+            desc { (described(&time)) }
+            style { (PreEscaped(palette::in_place(STYLE))) }
+            (hatches())
+            rect class="paper" width=(width) height=(height) {}
+            text class="heading" x="20" y="26" { (title) }
+            g transform=(format!("translate(0 {TITLE})")) { (panels) }
+        }
+    };
+    svg.into_string()
+}
+
+fn described(time: &Time) -> String {
+    let [from, to] = time.span_s;
+    format!(
+        "From the top: voltages, resistances with limits, position of the leak, verdicts and refusals, \
+         all from {from:.2} s to {to:.2} s."
+    )
+}
+
+/// All panels with the axis of time, and their height.
+fn panels_of(course: Course<'_>, time: &Time) -> (f64, Markup) {
     let panels = [
-        panels::voltages(record, &time),
-        panels::resistance(record, truth, limits, &time),
-        panels::position(record, truth, &time),
-        panels::verdicts(record, &time),
+        panels::voltages(course.record, time),
+        panels::resistance(course, time),
+        panels::position(course.record, course.truth, time),
+        panels::verdicts(course.record, time),
     ];
     let mut tops = Vec::new();
     let mut bottom = 0.0;
@@ -102,19 +158,25 @@ pub(super) fn timeline(record: &Record, truth: &[TruePoint], limits: &LimitFigur
         tops.push(bottom + KEYS);
         bottom += KEYS + panel.height + 8.0;
     }
-    let [from, to] = time.span_s;
+    let drawn = html! {
+        @for (panel, top) in panels.iter().zip(&tops) { (panel.draw(*top, time)) }
+        g class="times" transform=(format!("translate({LEFT} {})", bottom + 10.0)) {
+            @for (x, words) in time.ticks() { text class="time" x=(n(x)) { (words) } }
+        }
+    };
+    (bottom + 26.0, drawn)
+}
+
+/// Hatches for what must be told apart without colours.
+pub(super) fn hatches() -> Markup {
     html! {
-        svg class="plot" viewBox=(format!("0 0 {WIDTH} {}", bottom + 26.0)) role="img"
-            aria-labelledby="timeline-title timeline-desc"
-            data-from=(from) data-to=(to) data-left=(LEFT) data-plot=(PLOT) {
-            title id="timeline-title" { "Timeline of the run" }
-            desc id="timeline-desc" {
-                "From the top: voltages, resistances with limits, position of the leak, verdicts and refusals, all from "
-                (format!("{from:.2} s to {to:.2} s")) ". The same figures stand in the tables of this report."
+        defs {
+            pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+                path class="hatch-line" d="M0 0V7" {}
             }
-            @for (panel, top) in panels.iter().zip(&tops) { (panel.draw(*top, &time)) }
-            g class="times" transform=(format!("translate({LEFT} {})", bottom + 10.0)) {
-                @for (x, words) in time.ticks() { text class="time" x=(n(x)) { (words) } }
+            pattern id="dots" width="9" height="9" patternUnits="userSpaceOnUse" {
+                circle class="hatch-dot" cx="2" cy="2" r="1.3" {}
+                circle class="hatch-dot" cx="6.5" cy="6.5" r="1.3" {}
             }
         }
     }
@@ -134,5 +196,41 @@ pub(super) fn n(value: f64) -> String {
         "0".to_owned()
     } else {
         text.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Document;
+    use crate::network::{NetworkFile, Readings};
+
+    #[test]
+    fn a_picture_of_its_own_needs_no_style_sheet_and_escapes_its_title() {
+        let text = "format = \"ohmsplit-network-1\"\npack.working_voltage_V = 400\n\
+                    [drive]\nkind = \"source_to_negative\"\namplitude_V = 40\nseries_resistance_ohm = 1e6\n\
+                    [front_end]\nkind = \"chassis_and_pack\"\n";
+        let network = NetworkFile::parse(&Document::embedded("n", text)).expect("network");
+        let config = network.config(Readings::Volts).expect("config");
+        // Nothing happened, which must not stop the drawing.
+        let course = Course {
+            record: &Record::new(&config),
+            truth: &[],
+            limits: &LimitFigures::of(&config),
+        };
+        let svg = picture("a<b> & \"c\"", course);
+        assert!(svg.starts_with("<svg ") && svg.ends_with("</svg>"));
+        assert!(
+            !svg.contains("var(") && !svg.contains("NaN") && !svg.contains("inf"),
+            "{svg}"
+        );
+        assert!(svg.contains("a&lt;b&gt; &amp;") && !svg.contains("a<b>"));
+        for words in [
+            "warning limit 200.0 kΩ",
+            "alarm limit 40.00 kΩ",
+            "chassis to negative rail",
+        ] {
+            assert!(svg.contains(words), "{words}");
+        }
     }
 }

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use ohmsplit::config::Judged;
 use ohmsplit::{Basis, Kind, Verdict};
 
-use super::{PLOT, Panel, Time, n, pin};
+use super::{Course, PLOT, Panel, Time, n, pin};
 use crate::evidence::axis::{Scale, decades, powers, ticks};
 use crate::evidence::record::{Record, Topic};
 use crate::output::{Bin, LimitFigures, Resistance, TruePoint, si, verdict_word};
@@ -46,7 +46,8 @@ fn band(record: &Record, time: &Time, scale: &Scale, pick: fn(&Bin) -> [f64; 2])
     for stretch in record.trace.stretches() {
         let mut first = true;
         for bin in stretch {
-            let [low, high] = pick(bin).map(|v| n(scale.at(v)));
+            // A tenth of a dot is enough upwards; to the right it is zoomed.
+            let [low, high] = pick(bin).map(|v| format!("{:.1}", scale.at(v)));
             let command = if first { 'M' } else { 'L' };
             first = false;
             // Writing to a string cannot fail.
@@ -60,12 +61,12 @@ fn band(record: &Record, time: &Time, scale: &Scale, pick: fn(&Bin) -> [f64; 2])
 }
 
 /// Both figures with their intervals, limits and truth.
-pub(super) fn resistance(
-    record: &Record,
-    truth: &[TruePoint],
-    limits: &LimitFigures,
-    time: &Time,
-) -> Panel {
+pub(super) fn resistance(course: Course<'_>, time: &Time) -> Panel {
+    let Course {
+        record,
+        truth,
+        limits,
+    } = course;
     let height = 236.0;
     let judged_true: Vec<(f64, f64)> = truth
         .iter()
@@ -77,10 +78,6 @@ pub(super) fn resistance(
     let range = resistance_range(record, &judged_true, limits);
     let scale = Scale::log(range, [height, 0.0]);
     let [alarm, warning] = limits.ohm;
-    let (weakest, isolation) = match limits.judged {
-        Judged::WeakestRail => ("weaker rail (judged)", "R_iso"),
-        Judged::BothInParallel => ("weaker rail", "R_iso (judged)"),
-    };
     let answers = record.answers.iter();
     let half = half_width(record);
     let pens = [false, true].map(|weakest| Pen { weakest, half });
@@ -104,24 +101,32 @@ pub(super) fn resistance(
     Panel {
         name: "Resistance",
         height,
-        keys: html! {
-            g transform="translate(4 -4)" { rect class="weakest" x="-3.5" y="-3.5" width="7" height="7" {} }
-            text x="14" { (weakest) }
-            g transform="translate(164 -4)" { circle class="isolation" r="4" {} }
-            text x="174" { (isolation) }
-            g transform="translate(284 -4)" { path class="bar isolation" d="M0 -7V7" {} }
-            text x="294" { "95 % interval" }
-            path class="bound weakest" d="M398 -8L404 1H392Z" {}
-            text x="408" { "only bounded" }
-            @if !truth.is_empty() {
-                path class="truth" d="M506 -4H530" {}
-                text x="536" { "truth, judged figure" }
-            }
-        },
+        keys: resistance_keys(limits.judged, !truth.is_empty()),
         marks: powers(range)
             .map(|ohm| (scale.at(ohm), decade(ohm)))
             .collect(),
         body,
+    }
+}
+
+fn resistance_keys(judged: Judged, truth: bool) -> Markup {
+    let (weakest, isolation) = match judged {
+        Judged::WeakestRail => ("weaker rail (judged)", "R_iso"),
+        Judged::BothInParallel => ("weaker rail", "R_iso (judged)"),
+    };
+    html! {
+        g transform="translate(4 -4)" { rect class="weakest" x="-3.5" y="-3.5" width="7" height="7" {} }
+        text x="14" { (weakest) }
+        g transform="translate(164 -4)" { circle class="isolation" r="4" {} }
+        text x="174" { (isolation) }
+        g transform="translate(284 -4)" { path class="bar isolation" d="M0 -7V7" {} }
+        text x="294" { "95 % interval" }
+        path class="bound weakest" d="M398 -8L404 1H392Z" {}
+        text x="408" { "only bounded" }
+        @if truth {
+            path class="truth" d="M506 -4H530" {}
+            text x="536" { "truth, judged figure" }
+        }
     }
 }
 
@@ -308,7 +313,7 @@ pub(super) fn verdicts(record: &Record, time: &Time) -> Panel {
         name: "Verdict",
         height: STRIP + ROW * rows.len() as f64 + if rows.is_empty() { 0.0 } else { 4.0 },
         keys: html! {
-            @if !rows.is_empty() { text x="0" { "and below it when a reason stood in the way: see Findings" } }
+            @if !rows.is_empty() { text x="0" { "and below it, when a reason stood in the way of a figure or a verdict" } }
         },
         marks: std::iter::once((STRIP / 2.0, "verdict".to_owned()))
             .chain(names)
