@@ -290,6 +290,30 @@ fn hostile_names_run_nothing() {
 
 #[test]
 #[ignore = "needs Chromium: run .ci/browser.sh"]
+fn the_picture_alone_is_sound_svg() {
+    let bench = Bench::new();
+    let run = bench.run(&[
+        "simulate",
+        &fixture(CAR),
+        "--show",
+        "final",
+        "--picture",
+        "run.svg",
+    ]);
+    assert_eq!(run.code, Some(20), "{}", run.err);
+    let output = chromium(&["--dump-dom"], &bench.path("run.svg"));
+    let dom = String::from_utf8(output.stdout).expect("UTF-8");
+    // What an XML parser says of a file that it cannot read.
+    assert!(
+        !dom.contains("parsererror"),
+        "{}",
+        &dom[..dom.len().min(600)]
+    );
+    assert!(dom.trim_end().ends_with("</svg>") && dom.contains("class=\"word alarm\""));
+}
+
+#[test]
+#[ignore = "needs Chromium: run .ci/browser.sh"]
 fn it_is_seen_in_light_and_in_dark() {
     let bench = Bench::new();
     let run = bench.run(&["evidence", &fixture(CAR), "--out", "report.html"]);
