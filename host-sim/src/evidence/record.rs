@@ -188,3 +188,94 @@ impl Record {
         residual.is_finite().then_some(-residual)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Document;
+    use crate::scenario::Scenario;
+    use crate::simulate;
+
+    /// 1 MΩ at 0.3 that wanders to 0.6 at 40 s: the chassis rises.
+    const CAR: &str = r#"format = "ohmsplit-scenario-1"
+name = "car"
+description = ""
+seed = 3
+duration_s = 80.0
+sample_rate_Hz = 1000.0
+[network]
+monitor = "settled"
+[network.pack]
+working_voltage_V = 400.0
+[network.drive]
+kind = "source_to_negative"
+amplitude_V = 40.0
+series_resistance_ohm = 1.0e6
+[network.front_end]
+kind = "chassis_and_pack"
+[[leak]]
+from_s = 0.0
+resistance_ohm = 1.0e6
+position = 0.3
+[[leak]]
+from_s = 40.0
+resistance_ohm = 1.0e6
+position = 0.6
+[capacitance]
+positive_uF = 0.02
+negative_uF = 0.02
+[disturbance]
+noise_chassis_V = 0.1
+noise_pack_V = 0.1
+"#;
+
+    fn record() -> Record {
+        let scenario = Scenario::parse(&Document::embedded("car", CAR)).expect("sound");
+        let record = std::cell::RefCell::new(Record::new(&scenario.config));
+        simulate::run(
+            &scenario,
+            |row| record.borrow_mut().sample(row.time_s, row.sample.codes),
+            |event| record.borrow_mut().event(event),
+        )
+        .expect("a sound run");
+        record.into_inner()
+    }
+
+    #[test]
+    fn residuals_are_of_the_size_of_u_until_the_circuit_changes() {
+        let record = record();
+        let of = |from: f64, to: f64| -> Vec<f64> {
+            let readings = record.settled.iter();
+            readings
+                .filter(|reading| (from..to).contains(&reading.time_s))
+                .filter_map(|reading| reading.residual)
+                .collect()
+        };
+        for quiet in [of(2.0, 40.0), of(50.0, 80.0)] {
+            let mean_square = quiet.iter().map(|r| r * r).sum::<f64>() / quiet.len() as f64;
+            assert!(quiet.len() > 20, "{quiet:?}");
+            assert!((0.3..2.5).contains(&mean_square.sqrt()), "{mean_square}");
+        }
+        // Higher than the answer before it predicts.
+        let largest = of(40.0, 45.0).into_iter().fold(0.0, f64::max);
+        assert!(largest > 50.0, "{largest}");
+    }
+
+    #[test]
+    fn refusals_are_counted_as_the_final_figures_count_them() {
+        let record = record();
+        let counted: u64 = record
+            .findings
+            .iter()
+            .filter(|((topic, _), _)| *topic == Topic::Answer)
+            .map(|(_, (_, marks))| marks.count)
+            .sum();
+        assert_eq!(counted, record.outcome.refused.values().sum::<u64>());
+        let answers: u64 = record.bases.iter().sum();
+        // The settled monitor answers once a dwell, from settled readings alone.
+        assert_eq!(
+            (record.bases[0], answers),
+            (record.outcome.answered, record.outcome.answered)
+        );
+    }
+}
