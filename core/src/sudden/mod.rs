@@ -20,9 +20,9 @@
 //! * *Suspicion*: the ratio is clear at 5 standard deviations, or the known
 //!   circuit is missed (by 5 in the same sense in each of three equations, or
 //!   by 7 in all), twice in a row.
-//! * *Verified*: the ratio is clear at 7 standard deviations three times in a
-//!   row, all after the suspicion, with a leak that fits its equations, and
-//!   that fits how it began.
+//! * *Verified*: the ratio is clear at 7 standard deviations twice in a
+//!   row, the third at least four blocks after the suspicion, with a leak that
+//!   fits its equations, and that fits how it began.
 //!
 //! A leak too fast for the blocks leaves only where it settled: below the
 //! limit or not, only another drive state tells. Then the watch asks for a
@@ -36,7 +36,7 @@
 //! # False alarms
 //! Noise alone: under 10⁻¹⁰ a decision, the Gaussian tail at 7 standard
 //! deviations for a dozen windows. Simulated, when 6 standard deviations had to
-//! suffice instead: none in 34 million decisions on
+//! be passed three times in a row instead: none in 34 million decisions on
 //! blocks of 20 ms, noise 50 mV on every 1 kHz sample of v and of Vb; 60, 400, 800
 //! and 1500 V; 10 nF to 20 µF; ±40 V through 1 MΩ, and switched resistors of 1 and
 //! 1 and of 1 and 0.7 MΩ; half-period 1 s, drive changes made as asked; known

@@ -15,9 +15,9 @@ const MISFIT: i64 = 6 << ODD_BITS;
 /// Blocks in a row that must agree before a suspicion.
 const AGREE: u8 = 2;
 /// Blocks in a row that must agree before an alarm.
-const CONFIRM: u8 = 3;
+const CONFIRM: u8 = 2;
 /// Blocks after the suspicion before the first that counts for an alarm.
-const FRESH: u8 = 1;
+const FRESH: u8 = 2;
 /// Blocks without evidence that end a suspicion.
 const CALM: u8 = 5;
 /// Most drive changes asked for in one suspicion.
