@@ -45,6 +45,10 @@
 //! beside it on the same blocks and reports before a circuit has settled:
 //! [`transient`] fits the running record, [`sudden`] watches for a new leak.
 //!
+//! After the report: [`permit`] answers whether the contactors may close,
+//! [`sections`] on which side of them a leak is, [`trend`] how isolation develops
+//! over days, and [`journal`] keeps what happened across resets.
+//!
 //! [`config`] is what the designer declares, [`units`] the quantities.
 //!
 //! # Use
@@ -115,20 +119,26 @@ mod formats;
 mod front;
 #[cfg(feature = "gauge")]
 pub mod gauge;
+pub mod journal;
 mod judge;
 mod monitor;
 #[cfg(test)]
 mod monitor_tests;
 mod num;
+pub mod permit;
 pub mod pins;
 mod reason;
 mod report;
 mod sample;
+pub mod sections;
 mod settle;
 mod steady;
 pub mod sudden;
 mod swift;
+#[cfg(test)]
+mod test_reports;
 pub mod transient;
+pub mod trend;
 pub mod units;
 
 pub use front::{Block, Flags, RawBlock, Sampler};
