@@ -9,6 +9,7 @@ pub mod document;
 pub mod error;
 pub mod evidence;
 pub mod expected;
+pub mod journal;
 pub mod network;
 pub mod ordered;
 pub mod output;

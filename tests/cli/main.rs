@@ -6,6 +6,7 @@ mod browser;
 mod campaign;
 mod demo;
 mod evidence;
+mod journal;
 mod replay;
 mod simulate;
 

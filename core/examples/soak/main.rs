@@ -10,6 +10,7 @@
 //! `cargo run --release --config profile.release.overflow-checks=true ...`.
 //! It stops with a panic, which names the seed, at the first fault.
 
+#[allow(unreachable_pub, reason = "the fuzz targets use the same file as a library")]
 mod draw;
 
 use draw::{Draw, Rig, Storm, Subject};
@@ -45,6 +46,9 @@ struct Tally {
     /// Recoveries by the dwell in which they were complete.
     dwells: [u64; DWELLS_MAX as usize + 1],
     late: Vec<u64>,
+    /// Seeds with estimates that contradict themselves.
+    contradictory: Vec<u64>,
+    contradictions: u64,
     steps: u32,
 }
 
@@ -62,10 +66,14 @@ fn main() {
     let mut told = 0;
     while tally.samples < samples {
         let now = seed;
+        let before = tally.contradictions;
         let once = std::panic::AssertUnwindSafe(|| one(now, &mut tally));
         if let Err(panic) = std::panic::catch_unwind(once) {
             eprintln!("seed {seed} failed: run again with 1 {seed}");
             std::panic::resume_unwind(panic);
+        }
+        if tally.contradictions > before {
+            tally.contradictory.push(seed);
         }
         seed += 1;
         if tally.samples / 10_000_000 > told {
@@ -85,8 +93,16 @@ fn main() {
         tally.storms, tally.refused, tally.recoveries, tally.dwells
     );
     println!("most steps after one block: {}", tally.steps);
-    if !tally.late.is_empty() {
-        println!("{} not within three periods, seeds {:?}", tally.late.len(), tally.late);
+    let faults = [
+        ("estimates that contradict themselves", &tally.contradictory),
+        ("recoveries not within three periods", &tally.late),
+    ];
+    for (what, seeds) in faults {
+        if let [first, ..] = seeds.as_slice() {
+            println!("{what}: {} seeds, the first {first}", seeds.len());
+        }
+    }
+    if faults.iter().any(|(_, seeds)| !seeds.is_empty()) {
         std::process::exit(1);
     }
 }
@@ -136,6 +152,7 @@ fn storm<'c, M: Subject<'c>>(
     tally.samples += length;
     tally.storms += 1;
     tally.steps = tally.steps.max(rig.steps);
+    tally.contradictions += std::mem::take(&mut rig.contradictions);
     storm.at_us()
 }
 
@@ -164,10 +181,8 @@ impl Good {
             _ => &[Element::switched_to_positive(meg), Element::switched_to_negative(meg)],
         };
         let limits = Limits::new(Volts::from_int(vb as i32), Judged::WeakestRail);
-        let timing = Timing {
-            dwell_max_us: 4_000_000,
-            ..Timing::default()
-        };
+        let mut timing = Timing::default();
+        timing.dwell_max_us = 4_000_000;
         let config = Config::try_new(front_end, parts, timing, limits).expect("a sound configuration");
         // In ohms per volt, well within its class.
         let (per_volt, due) = from.pick(&[
@@ -218,7 +233,11 @@ impl Good {
                 break;
             }
         }
+        tally.contradictions += rig.contradictions;
         tally.recoveries += 1;
+        if std::env::var_os("SOAK_TELL").is_some() && right.is_none() {
+            eprintln!("late: {} {:?} dwells {dwells}", std::any::type_name::<M>(), self.due);
+        }
         if let Some(place) = right.and_then(|at| tally.dwells.get_mut(at as usize)) {
             *place += 1;
         }

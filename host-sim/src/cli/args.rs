@@ -17,6 +17,7 @@ Examples:
   ohmsplit bound SCENARIO.toml                      the Cramér-Rao bound, and what is achieved
   ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
   ohmsplit campaign sweep PLAN.toml --out FOLDER    vary any fields of a scenario, many trials each
+  ohmsplit journal FLASH.bin                        the event records that firmware kept
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
@@ -54,6 +55,8 @@ pub(super) enum Command {
     Campaign(CampaignArgs),
     /// Write a report of one run: a single HTML file that needs nothing else.
     Evidence(EvidenceArgs),
+    /// Print the event records in a copy of firmware's memory.
+    Journal(JournalArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
 }
@@ -258,4 +261,27 @@ pub(super) struct EvidenceArgs {
     /// A date to print in the report; the clock is never read.
     #[arg(long, value_name = "TEXT")]
     pub(super) date: Option<String>,
+}
+
+/// What `journal` prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ShowJournal {
+    /// One line a record, then what the memory came to.
+    Table,
+    /// JSON: one object a record. Names end in the unit.
+    Lines,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The file is a copy of all pages of the journal, in binary. Its layout, for programs in other languages, stands in
+the documentation of the core's module `journal`. Slots whose write was cut short are counted and skipped. The
+exit code is 0, or that of an error; see `ohmsplit --help`.")]
+pub(super) struct JournalArgs {
+    /// The copy of the memory.
+    #[arg(value_name = "FILE")]
+    pub(super) image: PathBuf,
+    /// What is printed.
+    #[arg(long, value_enum, value_name = "WHAT", default_value = "table")]
+    pub(super) show: ShowJournal,
 }

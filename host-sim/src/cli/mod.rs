@@ -7,6 +7,7 @@ mod demo;
 mod evidence;
 mod files;
 mod formats;
+mod journal;
 mod replay;
 mod show;
 mod simulate;
@@ -54,6 +55,7 @@ pub fn main() -> ExitCode {
         Some(Command::Bound(args)) => bound::run(&args),
         Some(Command::Campaign(args)) => campaign::run(&args),
         Some(Command::Evidence(args)) => evidence::run(&args),
+        Some(Command::Journal(args)) => journal::run(&args),
         Some(Command::Formats) => formats::run(),
     };
     match end {

@@ -139,7 +139,7 @@ pub const fn kind_word(kind: Kind) -> &'static str {
 
 /// The word for what an estimate rests on.
 #[must_use]
-pub(crate) const fn basis_word(basis: Basis) -> &'static str {
+pub const fn basis_word(basis: Basis) -> &'static str {
     match basis {
         Basis::Settled => "settled",
         Basis::Transient => "transient",

@@ -10,8 +10,9 @@ mod timeline;
 mod trace;
 mod truth;
 
-pub(crate) use figures::basis_word;
-pub use figures::{Figures, ReadingFigures, ReportLine, Resistance, kind_word, verdict_word};
+pub use figures::{
+    Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
+};
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};
