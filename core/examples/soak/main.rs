@@ -112,21 +112,21 @@ fn main() {
 fn one(seed: u64, tally: &mut Tally) {
     let mut from = Seeded(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     from.below(2);
-    let length = 2_000 + from.below(40_000);
+    let blocks = 200 + from.below(2_000);
     match draw::config(&mut from) {
         Some(config) if from.once_in(2) => {
-            storm(&mut from, &mut Rig::<Monitor>::new(&config), &config, length, tally);
+            storm(&mut from, &mut Rig::<Monitor>::new(&config), &config, blocks, tally);
         }
         Some(config) => {
-            storm(&mut from, &mut Rig::<SwiftMonitor>::new(&config), &config, length, tally);
+            storm(&mut from, &mut Rig::<SwiftMonitor>::new(&config), &config, blocks, tally);
         }
         None => tally.refused += 1,
     }
     let good = Good::draw(&mut from);
     let recovered = if from.once_in(2) {
-        good.recover::<Monitor>(&mut from, length, tally)
+        good.recover::<Monitor>(&mut from, blocks, tally)
     } else {
-        good.recover::<SwiftMonitor>(&mut from, length, tally)
+        good.recover::<SwiftMonitor>(&mut from, blocks, tally)
     };
     if !recovered {
         tally.late.push(seed);
@@ -138,11 +138,14 @@ fn storm<'c, M: Subject<'c>>(
     from: &mut Seeded,
     rig: &mut Rig<'c, M>,
     config: &Config,
-    length: u64,
+    blocks: u64,
     tally: &mut Tally,
 ) -> u32 {
-    let block = config.timing().block_us;
-    let mut storm = Storm::new(from.bits() as u32, (block / (1 + from.below(12) as u32)).max(1));
+    // From one sample a block to five hundred, as many of either.
+    let (block, samples) = (config.timing().block_us, from.magnitude(9) as u64);
+    let step_us = (block / samples as u32).max(1);
+    let mut storm = Storm::new(from.bits() as u32, step_us);
+    let length = blocks * u64::from(block / step_us);
     let [channel, _] = config.front_end().channels();
     let range = [channel.lowest, channel.highest].map(i64::from);
     for _ in 0..length {
@@ -204,9 +207,9 @@ impl Good {
     }
 
     /// A storm, then this circuit: whether the monitor is right in time.
-    fn recover<'c, M: Subject<'c>>(&'c self, from: &mut Seeded, length: u64, tally: &mut Tally) -> bool {
+    fn recover<'c, M: Subject<'c>>(&'c self, from: &mut Seeded, blocks: u64, tally: &mut Tally) -> bool {
         let mut rig = Rig::<M>::new(&self.config);
-        let mut at_us = storm(from, &mut rig, &self.config, length, tally);
+        let mut at_us = storm(from, &mut rig, &self.config, blocks, tally);
         let (mut v, mut dwells, mut right) = (self.vb * 0.4, 0, None);
         // Three periods of the longest dwells, and the one under way.
         let limit = u64::from(DWELLS_MAX) * 4_100;
@@ -225,8 +228,13 @@ impl Good {
                 dwells += u32::from(report.dwell_over);
                 let holds = report.estimate.as_ref().is_ok_and(|found| self.holds(found));
                 let stands = report.verdict == self.due && holds;
-                // Right once, and from then on.
-                right = if stands { right.or(Some(dwells)) } else { None };
+                // Right once, and not wrong from then on: a refusal under which
+                // the right verdict stands is not wrong.
+                if stands {
+                    right = right.or(Some(dwells));
+                } else if report.verdict != self.due || report.estimate.is_ok() {
+                    right = None;
+                }
             });
             tally.samples += 1;
             if dwells >= DWELLS_MAX {
@@ -235,9 +243,6 @@ impl Good {
         }
         tally.contradictions += rig.contradictions;
         tally.recoveries += 1;
-        if std::env::var_os("SOAK_TELL").is_some() && right.is_none() {
-            eprintln!("late: {} {:?} dwells {dwells}", std::any::type_name::<M>(), self.due);
-        }
         if let Some(place) = right.and_then(|at| tally.dwells.get_mut(at as usize)) {
             *place += 1;
         }
