@@ -23,6 +23,8 @@ pub(crate) struct Sequencer {
     patience_us: [u32; 3],
     /// It has moved on from the dwell being recorded already.
     moved_on: bool,
+    /// The drive state of the dwell being recorded.
+    recorded: Drive,
 }
 
 impl Sequencer {
@@ -32,6 +34,7 @@ impl Sequencer {
             place: 0,
             patience_us: [config.timing().dwell_max_us; 3],
             moved_on: false,
+            recorded: Drive::Rest,
         }
     }
 
@@ -42,6 +45,7 @@ impl Sequencer {
             place: 0,
             patience_us: [config.timing().dwell_min_us; 3],
             moved_on: false,
+            recorded: Drive::Rest,
         }
     }
 
@@ -66,8 +70,9 @@ impl Sequencer {
     }
 
     /// The next dwell is being recorded.
-    pub(crate) const fn begin(&mut self) {
+    pub(crate) const fn begin(&mut self, drive: Drive) {
         self.moved_on = false;
+        self.recorded = drive;
     }
 
     /// The dwell being recorded is not yet given up.
@@ -111,9 +116,11 @@ impl Sequencer {
             .unwrap_or_default()
     }
 
-    /// On to the next dwell, once in a dwell.
+    /// On to the next dwell, once in a dwell; but where the drive did not follow,
+    /// the state wanted next can be the very one being recorded, and waiting for
+    /// that change would never end.
     pub(crate) fn move_on(&mut self, config: &Config) {
-        if self.moved_on {
+        if self.moved_on && self.drive(config) != self.recorded {
             return;
         }
         self.moved_on = true;
@@ -171,5 +178,35 @@ impl Cycle {
             })
         });
         fresh.into_iter().flatten().map(|(_, reading)| reading)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::test_reports::config;
+
+    #[test]
+    fn it_moves_on_once_in_a_dwell() {
+        let config = config();
+        let mut sequencer = Sequencer::new(&config);
+        sequencer.begin(Drive::Raise);
+        for _ in 0..3 {
+            sequencer.move_on(&config);
+            assert_eq!(sequencer.drive(&config), Drive::Lower);
+        }
+    }
+
+    #[test]
+    fn a_drive_that_did_not_follow_does_not_stop_it() {
+        let config = config();
+        let mut sequencer = Sequencer::new(&config);
+        assert_eq!(sequencer.drive(&config), Drive::Raise);
+        // What is recorded is the state that comes next.
+        sequencer.begin(Drive::Lower);
+        sequencer.move_on(&config);
+        assert_eq!(sequencer.drive(&config), Drive::Lower);
+        sequencer.move_on(&config);
+        assert_eq!(sequencer.drive(&config), Drive::Raise);
     }
 }

@@ -69,7 +69,7 @@ impl<'c> Monitor<'c> {
             return;
         };
         if block.flags.first_in_dwell {
-            self.sequencer.begin();
+            self.sequencer.begin(block.drive);
         }
         let ripe = self.steady.accept(&block);
         let Some((drive, blocks)) = self.steady.lasted() else {

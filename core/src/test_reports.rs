@@ -1,8 +1,20 @@
 //! Reports made by hand, for the tests of the stages after judgement.
 
-use crate::config::{Drive, Judged};
+use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::units::{Measured, Microamps, Microsiemens, Ohms, Ratio, Volts};
 use crate::{Basis, Estimate, Interval, Kind, Reason, Report, Verdict};
+
+/// A source of 40 V through 1 MΩ on a battery of 400 V.
+pub(crate) fn config() -> Config {
+    let channel = Channel::bipolar(16, Volts::from_int(4096));
+    let front_end = FrontEnd::ChassisAndPack {
+        chassis: channel,
+        pack: channel,
+    };
+    let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+    let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
+    Config::try_new(front_end, &[source], Timing::default(), limits).expect("a sound configuration")
+}
 
 /// Nanosiemens as the core holds them.
 pub(crate) fn nano(ns: f64) -> Microsiemens {

@@ -131,7 +131,7 @@ impl<'c> SwiftMonitor<'c> {
     /// Decides whether the dwell goes on.
     fn sequence(&mut self, block: &Block) {
         if block.flags.first_in_dwell {
-            self.sequencer.begin();
+            self.sequencer.begin(block.drive);
         }
         let ripe = self.steady.accept(block);
         let Some((drive, blocks)) = self.steady.lasted() else {
