@@ -4,9 +4,11 @@
 use defmt::{Format, Formatter, write};
 
 use crate::contexts::{Handover, Interrupt, Task};
+use crate::journal::{Journal, Pages};
 use crate::pins::Switches;
 use crate::sudden::Watch;
 use crate::transient::Transient;
+use crate::trend::Trend;
 use crate::{Monitor, Sampler, SwiftMonitor};
 
 impl Format for Monitor<'_> {
@@ -63,5 +65,17 @@ named! {
 impl<const N: usize> Format for Handover<N> {
     fn format(&self, f: Formatter<'_>) {
         write!(f, "Handover of {=usize}", N);
+    }
+}
+
+impl Format for Trend {
+    fn format(&self, f: Formatter<'_>) {
+        write!(f, "Trend of {=usize} points", self.points());
+    }
+}
+
+impl<P: Pages> Format for Journal<P> {
+    fn format(&self, f: Formatter<'_>) {
+        write!(f, "Journal at {}", self.next());
     }
 }

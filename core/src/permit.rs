@@ -137,6 +137,7 @@ pub struct Answer {
 
 /// The permission with its memory. Feed it every [`Report`].
 #[derive(Debug, Clone)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Permit {
     rules: Rules,
     permission: Result<(), Withheld>,
@@ -148,6 +149,7 @@ pub struct Permit {
 
 /// Reports in a row that allow closing.
 #[derive(Debug, Clone, Copy)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Evidence {
     at_s: u32,
     /// The dwell that counted last.
@@ -340,7 +342,10 @@ mod tests {
         };
         let mut permit = granted();
         fed(&mut permit, 103, &[Verdict::Undetermined(reason)]);
-        assert_eq!(permit.ask(103).permission, Err(Withheld::Undetermined(reason)));
+        assert_eq!(
+            permit.ask(103).permission,
+            Err(Withheld::Undetermined(reason))
+        );
         let mut permit = granted();
         fed(&mut permit, 103, &[Verdict::Warning]);
         assert_eq!(permit.ask(103).permission, Err(Withheld::Warning));

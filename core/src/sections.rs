@@ -110,6 +110,7 @@ pub struct Share {
 
 /// The newest estimate with one set connected.
 #[derive(Debug, Clone, Copy)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Known {
     connected: Connected,
     at_s: u32,
@@ -122,6 +123,7 @@ struct Known {
 
 /// Remembers what was measured with which sections connected.
 #[derive(Debug, Clone)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Sections {
     connected: Connected,
     apart_max_s: u32,
@@ -235,7 +237,11 @@ impl Known {
                 // The short is what was added, less what may have been there.
                 let before = without.total;
                 let most = widened(before, COVERAGE);
-                let least = self.total.value.saturating_sub(most).max(Microsiemens::ZERO);
+                let least = self
+                    .total
+                    .value
+                    .saturating_sub(most)
+                    .max(Microsiemens::ZERO);
                 let mut short = Self {
                     kind: Kind::Short,
                     ..*self
@@ -356,8 +362,18 @@ mod tests {
     fn a_leak_is_found_in_the_section_that_brings_it() {
         let mut sections = Sections::new(Connected::NONE, 600);
         told(&mut sections, 0, 0b00, estimate([100.0, 200.0], [2.0, 2.0]));
-        told(&mut sections, 10, 0b01, estimate([110.0, 220.0], [2.0, 2.0]));
-        told(&mut sections, 20, 0b11, estimate([1010.0, 320.0], [9.0, 4.0]));
+        told(
+            &mut sections,
+            10,
+            0b01,
+            estimate([110.0, 220.0], [2.0, 2.0]),
+        );
+        told(
+            &mut sections,
+            20,
+            0b11,
+            estimate([1010.0, 320.0], [9.0, 4.0]),
+        );
         let battery = sections.battery().expect("measured alone");
         assert!((number(battery.conductance.value) - 300.0).abs() < 0.01);
         let second = sections.share(Connected::NONE.with(1)).expect("a share");
@@ -367,7 +383,10 @@ mod tests {
         let load = sections.share(Connected::from_bits(0b11)).expect("a share");
         assert!((number(load.conductance.value) - 1030.0).abs() < 0.01);
         assert_eq!(load.apart_s, 20);
-        assert_eq!(sections.share(Connected::from_bits(0b100)), Err(Reason::NotYetMeasured));
+        assert_eq!(
+            sections.share(Connected::from_bits(0b100)),
+            Err(Reason::NotYetMeasured)
+        );
     }
 
     #[test]
@@ -379,7 +398,10 @@ mod tests {
         assert_eq!((share.kind, share.position), (Kind::Open, None));
         assert_eq!(share.isolation_interval.high, Ohms::MAX);
         told(&mut sections, 6, 1, estimate([50.0, 100.0], [2.0; 2]));
-        assert_eq!(sections.share(Connected::from_bits(1)), Err(Reason::CircuitChanged));
+        assert_eq!(
+            sections.share(Connected::from_bits(1)),
+            Err(Reason::CircuitChanged)
+        );
     }
 
     #[test]
@@ -394,7 +416,10 @@ mod tests {
         assert_eq!(share.isolation_interval.low, Ohms::of(Microsiemens::MAX));
         assert!(share.isolation_interval.high < Ohms::from_int(200));
         told(&mut sections, 2, 3, short);
-        assert_eq!(sections.share(Connected::from_bits(2)), Err(Reason::TooUncertain));
+        assert_eq!(
+            sections.share(Connected::from_bits(2)),
+            Err(Reason::TooUncertain)
+        );
     }
 
     #[test]
@@ -402,7 +427,10 @@ mod tests {
         let mut sections = Sections::new(Connected::NONE, 60);
         told(&mut sections, 0, 0, estimate([1.0; 2], [0.1; 2]));
         told(&mut sections, 61, 1, estimate([2.0; 2], [0.1; 2]));
-        assert_eq!(sections.share(Connected::from_bits(1)), Err(Reason::NotYetMeasured));
+        assert_eq!(
+            sections.share(Connected::from_bits(1)),
+            Err(Reason::NotYetMeasured)
+        );
         for (at_s, bits) in (62..).zip([2, 3, 4, 5, 6]) {
             told(&mut sections, at_s, bits, estimate([2.0; 2], [0.1; 2]));
         }

@@ -35,7 +35,11 @@ pub(crate) fn estimate([positive, negative]: [f64; 2], [up, un]: [f64; 2]) -> Es
     };
     let rails = [interval(positive, up), interval(negative, un)];
     Estimate {
-        kind: if total > 2.0 * u { Kind::Figure } else { Kind::Open },
+        kind: if total > 2.0 * u {
+            Kind::Figure
+        } else {
+            Kind::Open
+        },
         conductance: measured(total, u),
         positive_conductance: measured(positive, up),
         negative_conductance: measured(negative, un),

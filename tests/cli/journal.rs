@@ -31,8 +31,17 @@ fn a_copy_of_the_memory_is_printed_as_a_table_or_lines() {
     bench.write("flash.bin", image());
     let run = bench.run(&["journal", "flash.bin"]);
     assert_eq!((run.code, run.err.as_str()), (Some(0), ""));
-    assert!(run.out.contains("an alarm waits to be acknowledged"), "{}", run.out);
-    assert!(run.out.ends_with("2 records, 0 missing in between; 0 slots damaged, 126 free\n"), "{}", run.out);
+    assert!(
+        run.out.contains("an alarm waits to be acknowledged"),
+        "{}",
+        run.out
+    );
+    assert!(
+        run.out
+            .ends_with("2 records, 0 missing in between; 0 slots damaged, 126 free\n"),
+        "{}",
+        run.out
+    );
     let run = bench.run(&["journal", "flash.bin", "--show", "lines"]);
     let objects = run.objects();
     assert_eq!(objects.len(), 2);
@@ -45,8 +54,9 @@ fn a_copy_of_the_memory_is_printed_as_a_table_or_lines() {
 #[test]
 fn a_record_made_by_the_document_is_read() {
     const RECORD: [u8; 32] = [
-        0x4F, 0x6A, 0x01, 0x02, 0x03, 0x00, 0x00, 0x00, 0xC8, 0x00, 0x00, 0x00, 0x02, 0x00, 0x01, 0x01,
-        0xF0, 0x49, 0x02, 0x00, 0xE0, 0x93, 0x04, 0x00, 0x88, 0x13, 0xA3, 0x0F, 0x8C, 0x57, 0xF3, 0xC6,
+        0x4F, 0x6A, 0x01, 0x02, 0x03, 0x00, 0x00, 0x00, 0xC8, 0x00, 0x00, 0x00, 0x02, 0x00, 0x01,
+        0x01, 0xF0, 0x49, 0x02, 0x00, 0xE0, 0x93, 0x04, 0x00, 0x88, 0x13, 0xA3, 0x0F, 0x8C, 0x57,
+        0xF3, 0xC6,
     ];
     let bench = Bench::new();
     bench.write("flash.bin", RECORD);
@@ -71,7 +81,11 @@ fn a_file_that_is_no_copy_is_refused_in_one_message() {
     ] {
         let run = bench.run(&["journal", file]);
         assert_eq!((run.code, run.out.as_str()), (Some(2), ""), "{file}");
-        assert!(run.err.starts_with(&format!("error: {file}: {problem}")), "{}", run.err);
+        assert!(
+            run.err.starts_with(&format!("error: {file}: {problem}")),
+            "{}",
+            run.err
+        );
         assert!(run.err.contains("to mend:"), "{}", run.err);
     }
 }

@@ -103,7 +103,10 @@ fn run(kind: MonitorKind, seed: u64) {
     ] {
         let share = share.expect("a share");
         let [g, x] = off(&share, truth);
-        assert!(g.abs() < 4.0 && x.abs() < 4.0, "{kind:?} {seed} {g} {x} {share:?}");
+        assert!(
+            g.abs() < 4.0 && x.abs() < 4.0,
+            "{kind:?} {seed} {g} {x} {share:?}"
+        );
     }
     let leak = sections.share(alone.with(1)).expect("a share");
     let [gp, gn] = siemens(ADDED[1]);

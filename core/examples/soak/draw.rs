@@ -5,7 +5,9 @@ use ohmsplit::config::{
     Channel, Config, Contact, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits, Timing,
 };
 use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
-use ohmsplit::{Estimate, Interval, Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor};
+use ohmsplit::{
+    Estimate, Interval, Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor,
+};
 
 /// A source of numbers.
 pub trait Draw {
@@ -301,9 +303,8 @@ impl<'c, M: Subject<'c>> Rig<'c, M> {
 /// What no estimate is, right or wrong: an interval with crossed ends or below
 /// zero, an uncertainty below zero.
 fn contradictory(estimate: &Estimate) -> bool {
-    let sound = |interval: &Interval<Ohms>| {
-        Ohms::ZERO <= interval.low && interval.low <= interval.high
-    };
+    let sound =
+        |interval: &Interval<Ohms>| Ohms::ZERO <= interval.low && interval.low <= interval.high;
     let intervals = [
         &estimate.isolation_interval,
         &estimate.positive_interval,

@@ -10,7 +10,10 @@
 //! `cargo run --release --config profile.release.overflow-checks=true ...`.
 //! It stops with a panic, which names the seed, at the first fault.
 
-#[allow(unreachable_pub, reason = "the fuzz targets use the same file as a library")]
+#[allow(
+    unreachable_pub,
+    reason = "the fuzz targets use the same file as a library"
+)]
 mod draw;
 
 use draw::{Draw, Rig, Storm, Subject};
@@ -78,7 +81,11 @@ fn main() {
         seed += 1;
         if tally.samples / 10_000_000 > told {
             told = tally.samples / 10_000_000;
-            eprintln!("{} million samples, {:.0} s", told * 10, start.elapsed().as_secs_f64());
+            eprintln!(
+                "{} million samples, {:.0} s",
+                told * 10,
+                start.elapsed().as_secs_f64()
+            );
         }
     }
     println!(
@@ -115,10 +122,22 @@ fn one(seed: u64, tally: &mut Tally) {
     let blocks = 200 + from.below(2_000);
     match draw::config(&mut from) {
         Some(config) if from.once_in(2) => {
-            storm(&mut from, &mut Rig::<Monitor>::new(&config), &config, blocks, tally);
+            storm(
+                &mut from,
+                &mut Rig::<Monitor>::new(&config),
+                &config,
+                blocks,
+                tally,
+            );
         }
         Some(config) => {
-            storm(&mut from, &mut Rig::<SwiftMonitor>::new(&config), &config, blocks, tally);
+            storm(
+                &mut from,
+                &mut Rig::<SwiftMonitor>::new(&config),
+                &config,
+                blocks,
+                tally,
+            );
         }
         None => tally.refused += 1,
     }
@@ -181,12 +200,16 @@ impl Good {
         let parts: &[Element] = match from.below(3) {
             0 => &[Element::source_to_negative(Volts::from_int(40), meg)],
             1 => &[Element::source_to_both_rails(Volts::from_int(40), meg)],
-            _ => &[Element::switched_to_positive(meg), Element::switched_to_negative(meg)],
+            _ => &[
+                Element::switched_to_positive(meg),
+                Element::switched_to_negative(meg),
+            ],
         };
         let limits = Limits::new(Volts::from_int(vb as i32), Judged::WeakestRail);
         let mut timing = Timing::default();
         timing.dwell_max_us = 4_000_000;
-        let config = Config::try_new(front_end, parts, timing, limits).expect("a sound configuration");
+        let config =
+            Config::try_new(front_end, parts, timing, limits).expect("a sound configuration");
         // In ohms per volt, well within its class.
         let (per_volt, due) = from.pick(&[
             (20.0, Verdict::Alarm),
@@ -195,7 +218,11 @@ impl Good {
         ]);
         let weakest = 1e6 / (per_volt * vb);
         let other = weakest * from.pick(&[0.0, 0.3, 0.8]);
-        let (gp, gn) = if from.once_in(2) { (weakest, other) } else { (other, weakest) };
+        let (gp, gn) = if from.once_in(2) {
+            (weakest, other)
+        } else {
+            (other, weakest)
+        };
         Self {
             config,
             gp,
@@ -207,7 +234,12 @@ impl Good {
     }
 
     /// A storm, then this circuit: whether the monitor is right in time.
-    fn recover<'c, M: Subject<'c>>(&'c self, from: &mut Seeded, blocks: u64, tally: &mut Tally) -> bool {
+    fn recover<'c, M: Subject<'c>>(
+        &'c self,
+        from: &mut Seeded,
+        blocks: u64,
+        tally: &mut Tally,
+    ) -> bool {
         let mut rig = Rig::<M>::new(&self.config);
         let mut at_us = storm(from, &mut rig, &self.config, blocks, tally);
         let (mut v, mut dwells, mut right) = (self.vb * 0.4, 0, None);
@@ -226,7 +258,10 @@ impl Good {
             rig.push(&sample, |report| {
                 tally.reports += 1;
                 dwells += u32::from(report.dwell_over);
-                let holds = report.estimate.as_ref().is_ok_and(|found| self.holds(found));
+                let holds = report
+                    .estimate
+                    .as_ref()
+                    .is_ok_and(|found| self.holds(found));
                 let stands = report.verdict == self.due && holds;
                 // Right once, and not wrong from then on: a refusal under which
                 // the right verdict stands is not wrong.

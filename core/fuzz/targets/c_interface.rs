@@ -107,7 +107,11 @@ fuzz_target!(|data: &[u8]| {
                     at_us = at_us.wrapping_add(from.any::<u16>().into());
                     let sample = ohmsplit_sample_t {
                         at_microsecond: at_us,
-                        drive: if from.once_in(32) { from.bits() as i32 } else { drive as i32 },
+                        drive: if from.once_in(32) {
+                            from.bits() as i32
+                        } else {
+                            drive as i32
+                        },
                         codes: from.any(),
                     };
                     let mut status = ohmsplit_sampler_push(&mut sampler, &sample, &mut block);

@@ -42,8 +42,15 @@ fuzz_target!(|data: &[u8]| {
             trend.take(now_s, report);
             while trend.step() {}
             let _ = trend.course(now_s);
-            for event in [Event::Verdict(Judgement::of(report)), Event::Permission(answer)] {
-                let record = Record { sequence: 1, at_s: now_s, event };
+            for event in [
+                Event::Verdict(Judgement::of(report)),
+                Event::Permission(answer),
+            ] {
+                let record = Record {
+                    sequence: 1,
+                    at_s: now_s,
+                    event,
+                };
                 assert_eq!(Slot::of(&record.to_bytes()), Slot::Record(record));
             }
         });

@@ -8,6 +8,7 @@ use crate::report::{Report, Verdict};
 /// or merely different at most once in a stated time, so that a flickering
 /// verdict does not wear out the memory.
 #[derive(Debug, Clone)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Recorder {
     gap_s: u32,
     verdict: Kept<Verdict>,
@@ -17,6 +18,7 @@ pub struct Recorder {
 
 /// What was recorded last.
 #[derive(Debug, Clone, Copy)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Kept<T> {
     last: Option<(T, u32)>,
 }
@@ -65,7 +67,8 @@ impl Recorder {
     /// or when a permission is withdrawn.
     pub fn permission(&mut self, now_s: u32, answer: &Answer) -> Option<Event> {
         let latch = self.latched != Some(answer.latched);
-        let withdrawn = matches!(self.permission.last, Some((Ok(()), _))) && answer.permission.is_err();
+        let withdrawn =
+            matches!(self.permission.last, Some((Ok(()), _))) && answer.permission.is_err();
         let due = self
             .permission
             .due(now_s, answer.permission, latch || withdrawn, self.gap_s);
@@ -99,8 +102,14 @@ mod tests {
     fn a_flickering_verdict_writes_at_most_twice_in_the_gap() {
         let mut recorder = Recorder::new(60);
         let records = (0..6000).filter(|&now| {
-            let verdict = if now % 2 == 0 { Verdict::Healthy } else { Verdict::Alarm };
-            recorder.report(now, &report(now, verdict, Ok(open()))).is_some()
+            let verdict = if now % 2 == 0 {
+                Verdict::Healthy
+            } else {
+                Verdict::Alarm
+            };
+            recorder
+                .report(now, &report(now, verdict, Ok(open())))
+                .is_some()
         });
         let count = records.count();
         assert!((150..=201).contains(&count), "{count}");

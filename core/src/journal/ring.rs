@@ -167,6 +167,12 @@ impl<P: Pages> Journal<P> {
         Ok(())
     }
 
+    /// The sequence of the next record; `None` when no number is left.
+    #[must_use]
+    pub const fn next(&self) -> Option<u32> {
+        self.sequence
+    }
+
     /// Gives the memory back.
     #[must_use]
     pub fn into_pages(self) -> P {
@@ -202,12 +208,13 @@ fn look<P: Pages>(pages: &mut P, page: u32, slot: u32) -> Result<Slot, P::Error>
 /// The first slot from which on the newest record's page is free; the next
 /// page when there is none. What a cut write left is stepped over.
 fn after<P: Pages>(pages: &mut P, newest: Place) -> Result<Place, P::Error> {
-    let mut slot = newest.slot.saturating_add(1);
-    for later in slot..pages.slots() {
+    let mut used = newest.slot;
+    for later in newest.slot.saturating_add(1)..pages.slots() {
         if look(pages, newest.page, later)? != Slot::Free {
-            slot = later.saturating_add(1);
+            used = later;
         }
     }
+    let slot = used.saturating_add(1);
     Ok(if slot < pages.slots() {
         Place {
             page: newest.page,

@@ -35,32 +35,40 @@ fn figures() -> impl Strategy<Value = Figures> {
 
 fn event() -> impl Strategy<Value = Event> {
     let basis = prop::sample::select(std::vec![Basis::Settled, Basis::Transient, Basis::Sudden]);
-    let judgement = (verdict(), basis, prop::option::of(figures())).prop_map(
-        |(verdict, basis, figures)| Judgement {
-            verdict,
-            basis,
-            figures,
-        },
-    );
+    let judgement =
+        (verdict(), basis, prop::option::of(figures())).prop_map(|(verdict, basis, figures)| {
+            Judgement {
+                verdict,
+                basis,
+                figures,
+            }
+        });
     let cause = prop_oneof![
         Just(Ok(())),
         Just(Err(Withheld::Alarm)),
         Just(Err(Withheld::TooOld)),
         prop::sample::select(Reason::ALL.to_vec()).prop_map(|r| Err(Withheld::Undetermined(r))),
     ];
-    let answer = (cause, any::<u32>(), any::<bool>()).prop_map(|(permission, age_s, latched)| Answer {
-        permission,
-        age_s,
-        latched,
-    });
+    let answer =
+        (cause, any::<u32>(), any::<bool>()).prop_map(|(permission, age_s, latched)| Answer {
+            permission,
+            age_s,
+            latched,
+        });
     prop_oneof![
         Just(Event::Started),
         judgement.prop_map(Event::Verdict),
         answer.prop_map(Event::Permission),
         any::<u8>().prop_map(|bits| Event::Sections(Connected::from_bits(bits))),
-        (any::<u32>(), any::<i32>()).prop_map(|(span, ln_r)| Event::TrendPoint(Point { span, ln_r })),
-        (2u8.., any::<u8>(), any::<[u8; 16]>())
-            .prop_map(|(version, kind, payload)| Event::Unknown { version, kind, payload }),
+        (any::<u32>(), any::<i32>())
+            .prop_map(|(span, ln_r)| Event::TrendPoint(Point { span, ln_r })),
+        (2u8.., any::<u8>(), any::<[u8; 16]>()).prop_map(|(version, kind, payload)| {
+            Event::Unknown {
+                version,
+                kind,
+                payload,
+            }
+        }),
     ]
 }
 
@@ -125,12 +133,22 @@ impl Pages for Cells {
     fn slots(&self) -> u32 {
         self.slots
     }
-    fn read(&mut self, page: u32, slot: u32, into: &mut [u8; RECORD_SIZE]) -> Result<(), PowerFailed> {
+    fn read(
+        &mut self,
+        page: u32,
+        slot: u32,
+        into: &mut [u8; RECORD_SIZE],
+    ) -> Result<(), PowerFailed> {
         let start = self.start(page, slot);
         into.copy_from_slice(&self.bytes[start..start + RECORD_SIZE]);
         Ok(())
     }
-    fn write(&mut self, page: u32, slot: u32, record: &[u8; RECORD_SIZE]) -> Result<(), PowerFailed> {
+    fn write(
+        &mut self,
+        page: u32,
+        slot: u32,
+        record: &[u8; RECORD_SIZE],
+    ) -> Result<(), PowerFailed> {
         let start = self.start(page, slot);
         let old = &self.bytes[start..start + RECORD_SIZE];
         assert!(old.iter().all(|&byte| byte == 0xFF), "written twice");
@@ -156,7 +174,9 @@ where
     P::Error: core::fmt::Debug,
 {
     let mut records = Vec::new();
-    journal.visit(|record| records.push(*record)).expect("readable");
+    journal
+        .visit(|record| records.push(*record))
+        .expect("readable");
     records
 }
 
@@ -164,7 +184,9 @@ where
 /// page: all but those that erasures have taken.
 fn due(model: &[(Record, u32)], erased: &[(usize, u32)]) -> Vec<Record> {
     let kept = model.iter().enumerate().filter(|(place, (_, page))| {
-        !erased.iter().any(|(before, gone)| place < before && gone == page)
+        !erased
+            .iter()
+            .any(|(before, gone)| place < before && gone == page)
     });
     kept.map(|(_, (record, _))| *record).collect()
 }
@@ -218,7 +240,11 @@ fn survive(pages: u32, slots: u32, events: &[Event], power: usize) -> Result<(),
     let mut all = ends(&records);
     all.retain(|record| newest.contains(record));
     prop_assert!(all.len() + 1 >= tail);
-    prop_assert!(records.windows(2).all(|pair| pair[0].sequence < pair[1].sequence));
+    prop_assert!(
+        records
+            .windows(2)
+            .all(|pair| pair[0].sequence < pair[1].sequence)
+    );
     Ok(())
 }
 
@@ -297,14 +323,24 @@ fn a_worn_slot_is_stepped_over() {
         fn slots(&self) -> u32 {
             self.0.slots
         }
-        fn read(&mut self, page: u32, slot: u32, into: &mut [u8; RECORD_SIZE]) -> Result<(), PowerFailed> {
+        fn read(
+            &mut self,
+            page: u32,
+            slot: u32,
+            into: &mut [u8; RECORD_SIZE],
+        ) -> Result<(), PowerFailed> {
             self.0.read(page, slot, into)?;
             if (page, slot) == (0, 1) {
                 into[9] &= !4;
             }
             Ok(())
         }
-        fn write(&mut self, page: u32, slot: u32, record: &[u8; RECORD_SIZE]) -> Result<(), PowerFailed> {
+        fn write(
+            &mut self,
+            page: u32,
+            slot: u32,
+            record: &[u8; RECORD_SIZE],
+        ) -> Result<(), PowerFailed> {
             self.0.write(page, slot, record)
         }
         fn erase(&mut self, page: u32) -> Result<(), PowerFailed> {
@@ -315,7 +351,10 @@ fn a_worn_slot_is_stepped_over() {
     for _ in 0..3 {
         journal.append(0xFFFF, Event::Started).expect("room");
     }
-    let numbers: Vec<u32> = read(&mut journal).iter().map(|record| record.sequence).collect();
+    let numbers: Vec<u32> = read(&mut journal)
+        .iter()
+        .map(|record| record.sequence)
+        .collect();
     assert_eq!(numbers, [1, 2, 3]);
 }
 
@@ -340,9 +379,17 @@ fn a_reset_keeps_the_alarm_and_withdraws_the_permission() {
     for day in 0..20u32 {
         now = day * 86_400;
         let g = 100.0 * (0.05 * f64::from(day)).exp();
-        let verdict = if day < 19 { Verdict::Healthy } else { Verdict::Alarm };
+        let verdict = if day < 19 {
+            Verdict::Healthy
+        } else {
+            Verdict::Alarm
+        };
         for dwell in 0..3 {
-            let report = report(day * 3 + dwell, verdict, Ok(estimate([g, 0.0], [g * 0.01; 2])));
+            let report = report(
+                day * 3 + dwell,
+                verdict,
+                Ok(estimate([g, 0.0], [g * 0.01; 2])),
+            );
             permit.take(now, &report);
             for event in [
                 recorder.report(now, &report),
@@ -363,7 +410,10 @@ fn a_reset_keeps_the_alarm_and_withdraws_the_permission() {
     let history = History::restore(&mut journal, &mut restored).expect("readable");
     while restored.step() {}
     assert_eq!(restored.course(now), trend.course(now));
-    assert_eq!(history.verdict.map(|(at_s, j)| (at_s, j.verdict)), Some((now, Verdict::Alarm)));
+    assert_eq!(
+        history.verdict.map(|(at_s, j)| (at_s, j.verdict)),
+        Some((now, Verdict::Alarm))
+    );
     assert!(history.latched());
     let mut permit = Permit::restored(Rules::default(), now, history.latched());
     assert_eq!(permit.ask(now).permission, Err(Withheld::Restarted));

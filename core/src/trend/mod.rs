@@ -151,6 +151,12 @@ impl Trend {
         self.fit = (self.points.len() >= POINTS_MIN).then(|| Fit::new(self.points.len()));
     }
 
+    /// Points that are known, at most [`POINTS`].
+    #[must_use]
+    pub fn points(&self) -> usize {
+        self.points.len()
+    }
+
     fn forget(&mut self) {
         self.open = None;
         self.points.clear();
@@ -238,7 +244,8 @@ fn usable(judged: Judged, estimate: &Estimate) -> Option<i32> {
             if p.value > n.value { p } else { n }
         }
     };
-    let known = g.value > Microsiemens::ZERO && g.u.to_bits().saturating_mul(4) <= g.value.to_bits();
+    let known =
+        g.value > Microsiemens::ZERO && g.u.to_bits().saturating_mul(4) <= g.value.to_bits();
     known.then(|| ln_r(g.value))
 }
 

@@ -4,8 +4,8 @@
 use std::vec::Vec;
 
 use super::*;
-use crate::units::Volts;
 use crate::test_reports::{estimate, report};
+use crate::units::Volts;
 use crate::{Reason, Verdict};
 use proptest::prelude::*;
 
@@ -55,7 +55,10 @@ fn by_sorting(points: &[(f64, f64)]) -> [f64; 6] {
     // The core rounds C up to a whole number: at most one rank further out.
     let core = ((count - (square.ceil().sqrt().floor() + 1.0)) / 2.0).floor();
     assert!(core >= 1.0 && (0.0..=1.0).contains(&(rank - core)));
-    let (low, high) = (slopes[core as usize - 1], slopes[slopes.len() - core as usize]);
+    let (low, high) = (
+        slopes[core as usize - 1],
+        slopes[slopes.len() - core as usize],
+    );
     let last = points[n - 1].0;
     let level = |slope: f64| {
         let mut levels = points.iter().map(|(t, y)| y + slope * (last - t)).collect();
@@ -170,8 +173,15 @@ fn a_decline_is_told_with_its_time_to_the_limit() {
             panic!("seed {seed}: {course:?}");
         };
         let days = |s: Seconds| s.get().to_num::<f64>() / f64::from(DAY);
-        assert!((slope.0.get().to_num::<f64>() + 0.05).abs() < 0.01, "{slope:?}");
-        assert!((days(time) / due - 1.0).abs() < 0.25, "{} {due}", days(time));
+        assert!(
+            (slope.0.get().to_num::<f64>() + 0.05).abs() < 0.01,
+            "{slope:?}"
+        );
+        assert!(
+            (days(time) / due - 1.0).abs() < 0.25,
+            "{} {due}",
+            days(time)
+        );
         held += u64::from(days(within.low) <= due && due <= days(within.high));
     }
     // 95 % with a standard error of 2 %.
@@ -192,7 +202,9 @@ fn without_a_decline_there_is_no_trend() {
 #[test]
 fn drying_is_rising_and_a_limit_that_is_reached_is_now() {
     let line = |slope: f64, from: f64| {
-        let points: Vec<Point> = (0..20).map(|day| point(day, from + slope * f64::from(day))).collect();
+        let points: Vec<Point> = (0..20)
+            .map(|day| point(day, from + slope * f64::from(day)))
+            .collect();
         laid(&points).course(20 * DAY)
     };
     assert!(matches!(line(0.1, 0.0), Course::Rising(_)));
@@ -214,9 +226,15 @@ fn what_is_not_known_gives_no_point() {
     let mut trend = Trend::new(&limits(), DAY);
     for day in 0..40 {
         let poor = estimate([100.0, 0.0], [30.0; 2]);
-        assert_eq!(trend.take(day * DAY, &report(day, Verdict::Healthy, Ok(poor))), None);
+        assert_eq!(
+            trend.take(day * DAY, &report(day, Verdict::Healthy, Ok(poor))),
+            None
+        );
         let none = Err(Reason::NotSettled);
-        assert_eq!(trend.take(day * DAY, &report(day, Verdict::Healthy, none)), None);
+        assert_eq!(
+            trend.take(day * DAY, &report(day, Verdict::Healthy, none)),
+            None
+        );
     }
     assert_eq!(trend.course(40 * DAY), Course::TooFewSpans);
 }
@@ -237,7 +255,10 @@ fn a_clock_that_goes_back_starts_anew_and_one_that_leaps_forgets() {
     trend.take(u32::MAX, &good(16));
     trend.take(u32::MAX, &good(17));
     assert!(!trend.points.is_empty());
-    trend.restore(Point { span: u32::MAX, ln_r: 0 });
+    trend.restore(Point {
+        span: u32::MAX,
+        ln_r: 0,
+    });
     assert_eq!(trend.points.len(), 1);
 }
 

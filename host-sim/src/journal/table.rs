@@ -55,7 +55,10 @@ fn words(record: &Record) -> (&'static str, String) {
         }
         Event::TrendPoint(point) => {
             let ohm = (f64::from(point.ln_r) / LN_R).exp() * 1e6;
-            ("trend point", format!("span {}: {}", point.span, si(ohm, "Ω")))
+            (
+                "trend point",
+                format!("span {}: {}", point.span, si(ohm, "Ω")),
+            )
         }
         Event::Unknown {
             version,
@@ -89,7 +92,12 @@ fn of_judgement(judgement: &Judgement) -> String {
         u32::MAX => "no leak".to_owned(),
         ohm => format!("{bound}{}", si(f64::from(ohm), "Ω")),
     };
-    let _ = write!(text, "; R_iso {}, weaker rail {}", ohm(isolation_ohm), ohm(weakest_ohm));
+    let _ = write!(
+        text,
+        "; R_iso {}, weaker rail {}",
+        ohm(isolation_ohm),
+        ohm(weakest_ohm)
+    );
     if let Some(x) = figures.position {
         let _ = write!(text, ", x {:.3}", f64::from(x) / 1e4);
     }

@@ -46,7 +46,10 @@ fn events() -> Vec<Event> {
         answer(Ok(())),
         answer(Err(Withheld::Undetermined(Reason::Saturated))),
         Event::Sections(Connected::from_bits(0b101)),
-        Event::TrendPoint(Point { span: 20_000, ln_r: 0 }),
+        Event::TrendPoint(Point {
+            span: 20_000,
+            ln_r: 0,
+        }),
         Event::Unknown {
             version: 9,
             kind: 1,
@@ -113,7 +116,10 @@ fn what_is_no_image_is_refused_with_what_was_expected() {
         (vec![b'a'; 64], "no slot holds a sound record"),
     ] {
         let error = Image::parse(&bytes).expect_err(problem).to_string();
-        assert!(error.contains(problem) && error.contains("to mend"), "{error}");
+        assert!(
+            error.contains(problem) && error.contains("to mend"),
+            "{error}"
+        );
     }
     let erased = Image::parse(&[0xFF; 64]).expect("an erased memory is one");
     assert_eq!((erased.records.len(), erased.free), (0, 2));
