@@ -1,11 +1,13 @@
 //! Wall-clock rate of a simulated run, in samples a second: the plant alone,
-//! and in closed loop with the core's sampler and monitor.
+//! and in closed loop with the core's sampler and monitor; and one trial of a
+//! campaign, 60 s at 1 kHz, with either of the core's monitors.
 
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use ohmsplit_host::document::Document;
 use ohmsplit_host::plant::Plant;
+use ohmsplit_host::rig::MonitorKind;
 use ohmsplit_host::scenario::Scenario;
 use ohmsplit_host::simulate;
 
@@ -103,5 +105,35 @@ fn rates(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, rates);
+/// A trial is 60,000 samples; ten thousand of them take 10,000 times as long.
+fn trials(criterion: &mut Criterion) {
+    let text = format!("{QUIET}{DISTURBED}")
+        .replacen("duration_s = 100.0", "duration_s = 60.0", 1)
+        .replacen("sample_rate_Hz = 10000.0", "sample_rate_Hz = 1000.0", 1);
+    let mut group = criterion.benchmark_group("trial");
+    group
+        .throughput(Throughput::Elements(60_000))
+        .sample_size(20);
+    for (name, monitor) in [
+        ("swift", MonitorKind::Swift),
+        ("settled", MonitorKind::Settled),
+    ] {
+        let mut scenario = scenario(&text);
+        scenario.network.monitor = monitor;
+        assert_eq!(scenario.samples(), 60_000);
+        group.bench_function(name, |bencher| {
+            bencher.iter(|| {
+                simulate::run(
+                    &scenario,
+                    |row| _ = black_box(row),
+                    |event| _ = black_box(event),
+                )
+                .expect("a sound run")
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, rates, trials);
 criterion_main!(benches);
