@@ -5,6 +5,7 @@ pub mod bound;
 pub mod campaign;
 pub mod capture;
 pub mod cli;
+pub mod design;
 pub mod document;
 pub mod error;
 pub mod evidence;

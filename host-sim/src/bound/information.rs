@@ -21,6 +21,8 @@ pub struct Deviations {
     pub leak: f64,
     /// Of Gp, in siemens.
     pub positive: f64,
+    /// Of Gn = G - Gp, in siemens.
+    pub negative: f64,
     /// Of C, in farads; infinite when transients pass between two samples.
     pub capacitance: f64,
     /// Of x = Gp/G; none without a leak.
@@ -120,6 +122,7 @@ impl Bound {
         Some(Deviations {
             leak: of(&[1.0]) * units[0],
             positive: of(&[0.0, 1.0]) * units[1],
+            negative: of(&[1.0, -1.0]) * self.scale,
             capacitance: of(&[0.0, 0.0, 1.0]) * units[2],
             position: (self.circuit.leak > 0.0)
                 .then(|| of(&[-x, 1.0]) * self.scale / self.circuit.leak),

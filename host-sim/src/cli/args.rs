@@ -18,6 +18,7 @@ Examples:
   ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
   ohmsplit campaign sweep PLAN.toml --out FOLDER    vary any fields of a scenario, many trials each
   ohmsplit journal FLASH.bin                        the event records that firmware kept
+  ohmsplit design PACK.toml --out FOLDER            propose a monitor for a pack, with configurations that compile
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
@@ -57,6 +58,8 @@ pub(super) enum Command {
     Evidence(EvidenceArgs),
     /// Print the event records in a copy of firmware's memory.
     Journal(JournalArgs),
+    /// Propose a monitor for a pack: drive, dividers, filter, timing, and configurations that compile.
+    Design(DesignArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
 }
@@ -284,4 +287,27 @@ pub(super) struct JournalArgs {
     /// What is printed.
     #[arg(long, value_enum, value_name = "WHAT", default_value = "table")]
     pub(super) show: ShowJournal,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Without PACK.toml an example is printed, to begin with: ohmsplit design > my-pack.toml
+Writes design.md, design.svg, network.toml, scenario.toml, ohmsplit_config.rs and ohmsplit_config.c: all, or nothing
+when no design does what is wanted; then the error says which change of one field would make one possible.")]
+pub(super) struct DesignArgs {
+    /// The pack's data sheet: a TOML file, see `ohmsplit formats`.
+    #[arg(value_name = "PACK.toml", requires = "out")]
+    pub(super) pack: Option<PathBuf>,
+    /// The folder to write into; it is made when missing.
+    #[arg(long, value_name = "FOLDER", requires = "pack")]
+    pub(super) out: Option<PathBuf>,
+    /// Take this place of the ranking instead of the first.
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub(super) pick: usize,
+    /// Random draws follow from this number.
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub(super) seed: u64,
+    /// Write over an earlier design in the folder.
+    #[arg(long)]
+    pub(super) replace: bool,
 }

@@ -16,8 +16,16 @@ const AFTER: &str = "## The captures";
 /// Scenarios, JSON lines.
 const OTHERS: &str = include_str!("formats.md");
 
+/// The data sheet of a pack, and what a design leaves.
+const DESIGN: &str = include_str!("formats_design.md");
+
 pub(super) fn run() -> Result<End, HostError> {
     say(&format!("{}\n{}", captures(), OTHERS.trim_end()))?;
+    say(&format!(
+        "\n{}\n{}```",
+        DESIGN.trim_end(),
+        crate::design::sheet::EXAMPLE
+    ))?;
     Ok(End::Done)
 }
 

@@ -4,6 +4,7 @@ mod args;
 mod bound;
 mod campaign;
 mod demo;
+mod design;
 mod evidence;
 mod files;
 mod formats;
@@ -56,6 +57,7 @@ pub fn main() -> ExitCode {
         Some(Command::Campaign(args)) => campaign::run(&args),
         Some(Command::Evidence(args)) => evidence::run(&args),
         Some(Command::Journal(args)) => journal::run(&args),
+        Some(Command::Design(args)) => design::run(&args),
         Some(Command::Formats) => formats::run(),
     };
     match end {

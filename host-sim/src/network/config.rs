@@ -97,7 +97,7 @@ impl TimingPart {
 }
 
 impl LimitsPart {
-    pub(super) fn check(&self) -> Result<(), FieldFault> {
+    pub(crate) fn check(&self) -> Result<(), FieldFault> {
         for (path, value) in [
             ("limits.alarm_ohm_per_V", self.alarm_ohm_per_v),
             ("limits.warning_ohm_per_V", self.warning_ohm_per_v),
