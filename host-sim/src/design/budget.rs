@@ -118,7 +118,27 @@ struct Source {
     name: String,
     limit: f64,
     unit: &'static str,
-    put: Box<dyn Fn(&mut Errors, f64)>,
+    place: Place,
+}
+
+/// Where an error enters.
+#[derive(Clone, Copy)]
+enum Place {
+    Resistance(usize),
+    Source,
+    Gain(usize),
+    Offset(usize),
+}
+
+impl Source {
+    fn put(&self, errors: &mut Errors, value: f64) {
+        match self.place {
+            Place::Resistance(n) => errors.resistance[n] = value,
+            Place::Source => errors.source = value,
+            Place::Gain(n) => errors.gain[n] = value,
+            Place::Offset(n) => errors.offset[n] = value,
+        }
+    }
 }
 
 /// Every source of error of a proposal.
@@ -135,7 +155,7 @@ fn sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Sourc
             name: format!("{what} to {rail}"),
             limit: tolerance,
             unit: "%",
-            put: Box::new(move |errors, value| errors.resistance[place] = value),
+            place: Place::Resistance(place),
         });
     }
     if candidate.drive.kind != DriveKind::SwitchedResistors {
@@ -143,7 +163,7 @@ fn sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Sourc
             name: "source voltage".to_owned(),
             limit: sheet.drive.source_tolerance_percent / 100.0,
             unit: "%",
-            put: Box::new(|errors, value| errors.source = value),
+            place: Place::Source,
         });
     }
     let names = sheet.converter.front_end.channels();
@@ -152,13 +172,13 @@ fn sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Sourc
             name: format!("{} channel, gain", names[n]),
             limit: channel.gain_percent(sheet) / 100.0,
             unit: "%",
-            put: Box::new(move |errors, value| errors.gain[n] = value),
+            place: Place::Gain(n),
         });
         all.push(Source {
             name: format!("{} channel, offset", names[n]),
             limit: channel.offset_v(sheet),
             unit: "V",
-            put: Box::new(move |errors, value| errors.offset[n] = value),
+            place: Place::Offset(n),
         });
     }
     all
@@ -205,7 +225,7 @@ fn budget_of(
     let leak = Leak::judged(sheet.limits.judged, ohm, position);
     let effect = |source: &Source, value: f64| {
         let mut errors = monitor.without_errors();
-        (source.put)(&mut errors, value);
+        source.put(&mut errors, value);
         let found = monitor.measured(leak, pack_v, &errors);
         -(found.map_or(f64::NAN, |leak| figure.of(&leak)) * ohm - 1.0) * 100.0
     };
@@ -265,7 +285,7 @@ pub fn monte_carlo(
             let mut errors = monitor.without_errors();
             for source in &sources {
                 let place = stream.random::<f64>() * 2.0 - 1.0;
-                (source.put)(&mut errors, place * source.limit);
+                source.put(&mut errors, place * source.limit);
             }
             let measured = monitor.measured(budget.leak, budget.pack_v, &errors);
             off_percent(budget.figure, &budget.leak, measured)

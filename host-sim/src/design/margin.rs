@@ -46,6 +46,18 @@ pub struct Margin {
     pub times: f64,
 }
 
+impl Margin {
+    fn new(source: &'static str, seen: Seen, limit: &str, design: String, times: f64) -> Self {
+        Self {
+            source,
+            seen,
+            limit: limit.to_owned(),
+            design,
+            times,
+        }
+    }
+}
+
 /// What is guaranteed of the weaker rail and of both in parallel, in ohms per
 /// volt, while the verdict is healthy: the judged interval lies above the warning
 /// limit, and the parallel figure is between half of the weaker rail and all of it.
@@ -62,129 +74,105 @@ pub fn guaranteed(sheet: &Sheet) -> [f64; 2] {
 #[must_use]
 pub fn margins(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
     let mut all = isolation(sheet);
-    all.extend(monitor_function(sheet, rated));
+    all.extend(function_tests(sheet, rated));
+    all.extend(monitoring_device(sheet, rated));
     all.extend(shock(sheet, rated));
     all
 }
 
-/// Limits of the isolation resistance.
+/// Limits of the isolation resistance: source, seen, Ω/V of the weaker rail, and what else it says.
+const ISOLATION: [(&str, Seen, f64, &str); 6] = [
+    (
+        "UN R100 5.1.3.1, DC bus apart from AC",
+        Seen::Read,
+        100.0,
+        "",
+    ),
+    (
+        "UN R100 5.1.3.2, DC and AC connected",
+        Seen::Read,
+        500.0,
+        " (100 with double insulation or robust protection of the AC side)",
+    ),
+    ("49 CFR 571.305 S5.3, DC source", Seen::Memory, 100.0, ""),
+    ("49 CFR 571.305 S5.3, AC source", Seen::Memory, 500.0, ""),
+    ("ISO 6469-3, DC", Seen::Memory, 100.0, ""),
+    (
+        "ISO 6469-3, AC, or DC and AC combined",
+        Seen::Memory,
+        500.0,
+        "",
+    ),
+];
+
 fn isolation(sheet: &Sheet) -> Vec<Margin> {
     let [weaker, parallel] = guaranteed(sheet);
-    let of = |source, seen, figure: JudgedWord, limit: f64, note: &str| {
-        let (name, have) = match figure {
-            JudgedWord::WeakestRail => ("weaker rail", weaker),
-            JudgedWord::BothInParallel => ("both in parallel", parallel),
-        };
-        Margin {
-            source,
-            seen,
-            limit: format!("{name} at least {limit} Ω/V{note}"),
-            design: format!("healthy only above {} Ω/V", number(have)),
-            times: have / limit,
-        }
-    };
-    let rail = JudgedWord::WeakestRail;
-    let both = JudgedWord::BothInParallel;
-    vec![
-        of(
-            "UN R100 5.1.3.1, DC bus apart from AC",
+    let above = |have: f64| format!("healthy only above {} Ω/V", number(have));
+    let mut all: Vec<Margin> = ISOLATION
+        .into_iter()
+        .map(|(source, seen, limit, note)| {
+            let says = format!("weaker rail at least {limit} Ω/V{note}");
+            Margin::new(source, seen, &says, above(weaker), weaker / limit)
+        })
+        .collect();
+    all.push(Margin::new(
+        "IEC 62485-2, stationary battery",
+        Seen::Memory,
+        "100 Ω/V (10 mA); which figure is meant was not seen, both in parallel is the stricter",
+        above(parallel),
+        parallel / 100.0,
+    ));
+    all
+}
+
+/// Tests that the warning must pass.
+fn function_tests(sheet: &Sheet, rated: &Rated) -> [Margin; 2] {
+    let [weaker, _] = guaranteed(sheet);
+    // The interval is judged: a warning can come up to its width before the limit.
+    let before = weaker * (1.0 + 2.0 * COVERAGE * rated.warning.u_percent() / 100.0);
+    let sure = format!("for sure at {} Ω/V", number(weaker));
+    [
+        Margin::new(
+            "UN R100 Annex 6, function test",
             Seen::Read,
-            rail,
-            100.0,
-            "",
+            "the warning comes while isolation is still at or above 100 Ω/V",
+            format!("{sure}; not before {before:.0} Ω/V"),
+            weaker / 100.0,
         ),
-        of(
-            "UN R100 5.1.3.2, DC and AC connected",
-            Seen::Read,
-            rail,
-            500.0,
-            " (100 with double insulation or robust protection of the AC side)",
-        ),
-        of(
-            "49 CFR 571.305 S5.3, DC source",
+        Margin::new(
+            "49 CFR 571.305 S8, function test",
             Seen::Memory,
-            rail,
-            100.0,
-            "",
-        ),
-        of(
-            "49 CFR 571.305 S5.3, AC source",
-            Seen::Memory,
-            rail,
-            500.0,
-            "",
-        ),
-        of("ISO 6469-3, DC", Seen::Memory, rail, 100.0, ""),
-        of(
-            "ISO 6469-3, AC, or DC and AC combined",
-            Seen::Memory,
-            rail,
-            500.0,
-            "",
-        ),
-        of(
-            "IEC 62485-2, stationary battery",
-            Seen::Memory,
-            both,
-            100.0,
-            " (10 mA); which of the two figures is meant was not seen, the stricter is taken",
+            "the warning comes with a total of 95 to 100 Ω/V",
+            sure,
+            weaker / 100.0,
         ),
     ]
 }
 
-/// Limits of the monitoring function itself.
-fn monitor_function(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
-    let limits = &sheet.limits;
-    let candidate = &rated.candidate;
-    let half = COVERAGE * rated.warning.u_percent();
-    let [weaker, _] = guaranteed(sheet);
-    let of = |source, seen, limit: &str, design: String, times| Margin {
-        source,
-        seen,
-        limit: limit.to_owned(),
-        design,
-        times,
-    };
-    // IEC 61557-8 is about the total to earth.
+/// IEC 61557-8, all from memory, not verified.
+fn monitoring_device(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
+    let limit = sheet.limits.warning_ohm_per_v;
+    // It is about the total to earth.
     let mut total = sheet.clone();
     total.limits.judged = JudgedWord::BothInParallel;
-    let ohm = limits.warning_ohm_per_v * sheet.working_v();
-    let response = COVERAGE * worst(&total, candidate, &rated.monitor, ohm).u_percent();
+    let ohm = limit * sheet.working_v();
+    let response = COVERAGE * worst(&total, &rated.candidate, &rated.monitor, ohm).u_percent();
     let across = burden(&rated.monitor, JudgedWord::BothInParallel);
     let per_volt = across / sheet.working_v();
     let current = rated.current_a * 1e3;
+    let of = |source, says, design, times| Margin::new(source, Seen::Memory, says, design, times);
     let mut all = vec![
         of(
-            "UN R100 Annex 6, function test",
-            Seen::Read,
-            "the warning comes while isolation is still at or above 100 Ω/V",
-            format!(
-                "for sure at {} Ω/V; not before {:.0} Ω/V",
-                number(weaker),
-                weaker * (1.0 + 2.0 * half / 100.0)
-            ),
-            weaker / 100.0,
-        ),
-        of(
-            "49 CFR 571.305 S8, function test",
-            Seen::Memory,
-            "the warning comes with a total of 95 to 100 Ω/V",
-            format!("for sure at {} Ω/V", number(weaker)),
-            weaker / 100.0,
-        ),
-        of(
             "IEC 61557-8, relative uncertainty of the response value",
-            Seen::Memory,
             "±15 % of both in parallel",
             format!(
                 "±{response:.2} % (95 %) at {} Ω/V, both in parallel",
-                number(limits.warning_ohm_per_v)
+                number(limit)
             ),
             15.0 / response,
         ),
         of(
             "IEC 61557-8, response time in DC systems",
-            Seen::Memory,
             "100 s, from no fault to half of the response value, 1 µF",
             format!(
                 "{:.2} s at {} µF",
@@ -194,63 +182,55 @@ fn monitor_function(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
         ),
         of(
             "IEC 61557-8, peak measuring current",
-            Seen::Memory,
             "10 mA",
             format!("{current:.3} mA"),
             10.0 / current,
         ),
         of(
             "IEC 61557-8, internal DC resistance",
-            Seen::Memory,
             "30 Ω/V, and 1.8 kΩ",
             format!("{}, {per_volt:.0} Ω/V", si(across, "Ω")),
             (per_volt / 30.0).min(across / 1800.0),
         ),
     ];
-    if candidate.drive.kind != DriveKind::SwitchedResistors {
+    let drive = &rated.candidate.drive;
+    if drive.kind != DriveKind::SwitchedResistors {
         all.push(of(
             "IEC 61557-8, peak measuring voltage",
-            Seen::Memory,
             "120 V",
-            format!("{} V", number(candidate.drive.volts)),
-            120.0 / candidate.drive.volts,
+            format!("{} V", number(drive.volts)),
+            120.0 / drive.volts,
         ));
     }
     all
 }
 
 /// Limits of what a person or a spark gets.
-fn shock(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
+fn shock(sheet: &Sheet, rated: &Rated) -> [Margin; 4] {
+    let volts = sheet.pack.voltage_max_v;
     let current = rated.current_a * 1e3;
     let [weaker, _] = guaranteed(sheet);
-    let touch = sheet.pack.voltage_max_v / (weaker * sheet.working_v()) * 1e3;
+    let touch = volts / (weaker * sheet.working_v()) * 1e3;
     let energy = Energy::of(sheet);
-    let of = |source, seen, limit: &str, design: String, times| Margin {
-        source,
-        seen,
-        limit: limit.to_owned(),
-        design,
-        times,
-    };
-    vec![
-        of(
+    [
+        Margin::new(
             "IEC 60335-1 8.1.4, protective impedance (household appliances: for comparison)",
             Seen::Read,
             "2 mA DC to an accessible part",
             format!("the monitor's own current {current:.3} mA"),
             2.0 / current,
         ),
-        of(
+        Margin::new(
             "IEC 60479-1, DC-1",
             Seen::Memory,
             "2 mA: felt at most",
             format!(
-                "{touch:.3} mA through the leak at the warning limit, {} V",
-                number(sheet.pack.voltage_max_v)
+                "touch current {touch:.3} mA through the leak at the warning limit, {} V",
+                number(volts)
             ),
             2.0 / touch,
         ),
-        of(
+        Margin::new(
             "UN GTR 13 and 20, low-energy option",
             Seen::Memory,
             "0.2 J between rails and chassis",
@@ -271,13 +251,13 @@ fn charge(sheet: &Sheet) -> Margin {
     } else {
         ("0.1 µF, to 450 V", si(farads, "F"), 0.1e-6 / farads)
     };
-    Margin {
-        source: "IEC 60335-1 8.1.4, capacitance (household appliances: for comparison)",
-        seen: Seen::Read,
-        limit: limit.to_owned(),
-        design: format!("{design} of the pack itself"),
+    Margin::new(
+        "IEC 60335-1 8.1.4, capacitance (household appliances: for comparison)",
+        Seen::Read,
+        limit,
+        format!("{design} of the pack itself"),
         times,
-    }
+    )
 }
 
 /// Energy in the capacitance to the chassis at the highest pack voltage.

@@ -20,20 +20,24 @@ pub mod answer;
 pub mod budget;
 pub mod candidate;
 pub mod chain;
+pub mod channel;
 pub mod circuit;
 pub mod emit;
 pub mod margin;
 pub mod rank;
 pub mod series;
 pub mod sheet;
+mod tables;
 pub mod trial;
+mod ways;
 
 use crate::document::Document;
 use crate::error::{HostError, Place};
 use budget::{Spread, monte_carlo};
-use rank::{Rated, WANTED, sweep, ways_out};
+use rank::{Rated, WANTED, sweep};
 use sheet::Sheet;
 use trial::{Run, trial};
+use ways::ways_out;
 
 /// Trials of the Monte Carlo.
 pub const TRIALS: u32 = 20_000;

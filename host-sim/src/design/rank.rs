@@ -1,5 +1,4 @@
-//! All proposals, each held against what is wanted, the one with the most room
-//! first; and what would work when none does.
+//! All proposals, each held against what is wanted, the one with the most room first.
 
 use rayon::prelude::*;
 
@@ -58,7 +57,7 @@ impl Rated {
     }
 
     /// All but the time to answer, which takes longest to find.
-    fn but_time(sheet: &Sheet, candidate: Candidate) -> Option<Self> {
+    pub(super) fn but_time(sheet: &Sheet, candidate: Candidate) -> Option<Self> {
         let network = candidate.network(sheet).ok()?;
         let monitor = Monitor::of(&network.config(Readings::Codes).ok()?);
         let [at_warning, at_alarm] = limits_ohm(sheet);
@@ -94,7 +93,7 @@ impl Rated {
 
     /// Finds the time to answer, at the slower of the two limits. Parts and
     /// noise add as squares: what the parts leave of the accuracy, noise may take.
-    fn time(&mut self, sheet: &Sheet, until_s: f64) {
+    pub(super) fn time(&mut self, sheet: &Sheet, until_s: f64) {
         let u_wanted = sheet.wanted.accuracy_percent / COVERAGE;
         let times = [&self.warning, &self.alarm].map(|budget| {
             let left = u_wanted.powi(2) - budget.u_percent().powi(2);
@@ -203,123 +202,4 @@ fn candidates(sheet: &Sheet) -> Vec<Candidate> {
         .flat_map(|(drive, ohm)| DIVIDERS.map(|divider| (drive, ohm, divider)))
         .filter_map(|(drive, ohm, divider)| Candidate::build(sheet, drive, ohm, divider))
         .collect()
-}
-
-/// Some proposal does all that is wanted.
-fn possible(sheet: &Sheet) -> bool {
-    candidates(sheet).into_par_iter().any(|candidate| {
-        Rated::but_time(sheet, candidate)
-            .filter(Rated::works)
-            .is_some_and(|mut rated| {
-                rated.time(sheet, sheet.wanted.answer_within_s);
-                rated.works()
-            })
-    })
-}
-
-/// By how much a field is relaxed when that changes the whole calculation.
-const RELAXED: [f64; 9] = [1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0, 100.0, 300.0];
-
-/// Changes of the sheet, each alone enough for a design to be possible, as they
-/// are written there.
-#[must_use]
-pub fn ways_out(sheet: &Sheet, rated: &[Rated]) -> Vec<String> {
-    let wanted = &sheet.wanted;
-    let others_met = |one: &&Rated, but: &[usize]| {
-        (0..WANTED.len()).all(|n| but.contains(&n) || one.uses[n] <= 1.0)
-    };
-    let alone = |n: usize| {
-        let met = rated.iter().filter(|one| others_met(one, &[n]));
-        met.map(|one| one.uses[n]).min_by(f64::total_cmp)
-    };
-    let current = |used: f64| {
-        format!(
-            "wanted.current_max_mA = {}",
-            up(wanted.current_max_ma * used)
-        )
-    };
-    let burden = |used: f64| {
-        format!(
-            "wanted.burden_min_ohm_per_V = {}",
-            (sheet.burden_min() / used).floor()
-        )
-    };
-    let mut ways = Vec::new();
-    ways.extend(alone(2).map(current));
-    ways.extend(alone(3).map(burden));
-    ways.extend(
-        alone(4).map(|used| format!("wanted.swing_min_V = {}", down(wanted.swing_min_v / used))),
-    );
-    ways.extend(relaxed(sheet, "wanted.answer_within_s", |sheet, by| {
-        let field = &mut sheet.wanted.answer_within_s;
-        *field = up(*field * by);
-        *field
-    }));
-    ways.extend(relaxed(sheet, "wanted.accuracy_percent", |sheet, by| {
-        let field = &mut sheet.wanted.accuracy_percent;
-        *field = up(*field * by).min(50.0);
-        *field
-    }));
-    ways.extend(relaxed(sheet, "pack.capacitance_max_uF", |sheet, by| {
-        let field = &mut sheet.pack.capacitance_max_uf;
-        *field = down(*field / by);
-        *field
-    }));
-    if ways.is_empty() {
-        // A smaller drive resistance asks for both.
-        let pair = rated.iter().filter(|one| others_met(one, &[2, 3]));
-        let most = |one: &Rated| one.uses[2].max(one.uses[3]);
-        let best = pair.min_by(|a, b| most(a).total_cmp(&most(b)));
-        ways.extend(best.map(|one| {
-            format!(
-                "{} together with {}",
-                current(one.uses[2].max(1.0)),
-                burden(one.uses[3].max(1.0))
-            )
-        }));
-    }
-    ways
-}
-
-/// The first value of a field on the way to a milder one with which a design is possible.
-fn relaxed(sheet: &Sheet, name: &str, relax: impl Fn(&mut Sheet, f64) -> f64) -> Option<String> {
-    RELAXED.into_iter().find_map(|by| {
-        let mut changed = sheet.clone();
-        let value = relax(&mut changed, by);
-        possible(&changed).then(|| format!("{name} = {value}"))
-    })
-}
-
-/// Two significant digits, upwards.
-fn up(value: f64) -> f64 {
-    two_digits(value, |scaled| (scaled - 1e-9).ceil())
-}
-
-/// Two significant digits, downwards.
-fn down(value: f64) -> f64 {
-    two_digits(value, |scaled| (scaled + 1e-9).floor())
-}
-
-fn two_digits(value: f64, round: impl Fn(f64) -> f64) -> f64 {
-    match value.log10().floor() as i32 - 1 {
-        down if down < 0 => {
-            let scale = 10f64.powi(-down);
-            round(value * scale) / scale
-        }
-        up => {
-            let scale = 10f64.powi(up);
-            round(value / scale) * scale
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn two_digits_go_the_safe_way() {
-        assert_eq!([up(0.1234), up(2.0), up(1510.0)], [0.13, 2.0, 1600.0]);
-        assert_eq!([down(0.1299), down(2.0), down(1590.0)], [0.12, 2.0, 1500.0]);
-    }
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::super::Proposal;
-use super::super::candidate::ChannelChoice;
+use super::super::channel::ChannelChoice;
 use super::super::sheet::Sheet;
 use crate::network::{DriveKind, FrontEndKind, JudgedWord};
 

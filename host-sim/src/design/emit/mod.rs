@@ -1,6 +1,7 @@
 //! What a design leaves: documents and configurations, all or nothing.
 
 mod c;
+mod evidence;
 mod note;
 mod plot;
 mod rust;

@@ -1,0 +1,102 @@
+//! The part of the design note that says how sure its figures are.
+
+use std::fmt::Write as _;
+
+use super::super::Proposal;
+use super::super::answer::COVERAGE;
+use super::super::budget::Budget;
+use super::super::trial::{RUNS, Run};
+use super::{number, si};
+
+pub(super) fn errors(proposal: &Proposal) -> String {
+    let best = proposal.best();
+    let mut text = format!(
+        "## Error budget\n\nOf the judged figure, worst over x = 0, 1/2, 1 and both ends of the pack voltage. A limit of error ±t is a standard \
+         uncertainty of t/√3 (JCGM 100:2008, from memory, not verified); independent parts add as squares. Gain and load of a divider \
+         count apart, the resistors of a chain together.\n\n{}{}",
+        budget_table("At the warning limit", &best.warning),
+        budget_table("At the alarm limit", &best.alarm),
+    );
+    let spread = &proposal.spread;
+    let _ = writeln!(
+        text,
+        "Monte Carlo at the warning limit, {} trials, seed {}: mean {:+.3} %, standard deviation {:.3} % (budget {:.3} %), \
+         95 % within {:+.2} to {:+.2} %, all within {:+.2} to {:+.2} % (worst case ±{:.2} %).\n",
+        spread.trials,
+        proposal.seed,
+        spread.mean,
+        spread.deviation,
+        best.warning.u_percent(),
+        spread.interval[0],
+        spread.interval[1],
+        spread.range[0],
+        spread.range[1],
+        best.warning.worst_percent(),
+    );
+    text
+}
+
+fn budget_table(title: &str, budget: &Budget) -> String {
+    let mut text = format!(
+        "{title}: {} at x = {}, {} V.\n\n| part | limit of error | at its limit, % | u, % | share of variance |\n|---|---|---|---|---|\n",
+        si(budget.ohm, "Ω"),
+        number(budget.position),
+        number(budget.pack_v),
+    );
+    let variance = budget.u_percent().powi(2).max(f64::MIN_POSITIVE);
+    let mut lines: Vec<_> = budget.lines.iter().collect();
+    lines.sort_by(|a, b| b.u_percent().total_cmp(&a.u_percent()));
+    for line in lines {
+        let _ = writeln!(
+            text,
+            "| {} | ±{:.3} {} | {:+.3} | {:.3} | {:.0} % |",
+            line.part,
+            line.limit,
+            line.unit,
+            line.effect_percent,
+            line.u_percent(),
+            line.u_percent().powi(2) / variance * 100.0,
+        );
+    }
+    let _ = writeln!(
+        text,
+        "| **all together** | | **±{:.2}, worst case** | **{:.3}** | ±{:.2} % at 95 % |\n",
+        budget.worst_percent(),
+        budget.u_percent(),
+        COVERAGE * budget.u_percent(),
+    );
+    text
+}
+
+pub(super) fn tried(proposal: &Proposal) -> String {
+    let mut text = format!(
+        "## Tried in the simulated plant\n\nThe core measured the circuits of both budgets {RUNS} times, each time with parts drawn from their limits, \
+         noise, and the largest capacitance.\n\n"
+    );
+    for (name, runs) in ["warning", "alarm"].iter().zip(&proposal.runs) {
+        let _ = writeln!(text, "At the {name} limit {}\n", tried_at(runs));
+    }
+    text
+}
+
+fn tried_at(runs: &[Run]) -> String {
+    let holding = runs.iter().filter(|run| run.holds()).count();
+    let mut errors: Vec<f64> = runs.iter().map(|run| run.error_percent).collect();
+    errors.sort_by(f64::total_cmp);
+    let mut times: Vec<f64> = runs.iter().filter_map(|run: &Run| run.answered_s).collect();
+    times.sort_by(f64::total_cmp);
+    let (Some(low), Some(high)) = (errors.first(), errors.last()) else {
+        return "no run came to a figure: do not use this design.".to_owned();
+    };
+    let found = format!(
+        "{} runs came to a figure; it was off by {low:+.2} to {high:+.2} %, and the 95 % interval held the truth in {holding}.",
+        runs.len(),
+    );
+    match (times.get(times.len() / 2), times.last()) {
+        (Some(median), Some(slowest)) => format!(
+            "{found} The interval was within the accuracy wanted after {median:.2} s in half of them, after {slowest:.2} s in {} of {RUNS}.",
+            times.len(),
+        ),
+        _ => format!("{found} The interval was never within the accuracy wanted."),
+    }
+}
