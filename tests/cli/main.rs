@@ -5,6 +5,7 @@ mod bound;
 mod browser;
 mod campaign;
 mod demo;
+mod design;
 mod evidence;
 mod journal;
 mod replay;

@@ -13,7 +13,8 @@ use crate::network::{FrontEndKind, JudgedWord};
 /// Standard uncertainties of a 95 % interval on either side, as the core counts.
 pub const COVERAGE: f64 = 2.0;
 
-/// Half-period in time constants: what the core's sequencer takes.
+/// Half-period in time constants, once the record is that long: what the core's
+/// sequencer takes.
 const HALF_PERIOD: f64 = 2.5;
 
 /// Time constants until 1 % of a step is left.
@@ -45,6 +46,19 @@ pub fn time_constant(sheet: &Sheet, monitor: &Monitor, leak_siemens: f64) -> f64
     sheet.capacitance_f() / (leak_siemens + g[0].min(g[1]))
 }
 
+/// Half-period of a monitor that has run for long, with a leak, in seconds.
+#[must_use]
+pub fn half_period(
+    sheet: &Sheet,
+    candidate: &Candidate,
+    monitor: &Monitor,
+    leak_siemens: f64,
+) -> f64 {
+    (HALF_PERIOD * time_constant(sheet, monitor, leak_siemens))
+        .max(candidate.timing.dwell_min_s)
+        .min(candidate.timing.dwell_max_s)
+}
+
 /// Noise of one averaging block of v, in volts.
 fn block_noise(sheet: &Sheet, candidate: &Candidate) -> f64 {
     let [first, second] = [candidate.chassis, candidate.pack].map(|c| c.noise_v(sheet));
@@ -59,8 +73,9 @@ fn block_noise(sheet: &Sheet, candidate: &Candidate) -> f64 {
 
 /// Time after which the noise of the record leaves at most `noise_percent`
 /// (standard uncertainty) of the judged resistance `ohm`, whatever the method:
-/// the slowest over the stack, at the lowest pack voltage, from a record that
-/// begins in mid-operation. Infinite when it takes longer than `until_s`.
+/// the slowest over the stack, at the lowest pack voltage, from power-up on. The
+/// drive changes as the core's sequencer has it: after the shortest dwell, then
+/// each dwell as long as the record so far, up to the half-period. Infinite when it takes longer than `until_s`.
 #[must_use]
 pub fn bound_time(
     sheet: &Sheet,
@@ -103,21 +118,26 @@ fn time_at(
         coupling: 0.5,
     };
     let step_s = sheet.converter.block_ms * 1e-3;
-    let half = (HALF_PERIOD * time_constant(sheet, monitor, total))
-        .max(candidate.timing.dwell_min_s)
-        .min(candidate.timing.dwell_max_s);
+    let half = half_period(sheet, candidate, monitor, total);
     let pack_v = sheet.pack.voltage_min_v;
+    let exact = monitor.without_errors();
+    let start = monitor.settled(Drive::Rest, leak, pack_v, &exact);
     let cycle = monitor.cycle().map(Drive::index);
-    let orbit = circuit.orbit(&cycle.map(|row| (rows[row], half)), pack_v);
-    let mut record = Bound::new(circuit, &rows, step_s, [orbit, pack_v]);
+    let mut record = Bound::new(circuit, &rows, step_s, [start, pack_v]);
     let noise = Noise {
         chassis_v: block_noise(sheet, candidate),
         pack_v: 0.0,
     };
     let blocks = (until_s / step_s).ceil().min(2e5) as u64;
+    let shortest = candidate.timing.dwell_min_s;
+    let (mut state, mut change_s) = (0, shortest);
     for block in 0..blocks {
-        let dwell = (block as f64 * step_s / half) as u64;
-        record.push(cycle[(dwell % 2) as usize], pack_v);
+        let now = block as f64 * step_s;
+        if now >= change_s {
+            state = 1 - state;
+            change_s = now + now.min(half).max(shortest);
+        }
+        record.push(cycle[state], pack_v);
         // Every block at first, then every hundredth of the record.
         let look = block > 3 && (block < 200 || block.is_multiple_of(block / 100));
         if look && let Some(found) = record.deviations(noise) {

@@ -181,10 +181,7 @@ impl Candidate {
     /// # Errors
     /// The field that the core refuses: a proposal that cannot be used.
     pub fn network(&self, sheet: &Sheet) -> Result<NetworkFile, FieldFault> {
-        let text = format!(
-            "format = \"{FORMAT}\"\n{}",
-            self.tables(sheet, "", Some(self.filter.lag_s))
-        );
+        let text = format!("format = \"{FORMAT}\"\n{}", self.tables(sheet, "", true));
         let document = Document::embedded("the proposal", &text);
         NetworkFile::parse(&document)
             .map_err(|error| FieldFault::new("", error.problem.clone(), "a network document"))

@@ -135,6 +135,13 @@ impl Filter {
         }
     }
 
+    /// Limit of error of the lag, in seconds: of capacitor and divider, and two
+    /// microseconds of converter and switches.
+    #[must_use]
+    pub fn lag_tolerance_s(&self, sheet: &Sheet) -> f64 {
+        self.lag_s * (CAPACITOR_PERCENT + sheet.resistor.tolerance_percent) / 100.0 + 2e-6
+    }
+
     /// Corner frequency in hertz.
     #[must_use]
     pub fn corner_hz(&self) -> f64 {

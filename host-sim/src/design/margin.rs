@@ -175,10 +175,10 @@ fn monitoring_device(sheet: &Sheet, rated: &Rated) -> Vec<Margin> {
             "IEC 61557-8, response time in DC systems",
             "100 s, from no fault to half of the response value, 1 µF",
             format!(
-                "{:.2} s at {} µF",
-                rated.answer_s, sheet.pack.capacitance_max_uf
+                "confirmed within {:.2} s at {} µF",
+                rated.running_s, sheet.pack.capacitance_max_uf
             ),
-            100.0 / rated.answer_s,
+            100.0 / rated.running_s,
         ),
         of(
             "IEC 61557-8, peak measuring current",

@@ -8,7 +8,7 @@
 //! | requirement | what is held against it |
 //! |---|---|
 //! | accuracy | 95 % half-width of the judged figure at the warning and the alarm limit, from the limits of error of all parts |
-//! | time to answer | when the Cramér-Rao bound of the record leaves noise no more than the parts leave room for |
+//! | time to answer | when the Cramér-Rao bound of the record since power-up leaves noise no more than the parts leave room for |
 //! | current | the most that the monitor pushes into the chassis, a rail at the chassis, highest pack voltage |
 //! | burden | what the monitor itself loads the isolation to |
 //! | swing | the least move of the chassis at the alarm limit, against what does not average away |

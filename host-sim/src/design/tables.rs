@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::candidate::Candidate;
-use super::channel::{CAPACITOR_PERCENT, ChannelChoice};
+use super::channel::ChannelChoice;
 use super::emit::{judged_word, number};
 use super::sheet::Sheet;
 use crate::network::DriveKind;
@@ -12,7 +12,7 @@ impl Candidate {
     /// The tables of the network document, below `prefix`. The simulated plant
     /// has no input filter: its readings lag by nothing.
     #[must_use]
-    pub fn tables(&self, sheet: &Sheet, prefix: &str, lag_s: Option<f64>) -> String {
+    pub fn tables(&self, sheet: &Sheet, prefix: &str, with_lag: bool) -> String {
         let mut text = String::new();
         // Writing to a string cannot fail.
         let _ = writeln!(
@@ -37,7 +37,7 @@ impl Candidate {
         {
             text += &channel_table(sheet, &channel, &format!("{prefix}front_end.{name}"));
         }
-        text += &self.timing_table(sheet, prefix, lag_s);
+        text += &self.timing_table(sheet, prefix, with_lag);
         let limits = &sheet.limits;
         let _ = writeln!(
             text,
@@ -83,15 +83,17 @@ impl Candidate {
         )
     }
 
-    fn timing_table(&self, sheet: &Sheet, prefix: &str, lag_s: Option<f64>) -> String {
+    fn timing_table(&self, sheet: &Sheet, prefix: &str, with_lag: bool) -> String {
         let timing = &self.timing;
-        let lag = lag_s.map_or_else(String::new, |lag| {
-            let micros = lag * 1e6;
+        let lag = if with_lag {
             format!(
-                "reading_lag_us = {micros:.1} # the input filter\nreading_lag_tolerance_us = {:.1}\n",
-                micros * (CAPACITOR_PERCENT + sheet.resistor.tolerance_percent) / 100.0 + 2.0
+                "reading_lag_us = {:.1} # the input filter\nreading_lag_tolerance_us = {:.1}\n",
+                self.filter.lag_s * 1e6,
+                self.filter.lag_tolerance_s(sheet) * 1e6,
             )
-        });
+        } else {
+            String::new()
+        };
         format!(
             "\n[{prefix}timing]\nblock_ms = {:?}\ndwell_min_s = {:?}\ndwell_max_s = {:?}\n{lag}\
              capacitance_max_uF = {:?}\n",

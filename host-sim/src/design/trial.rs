@@ -56,7 +56,7 @@ pub fn scenario(
         toml::Value::from(name),
         toml::Value::from(description),
         converter.sample_rate_hz,
-        candidate.tables(sheet, "network.", None),
+        candidate.tables(sheet, "network.", false),
         names[0],
         noise[0],
         names[1],

@@ -108,7 +108,9 @@ fn put_parts(text: &mut String, proposal: &Proposal) {
 
 fn put_rest(text: &mut String, proposal: &Proposal) {
     let sheet = &proposal.sheet;
-    let timing = &proposal.best().candidate.timing;
+    let candidate = &proposal.best().candidate;
+    let timing = &candidate.timing;
+    let nano = |seconds: f64| (seconds * 1e9).round();
     let limits = &sheet.limits;
     let judged = match limits.judged {
         JudgedWord::WeakestRail => "WEAKEST_RAIL",
@@ -118,6 +120,8 @@ fn put_rest(text: &mut String, proposal: &Proposal) {
         text,
         "    .block_microsecond = {},\n    .dwell_min_microsecond = {},\n    \
          .dwell_max_microsecond = {},\n    .capacitance_max_picofarad = {},\n    \
+         .reading_lag_nanosecond = {}, /* the input filter */\n    \
+         .reading_lag_uncertainty_nanosecond = {},\n    \
          .cycle = {{ OHMSPLIT_DRIVE_RAISE, OHMSPLIT_DRIVE_LOWER }},\n    .cycle_count = 2,\n    \
          .judged = OHMSPLIT_JUDGED_{judged},\n    .working_voltage_microvolt = {},\n    \
          .alarm_ohm_per_volt = {},\n    .warning_ohm_per_volt = {},\n    .hysteresis_ppm = {},\n    \
@@ -126,6 +130,8 @@ fn put_rest(text: &mut String, proposal: &Proposal) {
         micro(timing.dwell_min_s),
         micro(timing.dwell_max_s),
         micro(sheet.pack.capacitance_max_uf),
+        nano(candidate.filter.lag_s),
+        nano(candidate.filter.lag_tolerance_s(sheet) / 3f64.sqrt()),
         micro(sheet.working_v()),
         limits.alarm_ohm_per_v,
         limits.warning_ohm_per_v,

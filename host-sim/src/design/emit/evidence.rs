@@ -71,7 +71,7 @@ fn budget_table(title: &str, budget: &Budget) -> String {
 pub(super) fn tried(proposal: &Proposal) -> String {
     let mut text = format!(
         "## Tried in the simulated plant\n\nThe core measured the circuits of both budgets {RUNS} times, each time with parts drawn from their limits, \
-         noise, and the largest capacitance.\n\n"
+         noise, and the largest capacitance. Where both rails leak alike, the weaker of the two as measured reads low on average.\n\n"
     );
     for (name, runs) in ["warning", "alarm"].iter().zip(&proposal.runs) {
         let _ = writeln!(text, "At the {name} limit {}\n", tried_at(runs));

@@ -77,7 +77,7 @@ fn network(proposal: &Proposal, command: &str) -> String {
         "# The monitor's own circuit. Made by: {command}\nformat = \"{FORMAT}\"\nname = {}\n\
          description = \"proposed by ohmsplit design; design.md says why\"\n\n{}",
         toml::Value::from(proposal.sheet.name.as_str()),
-        candidate.tables(&proposal.sheet, "", Some(candidate.filter.lag_s)),
+        candidate.tables(&proposal.sheet, "", true),
     )
 }
 
