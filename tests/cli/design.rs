@@ -174,6 +174,7 @@ fn without_a_data_sheet_the_example_is_printed_to_begin_with() {
     assert!(page.contains("ohmsplit-pack-1") && page.contains("swing_min_V"));
 }
 
+#[expect(clippy::too_many_lines, reason = "a table, one mistake an entry")]
 #[test]
 fn each_mistake_of_a_first_time_says_where_and_how_to_mend_it() {
     let example = sheet();

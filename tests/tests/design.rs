@@ -356,6 +356,7 @@ fn designs() -> Vec<(String, Proposal)> {
                 chosen: 0,
                 spread,
                 runs: [Vec::new(), Vec::new()],
+                noticed_s: 1.0,
                 seed: 1,
             };
             all.push((name, proposal));

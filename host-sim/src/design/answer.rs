@@ -47,13 +47,7 @@ pub fn time_constant(sheet: &Sheet, monitor: &Monitor, leak_siemens: f64) -> f64
 }
 
 /// Half-period of a monitor that has run for long, with a leak, in seconds.
-#[must_use]
-pub fn half_period(
-    sheet: &Sheet,
-    candidate: &Candidate,
-    monitor: &Monitor,
-    leak_siemens: f64,
-) -> f64 {
+fn half_period(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor, leak_siemens: f64) -> f64 {
     (HALF_PERIOD * time_constant(sheet, monitor, leak_siemens))
         .max(candidate.timing.dwell_min_s)
         .min(candidate.timing.dwell_max_s)

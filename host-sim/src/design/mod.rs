@@ -36,7 +36,7 @@ use crate::error::{HostError, Place};
 use budget::{Spread, monte_carlo};
 use rank::{Rated, WANTED, sweep};
 use sheet::Sheet;
-use trial::{Run, trial};
+use trial::{Run, noticed_s, trial};
 use ways::ways_out;
 
 /// Trials of the Monte Carlo.
@@ -55,6 +55,8 @@ pub struct Proposal {
     pub spread: Spread,
     /// Runs of the core in the plant, at the warning and at the alarm limit.
     pub runs: [Vec<Run>; 2],
+    /// Seconds from a leak of half of the warning limit to the warning, in the plant.
+    pub noticed_s: f64,
     /// All random draws follow from it.
     pub seed: u64,
 }
@@ -94,11 +96,13 @@ impl Proposal {
         let [at_warning, at_alarm] =
             [&chosen.warning, &chosen.alarm].map(|budget| trial(&sheet, chosen, budget, seed));
         let runs = [at_warning?, at_alarm?];
+        let noticed_s = noticed_s(&sheet, chosen, seed)?;
         Ok(Self {
             sheet,
             chosen: pick - 1,
             spread,
             runs,
+            noticed_s,
             seed,
             ranking,
         })

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::answer::{COVERAGE, HORIZON, bound_time, half_period, time_constant};
+use super::answer::{COVERAGE, HORIZON, bound_time, time_constant};
 use super::budget::{Budget, POSITIONS, worst};
 use super::candidate::{Candidate, DriveChoice};
 use super::circuit::{Leak, Monitor};
@@ -33,10 +33,6 @@ pub struct Rated {
     /// Time from power-up after which the record can tell the figure at either
     /// limit as accurately as wanted, in seconds.
     pub answer_s: f64,
-    /// Time in which a leak at the warning limit that begins while the monitor
-    /// runs is confirmed at the latest, in seconds: a whole cycle and one
-    /// half-period for each further confirmation.
-    pub running_s: f64,
     /// Time constant at the warning limit, in seconds.
     pub tau_s: f64,
     /// Time constant of a pack without any leak, in seconds.
@@ -80,9 +76,7 @@ impl Rated {
             sheet.burden_min() * sheet.working_v() / burden_ohm,
             wanted.swing_min_v / swing_v,
         ];
-        let half = half_period(sheet, &candidate, &monitor, leak);
         Some(Self {
-            running_s: half * (1.0 + f64::from(sheet.limits.confirmations)),
             tau_s: time_constant(sheet, &monitor, leak),
             tau_healthy_s: time_constant(sheet, &monitor, 0.0),
             candidate,

@@ -1,9 +1,11 @@
 //! The proposal tried as a whole: the core measures the designed network in
 //! the simulated plant, with parts that are off.
 
+use ohmsplit::Verdict;
+
 use super::budget::Budget;
 use super::candidate::Candidate;
-use super::rank::Rated;
+use super::rank::{Rated, limits_ohm};
 use super::sheet::Sheet;
 use crate::document::Document;
 use crate::error::HostError;
@@ -113,6 +115,50 @@ pub fn trial(
         runs.extend(one(sheet, &scenario, budget.ohm)?);
     }
     Ok(runs)
+}
+
+/// Longest that a warning is waited for, in seconds: beyond the 100 s of IEC 61557-8.
+pub const WAITED_S: f64 = 120.0;
+
+/// Runs in which the warning is waited for.
+const WAITS: u32 = 3;
+
+/// Seconds from the beginning of a leak of half of the warning limit, in a
+/// battery without any, to the warning: the slowest of a few runs, infinite
+/// when it does not come. IEC 61557-8 has its response time so (from memory,
+/// not verified).
+///
+/// # Errors
+/// When the scenario cannot be run: a defect of the design.
+pub fn noticed_s(sheet: &Sheet, rated: &Rated, seed: u64) -> Result<f64, HostError> {
+    let none = f64::INFINITY;
+    let healthy_s = (4.0 * sheet.wanted.answer_within_s).clamp(20.0, 600.0);
+    let [warning, _] = limits_ohm(sheet);
+    let text = scenario(
+        sheet,
+        &rated.candidate,
+        ["response", ""],
+        (healthy_s + WAITED_S, seed, sheet.working_v()),
+        &[(0.0, none, none), (healthy_s, 0.5 * warning, none)],
+    );
+    let mut scenario = Scenario::parse(&Document::embedded("the trial's scenario", &text))?;
+    let mut slowest = 0.0f64;
+    for run in 0..WAITS {
+        scenario.world.seed = seed.wrapping_add(u64::from(run));
+        let mut warned = none;
+        simulate::run(
+            &scenario,
+            |_| (),
+            |event| {
+                let warns = matches!(event.report.verdict, Verdict::Warning | Verdict::Alarm);
+                if event.time_s > healthy_s && warns && warned == none {
+                    warned = event.time_s - healthy_s;
+                }
+            },
+        )?;
+        slowest = slowest.max(warned);
+    }
+    Ok(slowest)
 }
 
 fn one(sheet: &Sheet, scenario: &Scenario, ohm: f64) -> Result<Option<Run>, HostError> {

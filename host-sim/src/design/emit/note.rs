@@ -6,7 +6,7 @@ use super::super::Proposal;
 use super::super::answer::SETTLED;
 use super::super::chain::Ratings;
 use super::super::channel::CAPACITOR_PERCENT;
-use super::super::margin::{Energy, inserted_ohm, margins};
+use super::super::margin::{Energy, inserted_ohm, margins, waited};
 use super::super::rank::{Rated, WANTED, burden};
 use super::super::series::Series;
 use super::super::sheet::Sheet;
@@ -252,7 +252,7 @@ fn timing(proposal: &Proposal) -> String {
          | time constant at the warning limit | {} |\n| time constant of a pack without a leak | {} |\n\
          | two dwells settled to 1 % at the warning limit (4.6 time constants each) | {:.2} s |\n\
          | the same without a leak | {:.2} s |\n| bound: known as well as wanted at both limits, from power-up | {:.2} s |\n\
-         | a leak at the warning limit that begins later: a cycle, and a half-period for each further confirmation | {:.2} s |\n\
+         | a leak of half of the warning limit that begins later: warning, slowest of three runs in the plant | {} |\n\
          | tolerance of the reading lag | {} %, common practice for a filter capacitor, no source |\n\n\
          A verdict changes when {confirmations} estimates in a row agree. The monitor that waits for settled readings (`monitor = \"settled\"`) takes the \
          two dwells. In circuits slower than the dwell, an uncertain reading lag costs the transient fit up to a factor of two in the \
@@ -265,7 +265,7 @@ fn timing(proposal: &Proposal) -> String {
         2.0 * SETTLED * best.tau_s,
         2.0 * SETTLED * best.tau_healthy_s,
         best.answer_s,
-        best.running_s,
+        waited(proposal.noticed_s),
         number(CAPACITOR_PERCENT),
     )
 }
@@ -275,7 +275,7 @@ fn against_limits(proposal: &Proposal) -> String {
     let mut text = "## Against published limits\n\nA margin above 1 is room, below 1 the limit is missed. No conformity is claimed.\n\n\
                     | limit | says | this design | margin | seen |\n|---|---|---|---|---|\n"
         .to_owned();
-    for margin in margins(sheet, proposal.best()) {
+    for margin in margins(sheet, proposal.best(), proposal.noticed_s) {
         let _ = writeln!(
             text,
             "| {} | {} | {} | {:.2}{} | {} |",
