@@ -61,8 +61,7 @@ impl Built {
             resistors: Vec::new(),
         };
         let top = candidate.chassis.top;
-        // The bottom of the divider stands at the reference: N and the bias differ by
-        // a source, which the buffer of the reference holds.
+        // To N: the bias of the pin shifts codes, and is taken off by zero_code.
         built.pin = built.network.node();
         built.chain(chassis, built.pin, top.count, top.each_ohm);
         built
@@ -319,7 +318,7 @@ fn measured_with_parts_that_are_off_the_error_stays_within_what_was_predicted() 
 }
 
 #[test]
-fn the_answer_comes_no_sooner_than_the_bound_and_soon_after() {
+fn the_answer_comes_soon_after_the_bound() {
     let sheet = sheet(SHEET);
     for one in proposals(&sheet) {
         let limits = [&one.warning, &one.alarm];
