@@ -11,6 +11,7 @@ pub mod error;
 pub mod evidence;
 pub mod expected;
 pub mod journal;
+pub mod insitu;
 pub mod network;
 pub mod ordered;
 pub mod output;

@@ -8,7 +8,9 @@ mod demo;
 mod design;
 mod evidence;
 mod journal;
+mod in_situ;
 mod replay;
+mod shell;
 mod simulate;
 
 use std::path::{Path, PathBuf};

@@ -19,6 +19,7 @@ Examples:
   ohmsplit campaign sweep PLAN.toml --out FOLDER    vary any fields of a scenario, many trials each
   ohmsplit journal FLASH.bin                        the event records that firmware kept
   ohmsplit design PACK.toml --out FOLDER            propose a monitor for a pack, with configurations that compile
+  ohmsplit in-situ                                  the check by hand, with voltmeter and resistor
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
@@ -60,8 +61,14 @@ pub(super) enum Command {
     Journal(JournalArgs),
     /// Propose a monitor for a pack: drive, dividers, filter, timing, and configurations that compile.
     Design(DesignArgs),
+    /// Check by hand with a voltmeter and a known resistor, led step by step.
+    InSitu(super::insitu::InSituArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
+    /// Print a completion script for a shell.
+    Completions(super::shell::CompletionsArgs),
+    /// Print the manual page.
+    Man(super::shell::ManArgs),
 }
 
 /// What is printed.

@@ -9,7 +9,9 @@ mod evidence;
 mod files;
 mod formats;
 mod journal;
+mod insitu;
 mod replay;
+mod shell;
 mod show;
 mod simulate;
 
@@ -58,7 +60,10 @@ pub fn main() -> ExitCode {
         Some(Command::Evidence(args)) => evidence::run(&args),
         Some(Command::Journal(args)) => journal::run(&args),
         Some(Command::Design(args)) => design::run(&args),
+        Some(Command::InSitu(args)) => insitu::run(&args),
         Some(Command::Formats) => formats::run(),
+        Some(Command::Completions(args)) => shell::completions(&args),
+        Some(Command::Man(args)) => shell::man(&args),
     };
     match end {
         Ok(end) => ExitCode::from(end.code()),

@@ -1,0 +1,18 @@
+//! The in-situ check: isolation by hand with a voltmeter and a known resistor
+//! Ro, as UN R100 (REESS annex, 1.2) and 49 CFR 571.305 S7.6 (from memory, not
+//! verified) word it, with the uncertainty that follows from the instruments.
+
+mod compare;
+mod compute;
+mod guide;
+mod sheet;
+mod text;
+
+#[cfg(test)]
+mod tests;
+
+pub use compare::{Claim, Comparison, Figure, compare};
+pub use compute::{Answer, Bounded, Findings, compute};
+pub use guide::guide;
+pub use sheet::{Inserted, Meter, Readings, Sheet, Side, Wiring};
+pub use text::text;

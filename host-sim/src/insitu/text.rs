@@ -1,0 +1,118 @@
+//! The outcome in words.
+
+use std::fmt::Write as _;
+
+use super::compare::{Comparison, Figure};
+use super::compute::{Bounded, Findings};
+use super::sheet::Sheet;
+use crate::output::{CAUTION, si};
+
+/// Limits in ohms per volt of the working voltage, and where they stand.
+const LIMITS: [(f64, &str); 2] = [
+    (
+        100.0,
+        "UN R100 5.1.3.1, DC; 49 CFR 571.305 S5.3, DC, and IEC 62485-2 (these two from memory, not verified)",
+    ),
+    (
+        500.0,
+        "UN R100 5.1.3.1, AC, and 5.1.3.2, DC joined to AC without further protection; 49 CFR 571.305 S5.3, AC (from memory, not verified)",
+    ),
+];
+
+fn one(of: &Bounded) -> String {
+    let interval = match of.high_ohm {
+        Some(high) => format!("{} to {}", si(of.low_ohm, "Ω"), si(high, "Ω")),
+        None => format!("above {}", si(of.low_ohm, "Ω")),
+    };
+    match (of.ohm, of.u_ohm) {
+        (Some(ohm), Some(u)) => format!("{}, u = {}, 95 %: {interval}", si(ohm, "Ω"), si(u, "Ω")),
+        _ => format!("no leak resolved, {interval}"),
+    }
+}
+
+/// The report of a check.
+#[must_use]
+pub fn text(sheet: &Sheet, findings: &Findings, compared: Option<&Comparison>) -> String {
+    let answer = &findings.answer;
+    let working = sheet.working_voltage_v;
+    let mut out = String::new();
+    let mut say = |line: String| {
+        // A String takes everything.
+        let _ = writeln!(out, "{line}");
+    };
+    say(format!(
+        "Ri, the {} rail, weaker   {}",
+        answer.weak.word(),
+        one(&answer.weakest)
+    ));
+    say(format!(
+        "the {} rail               {}",
+        answer.weak.other().word(),
+        one(&answer.stronger)
+    ));
+    say(format!(
+        "both in parallel, R_iso       {}",
+        one(&answer.parallel)
+    ));
+    say(format!(
+        "\nRi per volt of the working voltage, {working} V:"
+    ));
+    let per_volt = |ohm: f64| format!("{:.1} Ω/V", ohm / working);
+    say(format!(
+        "  {}, 95 %: {}",
+        answer
+            .weakest
+            .ohm
+            .map_or_else(|| "no leak resolved".to_owned(), per_volt),
+        match answer.weakest.high_ohm {
+            Some(high) => format!("{} to {}", per_volt(answer.weakest.low_ohm), per_volt(high)),
+            None => format!("above {}", per_volt(answer.weakest.low_ohm)),
+        }
+    ));
+    for (limit, source) in LIMITS {
+        let needed = limit * working;
+        let word = if answer.weakest.low_ohm >= needed {
+            "met"
+        } else if answer.weakest.high_ohm.is_some_and(|high| high < needed) {
+            "not met"
+        } else {
+            "cannot tell"
+        };
+        say(format!(
+            "  {limit:.0} Ω/V, {}: {word}\n      {source}",
+            si(needed, "Ω")
+        ));
+    }
+    if let Some(compared) = compared {
+        say(format!("\n{}", against_monitor(compared)));
+    }
+    for warning in &findings.warnings {
+        say(format!("\nwarning: {warning}"));
+    }
+    say(format!("\n{CAUTION}"));
+    out
+}
+
+fn against_monitor(compared: &Comparison) -> String {
+    let word = if compared.agrees { "agree" } else { "disagree" };
+    let figure = match compared.claim.figure {
+        Figure::WeakestRail => "weaker rail",
+        Figure::BothInParallel => "both in parallel",
+    };
+    let mut text = format!(
+        "The monitor's figure, {figure}: {}\nCheck and monitor {word}: they are {:.1} combined standard uncertainties apart (2 are allowed).",
+        one(&compared.claim.resistance),
+        compared.deviation.abs()
+    );
+    if compared.fits_other_figure {
+        text += match compared.claim.figure {
+            Figure::WeakestRail => {
+                "\nIt fits both rails in parallel: see which of the two the monitor shows. Ri is the weaker rail, min(Rp, Rn)."
+            }
+            Figure::BothInParallel => {
+                "\nIt fits the weaker rail: see which of the two the monitor shows. Both in parallel is 1/(1/Rp + 1/Rn)."
+            }
+        };
+    }
+    text
+}
