@@ -1,6 +1,7 @@
 //! The whole program, as a user or a script meets it.
 
 mod bad_input;
+mod book;
 mod bound;
 mod browser;
 mod campaign;
