@@ -183,7 +183,13 @@ impl Sheet {
             let problem = format!("\"{}\" is not the format of a sheet", self.format);
             return Err(FieldFault::new("format", problem, FORMAT));
         }
-        let (meter, inserted, readings) = (&self.meter, &self.inserted, &self.readings);
+        self.check_instruments()?;
+        self.check_readings()?;
+        self.check_agreement()
+    }
+
+    fn check_instruments(&self) -> Result<(), FieldFault> {
+        let (meter, inserted) = (&self.meter, &self.inserted);
         for (path, value, range, unit) in [
             (
                 "working_voltage_V",
@@ -229,6 +235,15 @@ impl Sheet {
                 0.0..=20.0,
                 "%",
             ),
+        ] {
+            in_range(path, value, range, unit)?;
+        }
+        Ok(())
+    }
+
+    fn check_readings(&self) -> Result<(), FieldFault> {
+        let readings = &self.readings;
+        for (path, value, range, unit) in [
             ("readings.pack_V", readings.pack_v, 1.0..=2000.0, "V"),
             (
                 "readings.negative_V",
@@ -254,7 +269,7 @@ impl Sheet {
         if let Some(value) = readings.pack_with_inserted_v {
             in_range("readings.pack_with_inserted_V", value, 1.0..=2000.0, "V")?;
         }
-        self.check_agreement()
+        Ok(())
     }
 
     /// Readings that no circuit yields, beyond what the meter may be off.
