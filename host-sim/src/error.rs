@@ -28,6 +28,13 @@ pub enum Place {
         /// Name of the column.
         column: Option<String>,
     },
+    /// A sample of a channel in a measurement file.
+    Sample {
+        /// Number of the sample, counted from 1.
+        number: u64,
+        /// Name of the channel.
+        channel: String,
+    },
 }
 
 /// Whose fault a problem is; decides the exit code.
@@ -128,6 +135,7 @@ impl fmt::Display for Place {
                 }
                 write!(f, "field {path}")
             }
+            Self::Sample { number, channel } => write!(f, "channel {channel}, sample {number}"),
             Self::Row { line, column } => {
                 write!(f, "line {line}")?;
                 match column {

@@ -49,10 +49,15 @@ fn number(field: &[u8], unit: &str) -> Result<f64, BadField> {
     }
 }
 
+/// Whether a number of seconds can be a time.
+pub(super) fn time_in_range(seconds: f64) -> bool {
+    seconds.abs() <= SECONDS_MAX
+}
+
 /// A time in seconds.
 pub(super) fn time_s(field: &[u8]) -> Result<f64, BadField> {
     let value = number(field, "seconds")?;
-    if value.abs() > SECONDS_MAX {
+    if !time_in_range(value) {
         return bad(field, "is out of range", "at most 1e9 s");
     }
     Ok(value)
@@ -60,12 +65,28 @@ pub(super) fn time_s(field: &[u8]) -> Result<f64, BadField> {
 
 /// Volts as a code of one microvolt.
 pub(super) fn microvolts(field: &[u8]) -> Result<i32, BadField> {
-    let value = number(field, "volts")?;
-    if value.abs() > VOLTS_MAX {
-        let expected = format!("-{VOLTS_MAX} to {VOLTS_MAX} V");
-        return bad(field, "is out of range", expected);
+    match volts_code(number(field, "volts")?) {
+        Some(code) => Ok(code),
+        None => {
+            let expected = format!("-{VOLTS_MAX} to {VOLTS_MAX} V");
+            bad(field, "is out of range", expected)
+        }
     }
-    Ok((value * 1e6).round() as i32)
+}
+
+/// Volts as a code of one microvolt, when in range.
+#[inline]
+pub(super) fn volts_code(volts: f64) -> Option<i32> {
+    (volts.abs() <= VOLTS_MAX).then(|| (volts * 1e6).round() as i32)
+}
+
+/// A number as a code, when it is one of the converter's.
+#[inline]
+pub(super) fn whole_code(value: f64, codes: &std::ops::RangeInclusive<i64>) -> Option<i32> {
+    let code = value as i64;
+    (code as f64 == value && codes.contains(&code))
+        .then(|| i32::try_from(code).ok())
+        .flatten()
 }
 
 /// A converter code within the converter's range.

@@ -6,6 +6,8 @@ use std::io::{BufRead, BufReader, Read};
 use csv_core::ReadRecordResult;
 use flate2::bufread::MultiGzDecoder;
 
+use crate::error::{HostError, Place};
+
 const BUFFER: usize = 1 << 17;
 const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 const BYTE_ORDER_MARK: &[u8] = "\u{feff}".as_bytes();
@@ -20,6 +22,34 @@ pub(super) enum BadLine {
     Unreadable(std::io::Error),
     /// The line is no record: what is wrong with it.
     Malformed(&'static str),
+}
+
+impl BadLine {
+    /// The error of a file, at the line that was reached.
+    #[cold]
+    pub(super) fn told(self, file: &str, line: u64) -> HostError {
+        let at = |problem: String| {
+            HostError::input(problem)
+                .in_file(file)
+                .at(Place::Row { line, column: None })
+        };
+        let error = match self {
+            Self::Malformed(problem) => {
+                return at(problem.to_owned())
+                    .expected("one row of a CSV file a line")
+                    .mend("correct the line, or name a capture: `ohmsplit formats` describes it");
+            }
+            Self::Unreadable(error) => error,
+        };
+        let problem = if error.kind() == std::io::ErrorKind::UnexpectedEof {
+            "the compressed file ends too early".to_owned()
+        } else {
+            format!("the file cannot be read on: {error}")
+        };
+        at(problem)
+            .expected("a whole CSV file, plain or gzip")
+            .mend("copy the file again from where it was recorded")
+    }
 }
 
 /// A stream of records.
@@ -73,6 +103,11 @@ impl Lines {
             None => 0,
         };
         self.fields[start..self.ends[place]].trim_ascii()
+    }
+
+    /// Where the record has this field.
+    pub(super) fn place_of(&self, wanted: &str) -> Option<usize> {
+        (0..self.count).find(|&place| self.field(place) == wanted.as_bytes())
     }
 
     /// Goes to the next record; `false` at the end of the file.

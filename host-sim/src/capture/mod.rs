@@ -1,11 +1,13 @@
-//! Captures: samples as CSV, plain or gzip, read and written row by row.
+//! Captures: samples read and written row by row, whatever the file.
 //!
 //! A capture holds a time, a drive state and two readings a row, as volts at
 //! the terminals or as raw converter codes. Either way a [`Row`] carries the
 //! codes that the core takes: a capture in volts has codes of one microvolt.
 
+mod csv;
 mod fields;
 mod lines;
+mod mapped;
 mod read;
 mod write;
 

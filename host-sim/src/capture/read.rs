@@ -1,88 +1,82 @@
-//! Reading a capture as a stream. Every malformed file yields one error with
-//! line and column.
+//! One reader for every kind of capture file. What a file is shows in its
+//! first bytes.
 
 use std::fs::File;
-use std::io::Read;
-use std::ops::RangeInclusive;
+use std::io::{Cursor, Read};
 use std::path::Path;
 
 use ohmsplit::config::Config;
 
-use super::fields::{self, BadField};
-use super::lines::{BadLine, Lines};
+use super::csv::CsvReader;
+use super::lines::Lines;
+use super::mapped::{self, Mapped};
 use super::{Layout, Row};
 use crate::document::FieldFault;
-use crate::error::{HostError, Place};
+use crate::error::HostError;
 use crate::network::{NetworkFile, Readings};
 
-/// Where the columns stand in a row.
-#[derive(Debug, Clone, Copy)]
-struct Columns {
-    count: usize,
-    time: usize,
-    drive: usize,
-    readings: [usize; 2],
+enum Source {
+    Csv(Box<CsvReader>),
+    Mapped(Box<Mapped>),
 }
 
 /// An open capture.
-pub struct Reader {
-    name: String,
-    lines: Lines,
-    layout: Layout,
-    columns: Columns,
-    /// Codes that each converter can give.
-    codes: [RangeInclusive<i64>; 2],
-    last_s: f64,
-    rows: u64,
-}
+pub struct Reader(Source);
 
 impl Reader {
-    /// Opens a capture, plain or gzip, and reads its header row.
+    /// Opens a capture: CSV, plain or gzip, Parquet, or ASAM MDF 4.
     ///
     /// # Errors
-    /// When the file cannot be read or has no proper header.
+    /// When the file cannot be read or is no such file.
     pub fn open(path: &Path) -> Result<Self, HostError> {
         let name = path.display().to_string();
-        let file =
-            File::open(path).map_err(|error| HostError::system(&*name, "cannot open", &error))?;
-        Self::from_bytes(&name, file)
+        let cannot = |error| HostError::system(&*name, "cannot open", &error);
+        let mut file = File::open(path).map_err(cannot)?;
+        let mut head = Vec::new();
+        file.by_ref()
+            .take(mapped::MAGIC_LEN)
+            .read_to_end(&mut head)
+            .map_err(cannot)?;
+        match mapped::File::by_magic(&head, path)? {
+            Some(file) => Ok(Self(Source::Mapped(Box::new(Mapped::new(file))))),
+            // A pipe cannot be read twice: what was read goes before the rest.
+            None => Self::from_bytes(&name, Cursor::new(head).chain(file)),
+        }
     }
 
-    /// Reads a capture from any source of bytes; `name` is for messages.
+    /// Reads a CSV capture from any source of bytes; `name` is for messages.
     ///
     /// # Errors
     /// As [`Reader::open`].
     pub fn from_bytes(name: &str, bytes: impl Read + 'static) -> Result<Self, HostError> {
-        let lines =
+        let mut lines =
             Lines::new(bytes).map_err(|error| HostError::system(name, "cannot read", &error))?;
-        let mut reader = Self {
-            name: name.to_owned(),
-            lines,
-            layout: Layout::ALL[0],
-            columns: Columns {
-                count: 0,
-                time: 0,
-                drive: 0,
-                readings: [0; 2],
-            },
-            codes: [0..=0, 0..=0],
-            last_s: f64::NEG_INFINITY,
-            rows: 0,
-        };
-        reader.read_header()?;
-        Ok(reader)
+        let first = lines.advance();
+        if matches!(first, Ok(true)) && lines.place_of(mapped::FRAME_DATA).is_some() {
+            let file = mapped::File::frames(name, lines)?;
+            return Ok(Self(Source::Mapped(Box::new(Mapped::new(file)))));
+        }
+        let reader = CsvReader::start(name, lines, first)?;
+        Ok(Self(Source::Csv(Box::new(reader))))
     }
 
-    /// What the readings are.
+    /// What the readings are. For a file whose channels are mapped this is
+    /// known once it is bound.
     #[must_use]
-    pub const fn layout(&self) -> Layout {
-        self.layout
+    pub fn layout(&self) -> Layout {
+        match &self.0 {
+            Source::Csv(reader) => reader.layout(),
+            Source::Mapped(reader) => reader.layout,
+        }
     }
 
     /// Rows read so far.
     #[must_use]
-    pub const fn rows(&self) -> u64 {
-        self.rows
+    pub fn rows(&self) -> u64 {
+        match &self.0 {
+            Source::Csv(reader) => reader.rows(),
+            Source::Mapped(reader) => reader.rows(),
+        }
     }
 
     /// The core's configuration for this capture, from the network document
@@ -91,26 +85,32 @@ impl Reader {
     /// # Errors
     /// The field of the document that does not fit the capture.
     pub fn bind(&mut self, network: &NetworkFile) -> Result<Config, FieldFault> {
+        if let Source::Mapped(reader) = &mut self.0 {
+            reader.bind(network)?;
+        }
+        let layout = self.layout();
         let front_end = &network.front_end;
-        let columns = self.layout.columns();
-        if front_end.kind != self.layout.kind {
+        if front_end.kind != layout.kind {
+            let [first, second] = layout.columns();
             let problem = format!(
-                "the front end is {}, but the capture has {} and {}",
+                "the front end is {}, but the capture has {first} and {second}",
                 front_end.kind.word(),
-                columns[0],
-                columns[1]
             );
             return Err(
-                FieldFault::new("front_end.kind", problem, self.layout.kind.word())
+                FieldFault::new("front_end.kind", problem, layout.kind.word())
                     .mend("name the network file that belongs to this capture"),
             );
         }
-        let config = network.config(self.layout.readings)?;
-        if self.layout.readings == Readings::Codes {
+        let config = network.config(layout.readings)?;
+        if layout.readings == Readings::Codes {
             let channels = front_end.channels();
+            let codes = match &mut self.0 {
+                Source::Csv(reader) => &mut reader.codes,
+                Source::Mapped(reader) => &mut reader.codes,
+            };
             for (place, name) in front_end.kind.channels().into_iter().enumerate() {
                 let converter = channels[place].converter(&format!("front_end.{name}"))?;
-                self.codes[place] = converter.codes();
+                codes[place] = converter.codes();
             }
         }
         Ok(config)
@@ -119,240 +119,12 @@ impl Reader {
     /// The next row, or `None` at the end.
     ///
     /// # Errors
-    /// With line and column, when the row is malformed, or when the capture has no row at all.
+    /// With its place, when the row is malformed, or when the capture has no row at all.
     #[inline]
     pub fn next_row(&mut self) -> Result<Option<Row>, HostError> {
-        match self.lines.advance() {
-            Ok(true) => {}
-            Ok(false) => return self.end(),
-            Err(bad) => return Err(self.bad_line(bad)),
+        match &mut self.0 {
+            Source::Csv(reader) => reader.next_row(),
+            Source::Mapped(reader) => reader.next_row(),
         }
-        if self.lines.len() != self.columns.count {
-            return Err(self.ragged());
-        }
-        let row = match self.parse() {
-            Ok(row) => row,
-            Err((column, bad)) => return Err(self.bad_field(column, bad)),
-        };
-        if row.time_s <= self.last_s {
-            return Err(self.not_increasing(row.time_s));
-        }
-        self.last_s = row.time_s;
-        self.rows += 1;
-        Ok(Some(row))
-    }
-
-    /// The record as a row, or the place of its bad field.
-    #[inline]
-    fn parse(&self) -> Result<Row, (usize, BadField)> {
-        let Columns {
-            time,
-            drive,
-            readings,
-            ..
-        } = self.columns;
-        let mut codes = [0; 2];
-        for ((code, place), range) in codes.iter_mut().zip(readings).zip(&self.codes) {
-            let field = self.lines.field(place);
-            let parsed = match self.layout.readings {
-                Readings::Volts => fields::microvolts(field),
-                Readings::Codes => fields::code(field, range),
-            };
-            *code = parsed.map_err(|bad| (place, bad))?;
-        }
-        Ok(Row {
-            time_s: fields::time_s(self.lines.field(time)).map_err(|bad| (time, bad))?,
-            drive: fields::drive(self.lines.field(drive)).map_err(|bad| (drive, bad))?,
-            codes,
-        })
-    }
-
-    fn read_header(&mut self) -> Result<(), HostError> {
-        match self.lines.advance() {
-            Ok(true) => {}
-            Ok(false) => {
-                return Err(self
-                    .error("the capture is empty")
-                    .expected(HEADER)
-                    .mend("record again, or name the right file"));
-            }
-            Err(bad) => return Err(self.bad_line(bad)),
-        }
-        let names: Vec<&[u8]> = (0..self.lines.len())
-            .map(|place| self.lines.field(place))
-            .collect();
-        let text = |byte: &u8| (b' '..=b'~').contains(byte);
-        if !names.iter().copied().flatten().all(text) {
-            return Err(self
-                .error("this is not a CSV capture: the header row has bytes that are not text")
-                .expected(HEADER)
-                .mend("name a capture; `ohmsplit formats` describes it"));
-        }
-        let names: Vec<String> = names
-            .into_iter()
-            .map(|name| String::from_utf8_lossy(name).into_owned())
-            .collect();
-        self.layout = self.find_layout(&names)?;
-        self.columns = self.place_columns(&names)?;
-        Ok(())
-    }
-
-    /// Which pair of readings the header names.
-    fn find_layout(&self, names: &[String]) -> Result<Layout, HostError> {
-        let has = |wanted: &str| names.iter().any(|name| name == wanted);
-        let present: Vec<Layout> = Layout::ALL
-            .into_iter()
-            .filter(|layout| layout.columns().into_iter().any(has))
-            .collect();
-        match present[..] {
-            [layout] => Ok(layout),
-            [] if !has("time_s") && !has("drive") => Err(self
-                .header_error("there is no header row with column names")
-                .mend(if names.len() == 1 && names[0].contains(';') {
-                    "separate columns by commas, and write numbers with a point"
-                } else {
-                    "write the column names in the first row"
-                })),
-            [] => Err(self
-                .header_error("no column holds readings")
-                .mend("name one of these pairs of columns: chassis_V and pack_V, chassis_code and pack_code, positive_V and negative_V, positive_code and negative_code")),
-            _ => {
-                let found: Vec<&str> = Layout::ALL
-                    .iter()
-                    .flat_map(|layout| layout.columns())
-                    .filter(|column| has(column))
-                    .collect();
-                Err(self
-                    .header_error(format!("{} do not go together", found.join(", ")))
-                    .expected("one pair of readings, both in volts or both in codes")
-                    .mend("keep one pair; start the name of a column to be ignored with x_"))
-            }
-        }
-    }
-
-    fn place_columns(&self, names: &[String]) -> Result<Columns, HostError> {
-        let [first, second] = self.layout.columns();
-        let known = ["time_s", "drive", first, second];
-        for (place, name) in names.iter().enumerate() {
-            if names[..place].contains(name) && !name.starts_with("x_") {
-                return Err(self
-                    .header_error(format!("column {name} is there twice"))
-                    .mend("remove or rename one of them"));
-            }
-            if !known.contains(&name.as_str()) && !name.starts_with("x_") {
-                return Err(self
-                    .header_error(format!(
-                        "unknown column {}",
-                        fields::quoted(name.as_bytes())
-                    ))
-                    .mend("correct the name, or start it with x_ to have the column ignored"));
-            }
-        }
-        let find = |wanted: &str| {
-            names.iter().position(|name| name == wanted).ok_or_else(|| {
-                self.header_error(format!("column {wanted} is missing"))
-                    .mend(format!(
-                        "add a column {wanted}; `ohmsplit formats` says what it holds"
-                    ))
-            })
-        };
-        Ok(Columns {
-            count: names.len(),
-            time: find("time_s")?,
-            drive: find("drive")?,
-            readings: [find(first)?, find(second)?],
-        })
-    }
-}
-
-const HEADER: &str = "a header row such as time_s,drive,chassis_V,pack_V";
-
-/// Errors: off the path of good rows.
-impl Reader {
-    fn error(&self, problem: impl Into<String>) -> HostError {
-        HostError::input(problem).in_file(&*self.name)
-    }
-
-    fn header_error(&self, problem: impl Into<String>) -> HostError {
-        self.row_error(problem, None).expected(HEADER)
-    }
-
-    /// An error at the line that was read last.
-    fn row_error(&self, problem: impl Into<String>, column: Option<&str>) -> HostError {
-        self.error(problem).at(Place::Row {
-            line: self.lines.number(),
-            column: column.map(ToOwned::to_owned),
-        })
-    }
-
-    fn column_name(&self, place: usize) -> &'static str {
-        let [first, second] = self.layout.columns();
-        if place == self.columns.time {
-            "time_s"
-        } else if place == self.columns.drive {
-            "drive"
-        } else if place == self.columns.readings[0] {
-            first
-        } else {
-            second
-        }
-    }
-
-    #[cold]
-    fn end(&self) -> Result<Option<Row>, HostError> {
-        if self.rows > 0 {
-            return Ok(None);
-        }
-        Err(self
-            .error("the capture has a header but no rows")
-            .expected("one row a sample")
-            .mend("record again, or name the right file"))
-    }
-
-    #[cold]
-    fn bad_field(&self, place: usize, bad: BadField) -> HostError {
-        self.row_error(bad.problem, Some(self.column_name(place)))
-            .expected(bad.expected)
-            .mend("correct the field, or remove the row: missing samples are allowed")
-    }
-
-    #[cold]
-    fn ragged(&self) -> HostError {
-        let (found, wanted) = (self.lines.len(), self.columns.count);
-        self.row_error(format!("the row has {found} fields"), None)
-            .expected(format!("{wanted} fields, as in the header row"))
-            .mend("complete the row, or remove it: missing samples are allowed")
-    }
-
-    #[cold]
-    fn not_increasing(&self, time_s: f64) -> HostError {
-        let problem = format!(
-            "{time_s} does not come after {} of the row before",
-            self.last_s
-        );
-        self.row_error(problem, Some("time_s"))
-            .expected("times in seconds that increase from row to row")
-            .mend("sort the rows by time and remove doubles")
-    }
-
-    #[cold]
-    fn bad_line(&self, bad: BadLine) -> HostError {
-        let error = match bad {
-            BadLine::Malformed(problem) => {
-                return self
-                    .row_error(problem, None)
-                    .expected("one row of a CSV file a line")
-                    .mend("correct the line, or name a capture: `ohmsplit formats` describes it");
-            }
-            BadLine::Unreadable(error) => error,
-        };
-        let problem = if error.kind() == std::io::ErrorKind::UnexpectedEof {
-            "the compressed file ends too early".to_owned()
-        } else {
-            format!("the file cannot be read on: {error}")
-        };
-        self.row_error(problem, None)
-            .expected("a whole CSV file, plain or gzip")
-            .mend("copy the file again from where it was recorded")
     }
 }

@@ -5,6 +5,7 @@
 //! the core gets the standard uncertainty t/√3 of a rectangular distribution.
 
 mod channel;
+mod channels;
 mod circuit;
 mod config;
 
@@ -13,6 +14,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 pub use channel::{ChannelPart, Converter, FrontEndKind, FrontEndPart};
+pub use channels::{ChannelsPart, SourcePart};
 pub use circuit::{DriveKind, DrivePart, PermanentPart, Rail};
 pub use config::{Readings, drive_of};
 
@@ -47,6 +49,9 @@ pub struct NetworkFile {
     pub permanent: Vec<PermanentPart>,
     /// The measuring channels.
     pub front_end: FrontEndPart,
+    /// Which channel of a measurement file holds what.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channels: Option<ChannelsPart>,
     /// Timing of the measurement.
     #[serde(default)]
     pub timing: TimingPart,
@@ -158,7 +163,7 @@ impl NetworkFile {
     /// # Errors
     /// As [`NetworkFile::read`].
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let network: Self = document.parse()?;
+        let mut network: Self = document.parse()?;
         if network.format.as_deref() != Some(FORMAT) {
             let found = network.format.as_deref().unwrap_or("nothing").to_owned();
             let fault = FieldFault::new("format", format!("format is {found}"), FORMAT).mend(
@@ -167,6 +172,9 @@ impl NetworkFile {
             return Err(document.locate(fault));
         }
         network.check().map_err(|fault| document.locate(fault))?;
+        if let Some(channels) = &mut network.channels {
+            channels.resolve(document.name());
+        }
         Ok(network)
     }
 
@@ -196,6 +204,9 @@ impl NetworkFile {
             part.check(&format!("permanent[{place}]"))?;
         }
         self.front_end.check()?;
+        if let Some(channels) = &self.channels {
+            channels.check()?;
+        }
         self.timing.check()?;
         self.limits.check()?;
         // The core has the last word on how the parts fit.

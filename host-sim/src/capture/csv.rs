@@ -1,0 +1,292 @@
+//! A capture as CSV, read as a stream. Every malformed file yields one error
+//! with line and column.
+
+use std::ops::RangeInclusive;
+
+use super::fields::{self, BadField};
+use super::lines::{BadLine, Lines};
+use super::{Layout, Row};
+use crate::error::{HostError, Place};
+use crate::network::Readings;
+
+/// Where the columns stand in a row.
+#[derive(Debug, Clone, Copy)]
+struct Columns {
+    count: usize,
+    time: usize,
+    drive: usize,
+    readings: [usize; 2],
+}
+
+/// An open capture with its own columns.
+pub(super) struct CsvReader {
+    name: String,
+    lines: Lines,
+    layout: Layout,
+    columns: Columns,
+    /// Codes that each converter can give.
+    pub(super) codes: [RangeInclusive<i64>; 2],
+    last_s: f64,
+    rows: u64,
+}
+
+impl CsvReader {
+    /// Starts behind the header row, which `first` says is there.
+    ///
+    /// # Errors
+    /// When there is no proper header.
+    pub(super) fn start(
+        name: &str,
+        lines: Lines,
+        first: Result<bool, BadLine>,
+    ) -> Result<Self, HostError> {
+        let mut reader = Self {
+            name: name.to_owned(),
+            lines,
+            layout: Layout::ALL[0],
+            columns: Columns {
+                count: 0,
+                time: 0,
+                drive: 0,
+                readings: [0; 2],
+            },
+            codes: [0..=0, 0..=0],
+            last_s: f64::NEG_INFINITY,
+            rows: 0,
+        };
+        reader.read_header(first)?;
+        Ok(reader)
+    }
+
+    pub(super) const fn layout(&self) -> Layout {
+        self.layout
+    }
+
+    pub(super) const fn rows(&self) -> u64 {
+        self.rows
+    }
+
+    /// The next row, or `None` at the end.
+    ///
+    /// # Errors
+    /// With line and column, when the row is malformed, or when the capture has no row at all.
+    #[inline]
+    pub(super) fn next_row(&mut self) -> Result<Option<Row>, HostError> {
+        match self.lines.advance() {
+            Ok(true) => {}
+            Ok(false) => return self.end(),
+            Err(bad) => return Err(self.bad_line(bad)),
+        }
+        if self.lines.len() != self.columns.count {
+            return Err(self.ragged());
+        }
+        let row = match self.parse() {
+            Ok(row) => row,
+            Err((column, bad)) => return Err(self.bad_field(column, bad)),
+        };
+        if row.time_s <= self.last_s {
+            return Err(self.not_increasing(row.time_s));
+        }
+        self.last_s = row.time_s;
+        self.rows += 1;
+        Ok(Some(row))
+    }
+
+    /// The record as a row, or the place of its bad field.
+    #[inline]
+    fn parse(&self) -> Result<Row, (usize, BadField)> {
+        let Columns {
+            time,
+            drive,
+            readings,
+            ..
+        } = self.columns;
+        let mut codes = [0; 2];
+        for ((code, place), range) in codes.iter_mut().zip(readings).zip(&self.codes) {
+            let field = self.lines.field(place);
+            let parsed = match self.layout.readings {
+                Readings::Volts => fields::microvolts(field),
+                Readings::Codes => fields::code(field, range),
+            };
+            *code = parsed.map_err(|bad| (place, bad))?;
+        }
+        Ok(Row {
+            time_s: fields::time_s(self.lines.field(time)).map_err(|bad| (time, bad))?,
+            drive: fields::drive(self.lines.field(drive)).map_err(|bad| (drive, bad))?,
+            codes,
+        })
+    }
+
+    fn read_header(&mut self, first: Result<bool, BadLine>) -> Result<(), HostError> {
+        match first {
+            Ok(true) => {}
+            Ok(false) => {
+                return Err(self
+                    .error("the capture is empty")
+                    .expected(HEADER)
+                    .mend("record again, or name the right file"));
+            }
+            Err(bad) => return Err(self.bad_line(bad)),
+        }
+        let names: Vec<&[u8]> = (0..self.lines.len())
+            .map(|place| self.lines.field(place))
+            .collect();
+        let text = |byte: &u8| (b' '..=b'~').contains(byte);
+        if !names.iter().copied().flatten().all(text) {
+            return Err(self
+                .error("this is not a CSV capture: the header row has bytes that are not text")
+                .expected(HEADER)
+                .mend("name a capture; `ohmsplit formats` describes it"));
+        }
+        let names: Vec<String> = names
+            .into_iter()
+            .map(|name| String::from_utf8_lossy(name).into_owned())
+            .collect();
+        self.layout = self.find_layout(&names)?;
+        self.columns = self.place_columns(&names)?;
+        Ok(())
+    }
+
+    /// Which pair of readings the header names.
+    fn find_layout(&self, names: &[String]) -> Result<Layout, HostError> {
+        let has = |wanted: &str| names.iter().any(|name| name == wanted);
+        let present: Vec<Layout> = Layout::ALL
+            .into_iter()
+            .filter(|layout| layout.columns().into_iter().any(has))
+            .collect();
+        match present[..] {
+            [layout] => Ok(layout),
+            [] if !has("time_s") && !has("drive") => Err(self
+                .header_error("there is no header row with column names")
+                .mend(if names.len() == 1 && names[0].contains(';') {
+                    "separate columns by commas, and write numbers with a point"
+                } else {
+                    "write the column names in the first row"
+                })),
+            [] => Err(self
+                .header_error("no column holds readings")
+                .mend("name one of these pairs of columns: chassis_V and pack_V, chassis_code and pack_code, positive_V and negative_V, positive_code and negative_code")),
+            _ => {
+                let found: Vec<&str> = Layout::ALL
+                    .iter()
+                    .flat_map(|layout| layout.columns())
+                    .filter(|column| has(column))
+                    .collect();
+                Err(self
+                    .header_error(format!("{} do not go together", found.join(", ")))
+                    .expected("one pair of readings, both in volts or both in codes")
+                    .mend("keep one pair; start the name of a column to be ignored with x_"))
+            }
+        }
+    }
+
+    fn place_columns(&self, names: &[String]) -> Result<Columns, HostError> {
+        let [first, second] = self.layout.columns();
+        let known = ["time_s", "drive", first, second];
+        for (place, name) in names.iter().enumerate() {
+            if names[..place].contains(name) && !name.starts_with("x_") {
+                return Err(self
+                    .header_error(format!("column {name} is there twice"))
+                    .mend("remove or rename one of them"));
+            }
+            if !known.contains(&name.as_str()) && !name.starts_with("x_") {
+                return Err(self
+                    .header_error(format!(
+                        "unknown column {}",
+                        fields::quoted(name.as_bytes())
+                    ))
+                    .mend("correct the name, or start it with x_ to have the column ignored"));
+            }
+        }
+        let find = |wanted: &str| {
+            names.iter().position(|name| name == wanted).ok_or_else(|| {
+                self.header_error(format!("column {wanted} is missing"))
+                    .mend(format!(
+                        "add a column {wanted}; `ohmsplit formats` says what it holds"
+                    ))
+            })
+        };
+        Ok(Columns {
+            count: names.len(),
+            time: find("time_s")?,
+            drive: find("drive")?,
+            readings: [find(first)?, find(second)?],
+        })
+    }
+}
+
+const HEADER: &str = "a header row such as time_s,drive,chassis_V,pack_V";
+
+/// Errors: off the path of good rows.
+impl CsvReader {
+    fn error(&self, problem: impl Into<String>) -> HostError {
+        HostError::input(problem).in_file(&*self.name)
+    }
+
+    fn header_error(&self, problem: impl Into<String>) -> HostError {
+        self.row_error(problem, None).expected(HEADER)
+    }
+
+    /// An error at the line that was read last.
+    fn row_error(&self, problem: impl Into<String>, column: Option<&str>) -> HostError {
+        self.error(problem).at(Place::Row {
+            line: self.lines.number(),
+            column: column.map(ToOwned::to_owned),
+        })
+    }
+
+    fn column_name(&self, place: usize) -> &'static str {
+        let [first, second] = self.layout.columns();
+        if place == self.columns.time {
+            "time_s"
+        } else if place == self.columns.drive {
+            "drive"
+        } else if place == self.columns.readings[0] {
+            first
+        } else {
+            second
+        }
+    }
+
+    #[cold]
+    fn end(&self) -> Result<Option<Row>, HostError> {
+        if self.rows > 0 {
+            return Ok(None);
+        }
+        Err(self
+            .error("the capture has a header but no rows")
+            .expected("one row a sample")
+            .mend("record again, or name the right file"))
+    }
+
+    #[cold]
+    fn bad_field(&self, place: usize, bad: BadField) -> HostError {
+        self.row_error(bad.problem, Some(self.column_name(place)))
+            .expected(bad.expected)
+            .mend("correct the field, or remove the row: missing samples are allowed")
+    }
+
+    #[cold]
+    fn ragged(&self) -> HostError {
+        let (found, wanted) = (self.lines.len(), self.columns.count);
+        self.row_error(format!("the row has {found} fields"), None)
+            .expected(format!("{wanted} fields, as in the header row"))
+            .mend("complete the row, or remove it: missing samples are allowed")
+    }
+
+    #[cold]
+    fn not_increasing(&self, time_s: f64) -> HostError {
+        let problem = format!(
+            "{time_s} does not come after {} of the row before",
+            self.last_s
+        );
+        self.row_error(problem, Some("time_s"))
+            .expected("times in seconds that increase from row to row")
+            .mend("sort the rows by time and remove doubles")
+    }
+
+    #[cold]
+    fn bad_line(&self, bad: BadLine) -> HostError {
+        bad.told(&self.name, self.lines.number())
+    }
+}
