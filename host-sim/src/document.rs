@@ -112,6 +112,12 @@ impl Document {
         &self.name
     }
 
+    /// Whether the text names a format somewhere: cheap, before it is parsed.
+    #[must_use]
+    pub fn mentions(&self, format: &str) -> bool {
+        self.text.contains(format)
+    }
+
     /// The document as a `T`; unknown and missing fields are refused by `T`.
     ///
     /// # Errors

@@ -112,6 +112,19 @@ impl Expected {
         Ok(())
     }
 
+    /// How far a figure may be from the truth, in the unit of its name.
+    #[must_use]
+    pub fn tolerance(&self, figure: &str) -> Option<f64> {
+        match figure {
+            "isolation_ohm" => {
+                let percent = self.expect.within_percent?;
+                Some(self.truth.isolation_ohm? * percent / 100.0)
+            }
+            "position" => self.expect.position_within,
+            _ => None,
+        }
+    }
+
     /// What differs between this and an outcome; nothing when all is met.
     #[must_use]
     pub fn differences(&self, outcome: &Outcome) -> Vec<String> {

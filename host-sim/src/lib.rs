@@ -2,6 +2,7 @@
 //! and the tool that runs the core on them exactly as firmware does.
 
 pub mod bound;
+pub mod bulk;
 pub mod campaign;
 pub mod capture;
 pub mod cli;
@@ -12,10 +13,12 @@ pub mod evidence;
 pub mod expected;
 pub mod journal;
 pub mod insitu;
+pub mod fleet;
 pub mod network;
 pub mod ordered;
 pub mod output;
 pub mod plant;
+pub mod regress;
 pub mod replay;
 pub mod rig;
 pub mod scenario;

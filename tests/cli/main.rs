@@ -4,6 +4,7 @@ mod bad_input;
 mod book;
 mod bound;
 mod browser;
+mod bulk;
 mod campaign;
 mod demo;
 mod design;

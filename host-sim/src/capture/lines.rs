@@ -17,7 +17,7 @@ const LINE_MAX: u64 = 1 << 16;
 const FIELDS_MAX: usize = 1024;
 
 /// Why no record can be had.
-pub(super) enum BadLine {
+pub(crate) enum BadLine {
     /// The bytes cannot be read.
     Unreadable(std::io::Error),
     /// The line is no record: what is wrong with it.
@@ -27,7 +27,7 @@ pub(super) enum BadLine {
 impl BadLine {
     /// The error of a file, at the line that was reached.
     #[cold]
-    pub(super) fn told(self, file: &str, line: u64) -> HostError {
+    pub(crate) fn told(self, file: &str, line: u64) -> HostError {
         let at = |problem: String| {
             HostError::input(problem)
                 .in_file(file)
@@ -53,7 +53,7 @@ impl BadLine {
 }
 
 /// A stream of records.
-pub(super) struct Lines {
+pub(crate) struct Lines {
     source: Box<dyn BufRead>,
     parser: csv_core::Reader,
     line: Vec<u8>,
@@ -66,7 +66,7 @@ pub(super) struct Lines {
 
 impl Lines {
     /// Starts on plain or gzip bytes, told apart by the first two.
-    pub(super) fn new(bytes: impl Read + 'static) -> std::io::Result<Self> {
+    pub(crate) fn new(bytes: impl Read + 'static) -> std::io::Result<Self> {
         let mut buffered = BufReader::with_capacity(BUFFER, bytes);
         let source: Box<dyn BufRead> = if buffered.fill_buf()?.starts_with(&GZIP_MAGIC) {
             let unpacked = MultiGzDecoder::new(buffered);
@@ -86,18 +86,18 @@ impl Lines {
     }
 
     /// Number of the line read last, counted from 1.
-    pub(super) const fn number(&self) -> u64 {
+    pub(crate) const fn number(&self) -> u64 {
         self.number
     }
 
     /// Number of fields of the record.
-    pub(super) const fn len(&self) -> usize {
+    pub(crate) const fn len(&self) -> usize {
         self.count
     }
 
     /// A field of the record, without the blanks around it.
     #[inline]
-    pub(super) fn field(&self, place: usize) -> &[u8] {
+    pub(crate) fn field(&self, place: usize) -> &[u8] {
         let start = match place.checked_sub(1) {
             Some(before) => self.ends[before],
             None => 0,
@@ -106,13 +106,13 @@ impl Lines {
     }
 
     /// Where the record has this field.
-    pub(super) fn place_of(&self, wanted: &str) -> Option<usize> {
+    pub(crate) fn place_of(&self, wanted: &str) -> Option<usize> {
         (0..self.count).find(|&place| self.field(place) == wanted.as_bytes())
     }
 
     /// Goes to the next record; `false` at the end of the file.
     #[inline]
-    pub(super) fn advance(&mut self) -> Result<bool, BadLine> {
+    pub(crate) fn advance(&mut self) -> Result<bool, BadLine> {
         loop {
             if !self.read_line()? {
                 return Ok(false);

@@ -6,7 +6,7 @@
 
 mod csv;
 mod fields;
-mod lines;
+pub(crate) mod lines;
 mod mapped;
 mod read;
 mod write;

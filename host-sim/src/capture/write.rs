@@ -9,9 +9,121 @@ use flate2::write::GzEncoder;
 use super::{Layout, Row, fields};
 use crate::error::HostError;
 use crate::network::Readings;
-use crate::output::AtomicFile;
+use crate::output::{AtomicFile, Column, ColumnFile, ColumnKind};
 
 const BUFFER: usize = 1 << 16;
+/// Rows in a row group of a Parquet file.
+const GROUP: usize = 1 << 16;
+
+/// A capture being written: Parquet when the name of the file ends in
+/// `.parquet`, else CSV.
+pub struct Writer(Kind);
+
+enum Kind {
+    Text(TextWriter),
+    Columns(ColumnWriter),
+}
+
+impl Writer {
+    /// Starts a capture.
+    ///
+    /// # Errors
+    /// When the folder cannot be written.
+    pub fn create(path: &Path, layout: Layout, comment: &str) -> Result<Self, HostError> {
+        let ending = path.extension().unwrap_or_default();
+        Ok(Self(if ending.eq_ignore_ascii_case("parquet") {
+            Kind::Columns(ColumnWriter::create(path, layout, comment)?)
+        } else {
+            Kind::Text(TextWriter::create(path, layout, comment)?)
+        }))
+    }
+
+    /// Adds a row.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn push(&mut self, row: &Row) -> Result<(), HostError> {
+        match &mut self.0 {
+            Kind::Text(writer) => writer.push(row),
+            Kind::Columns(writer) => writer.push(row),
+        }
+    }
+
+    /// Completes the file and gives it its name.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn finish(self) -> Result<(), HostError> {
+        match self.0 {
+            Kind::Text(writer) => writer.finish(),
+            Kind::Columns(writer) => writer.finish(),
+        }
+    }
+}
+
+/// Rows as columns, under the names of a CSV capture.
+struct ColumnWriter {
+    file: ColumnFile,
+    readings: Readings,
+    rows: Vec<Row>,
+}
+
+impl ColumnWriter {
+    fn create(path: &Path, layout: Layout, comment: &str) -> Result<Self, HostError> {
+        let reading = match layout.readings {
+            Readings::Volts => ColumnKind::Number,
+            Readings::Codes => ColumnKind::Whole,
+        };
+        let [first, second] = layout.columns();
+        let columns = [
+            ("time_s", ColumnKind::Number),
+            ("drive", ColumnKind::Text),
+            (first, reading),
+            (second, reading),
+        ];
+        Ok(Self {
+            file: ColumnFile::create(path, &columns, comment)?,
+            readings: layout.readings,
+            rows: Vec::with_capacity(GROUP),
+        })
+    }
+
+    fn push(&mut self, row: &Row) -> Result<(), HostError> {
+        self.rows.push(*row);
+        if self.rows.len() < GROUP {
+            return Ok(());
+        }
+        self.flush()
+    }
+
+    fn flush(&mut self) -> Result<(), HostError> {
+        let rows = std::mem::take(&mut self.rows);
+        let reading = |place: usize| {
+            let codes = rows.iter().map(|row| row.codes[place]);
+            match self.readings {
+                // Codes of one microvolt.
+                Readings::Volts => {
+                    Column::Number(codes.map(|code| Some(f64::from(code) / 1e6)).collect())
+                }
+                Readings::Codes => Column::Whole(codes.map(|code| Some(code.into())).collect()),
+            }
+        };
+        // Whole microseconds, as in a CSV capture.
+        let time = |row: &Row| Some((row.time_s * 1e6).round() / 1e6);
+        let drive = |row: &Row| Some(row.drive.name().to_owned());
+        self.file.write(&[
+            Column::Number(rows.iter().map(time).collect()),
+            Column::Text(rows.iter().map(drive).collect()),
+            reading(0),
+            reading(1),
+        ])
+    }
+
+    fn finish(mut self) -> Result<(), HostError> {
+        self.flush()?;
+        self.file.finish()
+    }
+}
 
 /// Plain text, or gzip when the name of the file ends in `.gz`.
 enum Sink {
@@ -19,20 +131,17 @@ enum Sink {
     Gzip(Box<GzEncoder<AtomicFile>>),
 }
 
-/// A capture being written.
-pub struct Writer {
+/// Rows as CSV.
+struct TextWriter {
     name: String,
     sink: Sink,
     layout: Layout,
     buffer: Vec<u8>,
 }
 
-impl Writer {
+impl TextWriter {
     /// Starts a capture with a comment line and the header row.
-    ///
-    /// # Errors
-    /// When the folder cannot be written.
-    pub fn create(path: &Path, layout: Layout, comment: &str) -> Result<Self, HostError> {
+    fn create(path: &Path, layout: Layout, comment: &str) -> Result<Self, HostError> {
         let file = AtomicFile::create(path)?;
         let gzip = path
             .extension()
@@ -57,10 +166,7 @@ impl Writer {
     }
 
     /// Adds a row.
-    ///
-    /// # Errors
-    /// When the file cannot be written.
-    pub fn push(&mut self, row: &Row) -> Result<(), HostError> {
+    fn push(&mut self, row: &Row) -> Result<(), HostError> {
         let out = &mut self.buffer;
         fields::push_millionths(out, (row.time_s * 1e6).round() as i64);
         out.push(b',');
@@ -89,10 +195,7 @@ impl Writer {
     }
 
     /// Completes the file and gives it its name.
-    ///
-    /// # Errors
-    /// When the file cannot be written.
-    pub fn finish(mut self) -> Result<(), HostError> {
+    fn finish(mut self) -> Result<(), HostError> {
         self.flush()?;
         match self.sink {
             Sink::Plain(file) => file.commit(),

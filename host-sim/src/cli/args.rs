@@ -20,12 +20,14 @@ Examples:
   ohmsplit journal FLASH.bin                        the event records that firmware kept
   ohmsplit design PACK.toml --out FOLDER            propose a monitor for a pack, with configurations that compile
   ohmsplit in-situ                                  the check by hand, with voltmeter and resistor
+  ohmsplit regress FOLDER --baseline FILE.json      a team's captures, held against the last release
+  ohmsplit fleet FOLDER --out TABLES                one row a capture, as CSV and Parquet
   ohmsplit formats                                  how captures and the other files are written
 
 Exit codes:
    0  the verdict at the end is healthy, or the command has none
   10  warning        20  alarm        30  undetermined: it cannot be told, the output says why
-  40  --expect was given, and something else was found
+  40  --expect or regress: something else was found than was due
    2  wrong usage, or a file that cannot be used; one message says where, what, and how to mend it
    1  the system refused, for example a full disk
 
@@ -63,6 +65,10 @@ pub(super) enum Command {
     Design(DesignArgs),
     /// Check by hand with a voltmeter and a known resistor, led step by step.
     InSitu(super::insitu::InSituArgs),
+    /// Run a folder of captures with expected results, and tell what moved since a baseline.
+    Regress(RegressArgs),
+    /// Replay all captures of a folder tree into one table, a row each.
+    Fleet(FleetArgs),
     /// Print how captures and the other files are written, with units.
     Formats,
     /// Print a completion script for a shell.
@@ -102,9 +108,9 @@ pub(super) struct SimulateArgs {
     /// Random draws follow from this number instead of the scenario's own.
     #[arg(long, value_name = "NUMBER")]
     pub(super) seed: Option<u64>,
-    /// Also write the samples as a capture, gzip if the name ends in .gz, and
-    /// the network that describes it beside it (.toml), ready for replay.
-    #[arg(long, value_name = "FILE.csv[.gz]")]
+    /// Also write the samples as a capture, gzip if the name ends in .gz, Parquet
+    /// if it ends in .parquet, and the network that describes it beside it (.toml), ready for replay.
+    #[arg(long, value_name = "FILE")]
     pub(super) capture: Option<PathBuf>,
     #[command(flatten)]
     pub(super) output: ShowArgs,
@@ -115,8 +121,8 @@ pub(super) struct SimulateArgs {
 The recorded drive leads: the core measures with the drive states that the capture tells.
 Exit codes are those of `ohmsplit --help`; with --expect it is 0 when all is as expected, and else 40.")]
 pub(super) struct ReplayArgs {
-    /// The capture: CSV, plain or gzip, see `ohmsplit formats`.
-    #[arg(value_name = "CAPTURE.csv[.gz]")]
+    /// The capture: CSV, plain or gzip, Parquet or MDF 4, see `ohmsplit formats`.
+    #[arg(value_name = "CAPTURE")]
     pub(super) capture: PathBuf,
     /// The network file; by default the one beside the capture with the same stem.
     #[arg(long, value_name = "FILE.toml")]
@@ -317,4 +323,48 @@ pub(super) struct DesignArgs {
     /// Write over an earlier design in the folder.
     #[arg(long)]
     pub(super) replace: bool,
+}
+
+A capture belongs to the folder when its network is beside it, or when a document of expected results names it.
+The exit code is 0 when all is as expected and nothing moved too far, 40 when not; a capture that cannot be read
+is not as expected. A word, such as the verdict, must not change at all; a time to answer may.")]
+pub(super) struct RegressArgs {
+    /// The folder, searched to any depth.
+    #[arg(value_name = "FOLDER")]
+    pub(super) folder: PathBuf,
+    /// Also tell what moved since this file was recorded.
+    #[arg(long, value_name = "FILE.json")]
+    pub(super) baseline: Option<PathBuf>,
+    /// Record the figures of this run, to be the baseline of later ones.
+    #[arg(long, value_name = "FILE.json")]
+    pub(super) record: Option<PathBuf>,
+    /// How far a figure may move from the baseline, in standard uncertainties.
+    #[arg(long, value_name = "U", default_value_t = 1.0)]
+    pub(super) allow: f64,
+    /// Captures in work at a time; by default as many as there are processors.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) threads: Option<std::num::NonZeroUsize>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Writes fleet.csv row by row, then fleet.parquet. A capture that cannot be used becomes a row with its error, and
+the exit code is 2 at the end. The network of a capture is the file beside it, else network.toml in a folder above.
+The same captures give the same bytes whatever the number of threads.")]
+pub(super) struct FleetArgs {
+    /// The folder of captures, searched to any depth: files ending in .csv, .csv.gz, .mf4 or .parquet.
+    #[arg(value_name = "FOLDER")]
+    pub(super) folder: PathBuf,
+    /// The folder to write into; it is made when missing.
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
+    /// The network of all captures.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) network: Option<PathBuf>,
+    /// Go on where the same command was stopped.
+    #[arg(long)]
+    pub(super) resume: bool,
+    /// Captures in work at a time; by default as many as there are processors.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) threads: Option<std::num::NonZeroUsize>,
 }

@@ -98,6 +98,9 @@ mod tests {
         ] {
             assert!(page.contains(word), "{word}");
         }
+        for word in ["[channels]", "drive_states", "data_hex", "stale_after_s"] {
+            assert!(page.contains(word), "{word}");
+        }
         assert!(page.starts_with(FIRST) && page.len() < FIXTURES.len() / 2);
     }
 }

@@ -7,9 +7,11 @@ mod demo;
 mod design;
 mod evidence;
 mod files;
+mod fleet;
 mod formats;
 mod journal;
 mod insitu;
+mod regress;
 mod replay;
 mod shell;
 mod show;
@@ -32,6 +34,8 @@ enum End {
     Judged(Verdict),
     /// Something else was found than expected.
     Differs,
+    /// All was done but for files that cannot be used.
+    SomeUnusable,
 }
 
 impl End {
@@ -42,6 +46,7 @@ impl End {
             Self::Judged(Verdict::Alarm) => 20,
             Self::Judged(Verdict::Undetermined(_)) => 30,
             Self::Differs => 40,
+            Self::SomeUnusable => 2,
         }
     }
 }
@@ -61,6 +66,8 @@ pub fn main() -> ExitCode {
         Some(Command::Journal(args)) => journal::run(&args),
         Some(Command::Design(args)) => design::run(&args),
         Some(Command::InSitu(args)) => insitu::run(&args),
+        Some(Command::Regress(args)) => regress::run(&args),
+        Some(Command::Fleet(args)) => fleet::run(&args),
         Some(Command::Formats) => formats::run(),
         Some(Command::Completions(args)) => shell::completions(&args),
         Some(Command::Man(args)) => shell::man(&args),

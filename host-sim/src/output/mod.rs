@@ -1,5 +1,6 @@
 //! What a run looks like: timeline, JSON lines, final figures; and what pictures share.
 
+mod columns;
 mod figures;
 mod file;
 mod outcome;
@@ -13,6 +14,8 @@ mod truth;
 pub use figures::{
     Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
 };
+pub use columns::{Column, ColumnFile, ColumnKind};
+pub use figures::{Figures, ReadingFigures, ReportLine, Resistance, kind_word, verdict_word};
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};

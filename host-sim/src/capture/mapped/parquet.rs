@@ -333,7 +333,13 @@ const fn tick_s(unit: &TimeUnit) -> f64 {
 }
 
 fn unreadable(file: &str, error: &ParquetError) -> HostError {
-    HostError::input(format!("cannot be read as Parquet: {error}"))
+    let problem = match error {
+        ParquetError::General(text) | ParquetError::EOF(text) | ParquetError::NYI(text) => {
+            text.clone()
+        }
+        other => other.to_string(),
+    };
+    HostError::input(format!("cannot be read as Parquet: {problem}"))
         .in_file(file)
         .expected("a whole Parquet file")
         .mend("copy the file again from where it was recorded")

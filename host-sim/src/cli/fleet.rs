@@ -1,0 +1,54 @@
+//! `ohmsplit fleet`
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::End;
+use super::args::FleetArgs;
+use crate::error::HostError;
+use crate::fleet::{FILES, Open, Plan};
+
+/// The exit code after Ctrl-C, as shells have it.
+const INTERRUPTED: i32 = 130;
+
+pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
+    let plan = Plan {
+        folder: args.folder.clone(),
+        out: args.out.clone(),
+        network: args.network.clone(),
+        resume: args.resume,
+        threads: args.threads,
+    };
+    let open = Open::new(&plan)?;
+    stop_between_rows(&open)?;
+    let bar = ProgressBar::new(0);
+    if let Ok(style) =
+        ProgressStyle::with_template("{pos} of {len} captures, {eta} left  {wide_bar}")
+    {
+        bar.set_style(style);
+    }
+    let failed = open.run(&plan, |progress| {
+        bar.set_length(progress.all as u64);
+        bar.set_position(progress.done as u64);
+    })?;
+    bar.finish_and_clear();
+    for name in FILES {
+        eprintln!("written: {}", args.out.join(name).display());
+    }
+    if failed > 0 {
+        eprintln!("{failed} captures could not be used; the column `error` says why");
+        return Ok(End::SomeUnusable);
+    }
+    Ok(End::Done)
+}
+
+/// Ctrl-C ends the program when no row is being written.
+fn stop_between_rows(open: &Open) -> Result<(), HostError> {
+    let open = open.clone();
+    ctrlc::set_handler(move || {
+        open.while_quiet(|rows| {
+            eprintln!("\nstopped after {rows} captures; the same command with --resume goes on");
+            std::process::exit(INTERRUPTED);
+        });
+    })
+    .map_err(|error| HostError::input(format!("Ctrl-C cannot be listened to: {error}")))
+}

@@ -1,0 +1,383 @@
+//! Captures of other formats, a regression bench, and a fleet in one table.
+
+use std::path::Path;
+
+use parquet::file::reader::{FileReader, SerializedFileReader};
+use parquet::record::Field;
+
+use super::bad_input::refused;
+use super::{Bench, fixture};
+
+fn copy(bench: &Bench, from: &str, to: &str) {
+    let path = bench.path(to);
+    std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+    std::fs::copy(fixture(from), path).expect("a copy");
+}
+
+#[test]
+fn a_simulated_capture_is_the_same_as_csv_and_as_parquet() {
+    let bench = Bench::new();
+    for scenario in ["workshop-hard-short", "cheap-parts"] {
+        let scenario = fixture(&format!("scenarios/{scenario}.toml"));
+        let mut shown = Vec::new();
+        for name in ["run.csv", "run.parquet"] {
+            let run = bench.run(&["simulate", &scenario, "--capture", name, "--show", "final"]);
+            assert!(run.err.contains(name), "{}", run.err);
+            let run = bench.run(&["replay", name, "--show", "lines"]);
+            shown.push((run.code, run.out));
+        }
+        assert!(shown[0].1.lines().count() > 3);
+        assert_eq!(shown[0], shown[1], "{scenario}");
+    }
+}
+
+#[test]
+fn a_measurement_file_is_replayed_as_its_csv_original() {
+    let bench = Bench::new();
+    let lines = |name: &str| bench.run(&["replay", &fixture(name), "--show", "lines"]);
+    let original = lines("captures/switched-600v-12bit.csv.gz");
+    let found = lines("formats/codes-in-three-groups.mf4");
+    assert_eq!(
+        (found.code, found.out),
+        (original.code, original.out),
+        "{}",
+        found.err
+    );
+}
+
+#[test]
+fn a_measurement_file_with_a_mistake_is_told_in_one_message() {
+    let bench = Bench::new();
+    copy(&bench, "formats/volts-in-one-group.mf4", "run.mf4");
+    let network =
+        std::fs::read_to_string(fixture("formats/volts-in-one-group.toml")).expect("network");
+    bench.write("run.toml", network.replace("\"U_Chassis\"", "\"U_Chasis\""));
+    let words = [
+        "run.toml, line",
+        "channels.chassis_V",
+        "expected: U_Chassis",
+        "to mend:",
+    ];
+    refused(&bench.run(&["replay", "run.mf4"]), &words);
+    bench.write("run.toml", &network);
+    bench.write(
+        "run.mf4",
+        &std::fs::read(fixture("formats/volts-in-one-group.mf4")).expect("file")[..9000],
+    );
+    refused(
+        &bench.run(&["replay", "run.mf4", "--picture", "p.svg"]),
+        &["run.mf4", "to mend:"],
+    );
+    bench.write("run.mf4", "MDF     3.30    ");
+    refused(
+        &bench.run(&["replay", "run.mf4"]),
+        &["run.mf4", "version 4"],
+    );
+    bench.write("run.parquet", "PAR1 and nothing else");
+    refused(
+        &bench.run(&["replay", "run.parquet"]),
+        &["run.parquet", "Parquet"],
+    );
+    assert_eq!(bench.files(), ["run.mf4", "run.parquet", "run.toml"]);
+}
+
+#[test]
+fn the_fixtures_are_a_regression_bench() {
+    let bench = Bench::new();
+    let folder = fixture("");
+    let first = bench.run(&["regress", &folder, "--record", "base.json"]);
+    assert_eq!(first.code, Some(0), "{}{}", first.out, first.err);
+    assert!(
+        first.out.contains("22 as expected, 0 not as expected"),
+        "{}",
+        first.out
+    );
+    let again = bench.run(&[
+        "regress",
+        &folder,
+        "--baseline",
+        "base.json",
+        "--threads",
+        "1",
+    ]);
+    assert_eq!(again.code, Some(0), "{}", again.out);
+    assert!(
+        again.out.contains("0 figures moved; 0 by more"),
+        "{}",
+        again.out
+    );
+    assert!(!again.out.contains("moved:"), "{}", again.out);
+}
+
+#[test]
+fn what_moved_since_the_baseline_is_told_and_decides_the_exit_code() {
+    let bench = Bench::new();
+    for name in ["switched-600v-12bit", "switched-800v-both-rails"] {
+        for (folder, ending) in [
+            ("captures", "csv.gz"),
+            ("captures", "toml"),
+            ("expected", "toml"),
+        ] {
+            let file = format!("{folder}/{name}.{ending}");
+            copy(&bench, &file, &format!("bench/{file}"));
+        }
+    }
+    let regress = |more: &[&str]| bench.run(&[&["regress", "bench"], more].concat());
+    assert_eq!(regress(&["--record", "base.json"]).code, Some(0));
+    let base = std::fs::read_to_string(bench.path("base.json")).expect("a baseline");
+    let mut document: serde_json::Value = serde_json::from_str(&base).expect("JSON");
+    let of = &mut document["captures"]["captures/switched-800v-both-rails.csv.gz"];
+    // The netlist says 200 kΩ; the figure is within 0.2 %.
+    let figure = &mut of["figures"]["isolation_ohm"];
+    let value = figure["value"].as_f64().expect("a number");
+    assert!((value / 200e3 - 1.0).abs() < 2e-3);
+    figure["value"] = (value + 0.5 * figure["u"].as_f64().expect("an uncertainty")).into();
+    bench.write("near.json", document.to_string());
+    let near = regress(&["--baseline", "near.json"]);
+    assert_eq!(near.code, Some(0), "{}", near.out);
+    for words in [
+        "moved: captures/switched-800v",
+        "of its tolerance",
+        "-0.500 u",
+        "1 figures moved",
+    ] {
+        assert!(near.out.contains(words), "{words}: {}", near.out);
+    }
+    let strict = regress(&["--baseline", "near.json", "--allow", "0.4"]);
+    assert_eq!(strict.code, Some(40));
+    assert!(
+        strict.out.contains("moved too far: captures/switched-800v"),
+        "{}",
+        strict.out
+    );
+
+    let words = base.replace("\"verdict\": \"warning\"", "\"verdict\": \"healthy\"");
+    bench.write(
+        "words.json",
+        words.replace("switched-600v-12bit", "of-last-year"),
+    );
+    let told = regress(&["--baseline", "words.json"]);
+    assert_eq!(told.code, Some(40));
+    for words in [
+        "verdict: healthy -> warning",
+        "gone: captures/of-last-year",
+        "new: captures/switched-600v",
+    ] {
+        assert!(told.out.contains(words), "{words}: {}", told.out);
+    }
+
+    bench.write(
+        "bench/captures/switched-600v-12bit.csv.gz",
+        "time_s,drive\n",
+    );
+    let broken = regress(&[]);
+    assert_eq!(broken.code, Some(40));
+    assert!(
+        broken
+            .out
+            .contains("not as expected: captures/switched-600v-12bit.csv.gz"),
+        "{}",
+        broken.out
+    );
+    assert!(
+        broken.out.contains("1 as expected, 1 not as expected"),
+        "{}",
+        broken.out
+    );
+
+    refused(
+        &regress(&["--baseline", "none.json"]),
+        &["none.json", "check the name"],
+    );
+    refused(
+        &regress(&["--baseline", "bench/captures/switched-600v-12bit.toml"]),
+        &["line 1", "--record"],
+    );
+    // Expected results without their capture.
+    let missing = bench.run(&["regress", "."]);
+    assert_eq!(missing.code, Some(40));
+    assert!(missing.out.contains("cannot open"), "{}", missing.out);
+    std::fs::create_dir(bench.path("empty")).expect("a folder");
+    refused(
+        &bench.run(&["regress", "empty"]),
+        &["no capture in this folder"],
+    );
+}
+
+/// A fleet of four, one of which cannot be read and one of which has no network.
+fn fleet(bench: &Bench) {
+    copy(
+        bench,
+        "captures/source-400v-open.csv",
+        "fleet/loose/u-9.csv",
+    );
+    copy(
+        bench,
+        "captures/source-400v-open.toml",
+        "fleet/loose/u-9.toml",
+    );
+    copy(
+        bench,
+        "formats/codes-in-three-groups.mf4",
+        "fleet/loose/u-8.mf4",
+    );
+    let stamps = "formats/codes-with-time-stamps";
+    copy(bench, &format!("{stamps}.toml"), "fleet/parts/network.toml");
+    copy(
+        bench,
+        &format!("{stamps}.parquet"),
+        "fleet/parts/vehicle=17/part-0.parquet",
+    );
+    copy(
+        bench,
+        &format!("{stamps}.parquet"),
+        "fleet/parts/vehicle=4/part-0.parquet",
+    );
+    bench.write("fleet/parts/vehicle=4/part-0.parquet", "PAR1 cut");
+}
+
+fn rows(path: &Path) -> Vec<Vec<(String, Field)>> {
+    let file =
+        SerializedFileReader::new(std::fs::File::open(path).expect("a file")).expect("Parquet");
+    let rows = file.get_row_iter(None).expect("rows");
+    rows.map(|row| row.expect("a row").into_columns()).collect()
+}
+
+#[test]
+fn a_fleet_becomes_one_table_and_bad_files_become_rows() {
+    let bench = Bench::new();
+    fleet(&bench);
+    let run = bench.run(&["fleet", "fleet", "--out", "one", "--threads", "1"]);
+    assert_eq!(run.code, Some(2), "{}", run.err);
+    assert!(
+        run.err.contains("2 captures could not be used"),
+        "{}",
+        run.err
+    );
+    let table = std::fs::read_to_string(bench.path("one/fleet.csv")).expect("a table");
+    let lines: Vec<&str> = table.lines().collect();
+    assert!(
+        lines[1].starts_with("capture,unit,error,verdict,"),
+        "{}",
+        lines[1]
+    );
+    for (line, words) in [
+        (
+            2,
+            &[
+                "loose/u-8.mf4,u-8,",
+                "u-8.toml",
+                "network.toml in a folder above",
+            ][..],
+        ),
+        (3, &["loose/u-9.csv,u-9,,healthy,,open,"]),
+        (
+            4,
+            &["parts/vehicle=17/part-0.parquet,17,,warning,,figure,,14"],
+        ),
+        (
+            5,
+            &[
+                "parts/vehicle=4/part-0.parquet,4,",
+                "cannot be read as Parquet",
+            ],
+        ),
+    ] {
+        for word in words {
+            assert!(lines[line].contains(word), "{word} in: {}", lines[line]);
+        }
+    }
+    assert_eq!(lines.len(), 6);
+
+    let rows = rows(&bench.path("one/fleet.parquet"));
+    assert_eq!(rows.len(), 4);
+    let isolation = rows[2].iter().find(|(name, _)| name == "isolation_ohm");
+    // 500 kΩ to P and 200 kΩ to N, by the netlist.
+    let Some((_, Field::Double(ohm))) = isolation else {
+        panic!("{isolation:?}")
+    };
+    assert!((ohm / 142_857.0 - 1.0).abs() < 3e-3, "{ohm}");
+    assert_eq!(
+        rows[0]
+            .iter()
+            .find(|(name, _)| name == "samples")
+            .expect("a column")
+            .1,
+        Field::Null
+    );
+
+    let both = |folder: &str| {
+        ["fleet.csv", "fleet.parquet"]
+            .map(|name| std::fs::read(bench.path(folder).join(name)).expect(name))
+    };
+    bench.run(&["fleet", "fleet", "--out", "two", "--threads", "2"]);
+    assert_eq!(both("two"), both("one"));
+    // Stopped in the middle of any row, and gone on with.
+    for cut in [10, table.len() / 2, table.len() - 3] {
+        std::fs::create_dir_all(bench.path("cut")).expect("a folder");
+        bench.write("cut/fleet.csv", &table[..cut]);
+        let run = bench.run(&["fleet", "fleet", "--out", "cut", "--resume"]);
+        assert_eq!(run.code, Some(2), "{}", run.err);
+        assert_eq!(both("cut"), both("one"), "{cut}");
+    }
+}
+
+#[test]
+fn a_table_of_another_fleet_is_kept() {
+    let bench = Bench::new();
+    fleet(&bench);
+    bench.run(&["fleet", "fleet", "--out", "one"]);
+    let before = std::fs::read(bench.path("one/fleet.csv")).expect("a table");
+    let again = |more: &[&str]| bench.run(&[&["fleet"], more, &["--out", "one"]].concat());
+    refused(
+        &again(&["fleet"]),
+        &["one/fleet.csv", "is there already", "--resume"],
+    );
+    refused(
+        &again(&["fleet/loose", "--resume"]),
+        &["row 1 is of loose/u-8.mf4", "expected: u-8.mf4"],
+    );
+    bench.write("one/fleet.csv", "mine\n".repeat(200));
+    refused(
+        &again(&["fleet", "--resume"]),
+        &["no table of this version"],
+    );
+    bench.write("one/fleet.csv", &before);
+    assert_eq!(
+        std::fs::read(bench.path("one/fleet.csv")).expect("kept"),
+        before
+    );
+    std::fs::create_dir(bench.path("empty")).expect("a folder");
+    refused(
+        &bench.run(&["fleet", "empty", "--out", "x"]),
+        &["no capture in this folder"],
+    );
+}
+
+/// One network for all, named by hand; the tables may lie in the folder itself.
+#[test]
+fn one_network_serves_all_and_the_tables_are_no_captures() {
+    let bench = Bench::new();
+    for name in ["a", "b"] {
+        copy(
+            &bench,
+            "captures/source-400v-1m-inside.csv",
+            &format!("runs/{name}.csv"),
+        );
+    }
+    let network = fixture("captures/source-400v-1m-inside.toml");
+    let run = |more: &[&str]| {
+        bench.run(
+            &[
+                &["fleet", "runs", "--out", "runs", "--network", &network],
+                more,
+            ]
+            .concat(),
+        )
+    };
+    let first = run(&[]);
+    assert_eq!(first.code, Some(0), "{}", first.err);
+    assert_eq!(rows(&bench.path("runs/fleet.parquet")).len(), 2);
+    assert_eq!(run(&["--resume"]).code, Some(0));
+    assert_eq!(rows(&bench.path("runs/fleet.parquet")).len(), 2);
+}
