@@ -6,7 +6,7 @@ use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
 
 use super::bad_input::refused;
-use super::{Bench, fixture};
+use super::{Bench, Run, fixture};
 
 fn copy(bench: &Bench, from: &str, to: &str) {
     let path = bench.path(to);
@@ -109,9 +109,8 @@ fn the_fixtures_are_a_regression_bench() {
     assert!(!again.out.contains("moved:"), "{}", again.out);
 }
 
-#[test]
-fn what_moved_since_the_baseline_is_told_and_decides_the_exit_code() {
-    let bench = Bench::new();
+/// Two captures with their expected results, and their baseline as JSON.
+fn small_bench(bench: &Bench) -> String {
     for name in ["switched-600v-12bit", "switched-800v-both-rails"] {
         for (folder, ending) in [
             ("captures", "csv.gz"),
@@ -119,12 +118,26 @@ fn what_moved_since_the_baseline_is_told_and_decides_the_exit_code() {
             ("expected", "toml"),
         ] {
             let file = format!("{folder}/{name}.{ending}");
-            copy(&bench, &file, &format!("bench/{file}"));
+            copy(bench, &file, &format!("bench/{file}"));
         }
     }
+    let run = bench.run(&["regress", "bench", "--record", "base.json"]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    std::fs::read_to_string(bench.path("base.json")).expect("a baseline")
+}
+
+fn told(run: &Run, code: i32, words: &[&str]) {
+    assert_eq!(run.code, Some(code), "{}{}", run.out, run.err);
+    for word in words {
+        assert!(run.out.contains(word), "{word} in: {}", run.out);
+    }
+}
+
+#[test]
+fn what_moved_since_the_baseline_is_told_and_decides_the_exit_code() {
+    let bench = Bench::new();
+    let base = small_bench(&bench);
     let regress = |more: &[&str]| bench.run(&[&["regress", "bench"], more].concat());
-    assert_eq!(regress(&["--record", "base.json"]).code, Some(0));
-    let base = std::fs::read_to_string(bench.path("base.json")).expect("a baseline");
     let mut document: serde_json::Value = serde_json::from_str(&base).expect("JSON");
     let of = &mut document["captures"]["captures/switched-800v-both-rails.csv.gz"];
     // The netlist says 200 kΩ; the figure is within 0.2 %.
@@ -133,70 +146,51 @@ fn what_moved_since_the_baseline_is_told_and_decides_the_exit_code() {
     assert!((value / 200e3 - 1.0).abs() < 2e-3);
     figure["value"] = (value + 0.5 * figure["u"].as_f64().expect("an uncertainty")).into();
     bench.write("near.json", document.to_string());
-    let near = regress(&["--baseline", "near.json"]);
-    assert_eq!(near.code, Some(0), "{}", near.out);
-    for words in [
+    let near = [
         "moved: captures/switched-800v",
         "of its tolerance",
         "-0.500 u",
         "1 figures moved",
-    ] {
-        assert!(near.out.contains(words), "{words}: {}", near.out);
-    }
+    ];
+    told(&regress(&["--baseline", "near.json"]), 0, &near);
     let strict = regress(&["--baseline", "near.json", "--allow", "0.4"]);
-    assert_eq!(strict.code, Some(40));
-    assert!(
-        strict.out.contains("moved too far: captures/switched-800v"),
-        "{}",
-        strict.out
-    );
+    told(&strict, 40, &["moved too far: captures/switched-800v"]);
 
     let words = base.replace("\"verdict\": \"warning\"", "\"verdict\": \"healthy\"");
     bench.write(
         "words.json",
         words.replace("switched-600v-12bit", "of-last-year"),
     );
-    let told = regress(&["--baseline", "words.json"]);
-    assert_eq!(told.code, Some(40));
-    for words in [
+    let words = [
         "verdict: healthy -> warning",
         "gone: captures/of-last-year",
         "new: captures/switched-600v",
-    ] {
-        assert!(told.out.contains(words), "{words}: {}", told.out);
-    }
+    ];
+    told(&regress(&["--baseline", "words.json"]), 40, &words);
+}
 
+#[test]
+fn a_bench_with_a_broken_file_fails_and_says_which() {
+    let bench = Bench::new();
+    small_bench(&bench);
+    let regress = |more: &[&str]| bench.run(&[&["regress", "bench"], more].concat());
     bench.write(
         "bench/captures/switched-600v-12bit.csv.gz",
         "time_s,drive\n",
     );
-    let broken = regress(&[]);
-    assert_eq!(broken.code, Some(40));
-    assert!(
-        broken
-            .out
-            .contains("not as expected: captures/switched-600v-12bit.csv.gz"),
-        "{}",
-        broken.out
-    );
-    assert!(
-        broken.out.contains("1 as expected, 1 not as expected"),
-        "{}",
-        broken.out
-    );
-
+    let words = [
+        "not as expected: captures/switched-600v-12bit.csv.gz",
+        "1 as expected, 1 not as expected",
+    ];
+    told(&regress(&[]), 40, &words);
+    std::fs::remove_file(bench.path("bench/captures/switched-600v-12bit.csv.gz")).expect("removed");
+    told(&regress(&[]), 40, &["12bit.csv.gz: cannot open"]);
+    let network = "bench/captures/switched-600v-12bit.toml";
+    refused(&regress(&["--baseline", network]), &["line 1", "--record"]);
     refused(
         &regress(&["--baseline", "none.json"]),
         &["none.json", "check the name"],
     );
-    refused(
-        &regress(&["--baseline", "bench/captures/switched-600v-12bit.toml"]),
-        &["line 1", "--record"],
-    );
-    // Expected results without their capture.
-    let missing = bench.run(&["regress", "."]);
-    assert_eq!(missing.code, Some(40));
-    assert!(missing.out.contains("cannot open"), "{}", missing.out);
     std::fs::create_dir(bench.path("empty")).expect("a folder");
     refused(
         &bench.run(&["regress", "empty"]),
@@ -305,7 +299,14 @@ fn a_fleet_becomes_one_table_and_bad_files_become_rows() {
             .1,
         Field::Null
     );
+}
 
+#[test]
+fn the_table_is_the_same_whatever_the_number_of_threads_and_after_a_stop() {
+    let bench = Bench::new();
+    fleet(&bench);
+    bench.run(&["fleet", "fleet", "--out", "one", "--threads", "1"]);
+    let table = std::fs::read_to_string(bench.path("one/fleet.csv")).expect("a table");
     let both = |folder: &str| {
         ["fleet.csv", "fleet.parquet"]
             .map(|name| std::fs::read(bench.path(folder).join(name)).expect(name))

@@ -151,7 +151,7 @@ fn unit_of(name: &str) -> String {
     let folders = path.parent().into_iter().flat_map(Path::iter);
     let partition = folders
         .filter_map(|folder| folder.to_str()?.split_once('='))
-        .last();
+        .next_back();
     if let Some((_, value)) = partition {
         return value.to_owned();
     }

@@ -72,7 +72,7 @@ fn moved(
 ) -> Option<Move> {
     let shown = values.map(|value| value.map(|value| format!("{:.6e}", value.value)));
     let [Some(before), Some(after)] = values else {
-        return (values[0] != values[1]).then(|| Move {
+        return (values[0] != values[1]).then_some(Move {
             figure,
             values: shown,
             tolerances: None,

@@ -19,7 +19,7 @@ const HEADER: &str = "the columns time_s, id and data_hex, and bus if there is m
 /// An opened log.
 pub(in crate::capture) struct Log {
     pub(super) name: String,
-    open: Option<Open>,
+    open: Option<Box<Open>>,
 }
 
 struct Open {
@@ -56,7 +56,7 @@ impl Log {
         };
         Ok(Self {
             name: name.to_owned(),
-            open: Some(open),
+            open: Some(Box::new(open)),
         })
     }
 
@@ -90,7 +90,7 @@ impl Log {
 
 struct Frames {
     name: String,
-    open: Open,
+    open: Box<Open>,
     decoder: Decoder,
 }
 
@@ -113,7 +113,7 @@ impl Frames {
             id,
             data,
             bus,
-        } = self.open;
+        } = *self.open;
         let mend = "correct the field, or remove the row";
         if lines.len() != columns {
             let problem = format!("the row has {} fields", lines.len());
@@ -190,7 +190,7 @@ fn identifier(field: &[u8]) -> Option<u32> {
 
 /// Bytes of their hexadecimal digits.
 pub(super) fn hex(field: &[u8]) -> Option<Vec<u8>> {
-    if field.len() % 2 != 0 || field.len() > 2 * BYTES_MAX {
+    if !field.len().is_multiple_of(2) || field.len() > 2 * BYTES_MAX {
         return None;
     }
     let digit = |byte: u8| (byte as char).to_digit(16).map(|digit| digit as u8);

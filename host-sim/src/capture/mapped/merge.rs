@@ -114,7 +114,7 @@ impl Merge {
             };
             let number = self.clock.number();
             let ticks = self.clock.has(Role::First);
-            if ticks && !(time_s > self.last_s) {
+            if ticks && (time_s <= self.last_s || time_s.is_nan()) {
                 return Err(self.not_increasing(number, time_s, self.last_s));
             }
             take(&mut self.clock, &mut self.held, time_s)
@@ -146,7 +146,10 @@ impl Merge {
         }
         for place in 0..self.others.len() {
             let lane = &mut self.others[place];
-            while let Some(next_s) = lane.peek()?.filter(|&next_s| !(next_s > time_s)) {
+            while let Some(next_s) = lane
+                .peek()?
+                .filter(|&next_s| next_s <= time_s || next_s.is_nan())
+            {
                 let number = lane.number();
                 if let Err(last) = take(lane, &mut self.held, next_s) {
                     return Err(self.not_increasing(number, next_s, last));
@@ -195,7 +198,7 @@ impl Merge {
 /// this one is earlier or no number.
 #[inline]
 fn take(lane: &mut Head, held: &mut [Held; ROLES], time_s: f64) -> Result<(), f64> {
-    if !(time_s >= lane.last_s) {
+    if time_s < lane.last_s || time_s.is_nan() {
         return Err(lane.last_s);
     }
     lane.last_s = time_s;
