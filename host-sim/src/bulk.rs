@@ -1,10 +1,11 @@
 //! Many captures at once: found below a folder, replayed on all cores,
 //! handed over in order.
 
+use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
-
-use rayon::prelude::*;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc;
 
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
@@ -17,8 +18,6 @@ use crate::replay;
 const ENDINGS: [&str; 4] = [".csv", ".csv.gz", ".mf4", ".parquet"];
 /// The network of all captures of a folder that have none beside them.
 pub const SHARED_NETWORK: &str = "network.toml";
-/// Captures in work at the same time, for each thread.
-const AHEAD: usize = 8;
 
 /// What a capture came to.
 #[derive(Debug, Clone)]
@@ -129,7 +128,8 @@ pub fn name_below(folder: &Path, path: &Path) -> String {
     parts.collect::<Vec<_>>().join("/")
 }
 
-/// Does work on several threads; `take` gets the results in the order of the items.
+/// Does work on several threads; `take` gets the results in the order of the
+/// items, each as soon as those before it are there.
 ///
 /// # Errors
 /// When no thread can be had, or `take` fails.
@@ -143,11 +143,80 @@ pub fn in_order<T: Sync, R: Send>(
         .num_threads(threads.map_or(0, NonZeroUsize::get))
         .build()
         .map_err(|error| HostError::input(format!("no threads to work with: {error}")))?;
-    for some in items.chunks(AHEAD * pool.current_num_threads()) {
-        let results: Vec<R> = pool.install(|| some.par_iter().with_max_len(1).map(&work).collect());
-        for (item, result) in some.iter().zip(results) {
-            take(item, result)?;
+    let (next, work) = (&AtomicUsize::new(0), &work);
+    let (sender, receiver) = mpsc::channel();
+    pool.in_place_scope(|scope| {
+        for _ in 0..pool.current_num_threads() {
+            let sender = sender.clone();
+            scope.spawn(move |_| {
+                loop {
+                    let place = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(item) = items.get(place) else { return };
+                    // Nobody listens any more: a result could not be taken.
+                    if sender.send((place, work(item))).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(sender);
+        let mut early = BTreeMap::new();
+        let mut due = items.iter().enumerate().peekable();
+        for (place, result) in receiver {
+            early.insert(place, result);
+            while let Some((place, item)) = due.peek()
+                && let Some(result) = early.remove(place)
+            {
+                take(item, result)?;
+                due.next();
+            }
+        }
+        Ok(())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn results_come_in_order_and_a_failure_stops_the_work() {
+        let items: Vec<u64> = (0..200).collect();
+        let slow_first = |&item: &u64| {
+            std::thread::sleep(std::time::Duration::from_micros(200 - item));
+            item * item
+        };
+        let mut seen = Vec::new();
+        let take = |item: &u64, result| {
+            assert_eq!(item * item, result);
+            seen.push(*item);
+            Ok(())
+        };
+        in_order(&items, NonZeroUsize::new(7), slow_first, take).expect("threads");
+        assert_eq!(seen, items);
+        let mut taken = 0;
+        let failed = in_order(&items, NonZeroUsize::new(3), slow_first, |&item, _| {
+            taken += 1;
+            if item < 5 {
+                Ok(())
+            } else {
+                Err(HostError::input("the disk is full"))
+            }
+        });
+        assert!(failed.is_err() && taken == 6);
+    }
+
+    #[test]
+    fn captures_are_told_by_their_ending() {
+        for (name, is) in [
+            ("a.csv", true),
+            ("a.CSV.GZ", true),
+            ("a.mf4", true),
+            ("a.parquet", true),
+            ("a.toml", false),
+            ("a.gz", false),
+        ] {
+            assert_eq!(may_be_capture(name), is, "{name}");
         }
     }
-    Ok(())
 }

@@ -184,7 +184,7 @@ fn a_channel_that_does_not_suit_is_told_with_field_and_cure() {
         (
             groups,
             ", group = \"1\" }",
-            ", group = \"1\", scale = 0.333 }",
+            ", group = \"1\", scale = 0.3333 }",
             &["channel Code, sample", "whole codes"],
         ),
         (
