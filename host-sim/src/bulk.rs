@@ -1,16 +1,15 @@
 //! Many captures at once: found below a folder, replayed on all cores,
 //! handed over in order.
 
-use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::atomic::AtomicBool;
 
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
 use crate::error::HostError;
 use crate::network::NetworkFile;
+use crate::ordered;
 use crate::output::{LimitFigures, Outcome};
 use crate::replay;
 
@@ -132,47 +131,23 @@ pub fn name_below(folder: &Path, path: &Path) -> String {
 /// items, each as soon as those before it are there.
 ///
 /// # Errors
-/// When no thread can be had, or `take` fails.
+/// When `take` fails.
 pub fn in_order<T: Sync, R: Send>(
     items: &[T],
     threads: Option<NonZeroUsize>,
     work: impl Fn(&T) -> R + Sync,
     mut take: impl FnMut(&T, R) -> Result<(), HostError>,
 ) -> Result<(), HostError> {
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads.map_or(0, NonZeroUsize::get))
-        .build()
-        .map_err(|error| HostError::input(format!("no threads to work with: {error}")))?;
-    let (next, work) = (&AtomicUsize::new(0), &work);
-    let (sender, receiver) = mpsc::channel();
-    pool.in_place_scope(|scope| {
-        for _ in 0..pool.current_num_threads() {
-            let sender = sender.clone();
-            scope.spawn(move |_| {
-                loop {
-                    let place = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(item) = items.get(place) else { return };
-                    // Nobody listens any more: a result could not be taken.
-                    if sender.send((place, work(item))).is_err() {
-                        return;
-                    }
-                }
-            });
-        }
-        drop(sender);
-        let mut early = BTreeMap::new();
-        let mut due = items.iter().enumerate().peekable();
-        for (place, result) in receiver {
-            early.insert(place, result);
-            while let Some((place, item)) = due.peek()
-                && let Some(result) = early.remove(place)
-            {
-                take(item, result)?;
-                due.next();
-            }
-        }
-        Ok(())
-    })
+    static GO_ON: AtomicBool = AtomicBool::new(false);
+    let all = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+    let mut taken = items.iter();
+    ordered::in_order(
+        0..items.len(),
+        threads.unwrap_or_else(all),
+        &GO_ON,
+        |place| Ok(work(&items[place])),
+        |result| taken.next().map_or(Ok(()), |item| take(item, result)),
+    )
 }
 
 #[cfg(test)]

@@ -325,6 +325,8 @@ pub(super) struct DesignArgs {
     pub(super) replace: bool,
 }
 
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
 A capture belongs to the folder when its network is beside it, or when a document of expected results names it.
 The exit code is 0 when all is as expected and nothing moved too far, 40 when not; a capture that cannot be read
 is not as expected. A word, such as the verdict, must not change at all; a time to answer may.")]

@@ -11,11 +11,10 @@ mod timeline;
 mod trace;
 mod truth;
 
+pub use columns::{Column, ColumnFile, ColumnKind};
 pub use figures::{
     Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
 };
-pub use columns::{Column, ColumnFile, ColumnKind};
-pub use figures::{Figures, ReadingFigures, ReportLine, Resistance, kind_word, verdict_word};
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};
