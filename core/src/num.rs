@@ -73,7 +73,11 @@ impl Reciprocal {
         } else {
             (magnitude as u64) << 32u32.wrapping_sub(bits)
         };
-        let mantissa = (1u64 << 63).checked_div(top)?;
+        let mantissa = match top as u32 {
+            // The only one whose inverse has 33 bits.
+            TOP_BIT => 1 << 32,
+            top => fraction(TOP_BIT, top) as u64,
+        };
         // d ≈ top·2^(bits-32) and mantissa ≈ 2^63/top.
         let exponent = (bits as i32).saturating_neg().saturating_sub(31);
         Some(Self {
@@ -124,6 +128,44 @@ impl Reciprocal {
             limited
         }
     }
+}
+
+/// `⌊n·2^32 / 10^6⌋`: microseconds as `I32F32` seconds. In 32-bit divisions by
+/// a constant, since 2^32/10^6 = 4294 + 15114/15625.
+pub(crate) const fn millionths(n: u32) -> i64 {
+    let (whole, rest) = (n.wrapping_div(15_625), n.wrapping_rem(15_625));
+    let part = rest.wrapping_mul(15_114).wrapping_div(15_625);
+    // Below 2^45.
+    (n as i64)
+        .wrapping_mul(4_294)
+        .wrapping_add((whole as i64).wrapping_mul(15_114))
+        .wrapping_add(part as i64)
+}
+
+/// The top bit of a normalised divisor.
+const TOP_BIT: u32 = 1 << 31;
+
+/// `⌊n·2^32 / d⌋` of `n < d`, d with its top bit set: two digits of 16 bits,
+/// since no microcontroller divides 64 bits.
+pub(crate) const fn fraction(n: u32, d: u32) -> u32 {
+    let (high, rest) = digit(n, d);
+    let (low, _) = digit(rest, d);
+    (high << 16) | low
+}
+
+/// Quotient and remainder of `n·2^16 / d`, estimated with the upper half of d:
+/// too high by two at most.
+const fn digit(n: u32, d: u32) -> (u32, u32) {
+    let upper = (d >> 16) | (1 << 15);
+    let mut quotient = n.wrapping_div(upper);
+    // Below 2^49.
+    let taken = (quotient as u64).wrapping_mul(d as u64);
+    let mut rest = (((n as u64) << 16).wrapping_sub(taken)) as i64;
+    while rest < 0 {
+        quotient = quotient.wrapping_sub(1);
+        rest = rest.wrapping_add(d as i64);
+    }
+    (quotient, rest as u32)
 }
 
 /// Root of a sum of squares of `I32F32` numbers, saturating: how independent
@@ -231,6 +273,18 @@ mod tests {
             } else {
                 prop_assert!((got as f64 - exact).abs() <= exact.abs() * 1.1e-9 + 1.0);
             }
+        }
+
+        #[test]
+        fn a_fraction_is_exact(n: u32, d: u32) {
+            let d = d | TOP_BIT;
+            let n = n % d;
+            prop_assert_eq!(u64::from(fraction(n, d)), (u64::from(n) << 32) / u64::from(d));
+        }
+
+        #[test]
+        fn millionths_are_exact(n: u32) {
+            prop_assert_eq!(millionths(n), ((u64::from(n) << 32) / 1_000_000) as i64);
         }
 
         #[test]

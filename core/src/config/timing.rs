@@ -3,6 +3,7 @@
 use heapless::Vec;
 
 use super::{ConfigError, Drive};
+use crate::num;
 use crate::units::{Measured, Microfarads, Seconds};
 
 /// Most drive states in one cycle.
@@ -106,6 +107,5 @@ impl Timing {
 
 /// Microseconds as [`Seconds`], rounded down to 2⁻³² s.
 pub(crate) const fn micros(us: u32) -> Seconds {
-    // us · 2^32 < 2^64, and the quotient by 10^6 is below 2^45.
-    Seconds::from_bits((((us as u64) << 32).wrapping_div(1_000_000)) as i64)
+    Seconds::from_bits(num::millionths(us))
 }

@@ -20,8 +20,8 @@ use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, DETERMINED, Found, Search, freedom};
 use super::start::{Start, Started};
-use super::theta::{Theta, seconds};
-use crate::num::mul;
+use super::theta::Theta;
+use crate::num::{millionths, mul};
 
 /// Fewest entries that are fitted, and of a circuit that was seen to change: a
 /// few entries that straddle two circuits can pass for a third.
@@ -337,7 +337,7 @@ impl Fitting {
             least,
             used: pass.used,
             rejected: pass.rejected,
-            span: seconds(ground.record.length_us()),
+            span: millionths(ground.record.length_us()),
             // Hum passes the groups but not the single entries.
             single: pass.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),

@@ -2,8 +2,9 @@
 
 use super::record::View;
 use super::search::Bounds;
-use super::theta::{Reference, seconds};
+use super::theta::Reference;
 use crate::config::Config;
+use crate::num::millionths;
 
 /// Configuration and record, as they were when the fit began.
 #[derive(Debug, Clone, Copy)]
@@ -21,8 +22,8 @@ impl Ground<'_> {
     pub(super) fn bounds(&self) -> Bounds {
         Bounds {
             reference: self.reference,
-            block: seconds(self.block_us()),
-            length: seconds(self.record.length_us()),
+            block: millionths(self.block_us()),
+            length: millionths(self.record.length_us()),
         }
     }
 }

@@ -1,12 +1,11 @@
 //! Rows summed over the span that every mains frequency divides.
 
-use super::normal::WIDE;
 use super::record::SPAN;
 use crate::num;
 
 /// A sum of weighted rows that grows to five blocks.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Group {
+pub(super) struct Group<const WIDE: usize> {
     sums: [i64; WIDE],
     weight: u32,
     duration_us: u32,
@@ -14,7 +13,7 @@ pub(super) struct Group {
     whole_us: u32,
 }
 
-impl Group {
+impl<const WIDE: usize> Group<WIDE> {
     pub(super) const fn new(block_us: u32) -> Self {
         Self {
             sums: [0; WIDE],

@@ -81,13 +81,13 @@ pub use fit::Fit;
 
 use crate::config::Config;
 use crate::front::Block;
-use crate::num::ONE;
+use crate::num::{ONE, millionths};
 use fitting::{Fitting, LONG, Outcome};
 use ground::Ground;
 use model::{Part, Prediction, Span, Walk};
 use noise::Noise;
 use record::{CAPACITY, Pushed, Record, View};
-use theta::{Reference, seconds};
+use theta::Reference;
 
 /// Entries given up at once when the record is full.
 const EVICTED: usize = 8;
@@ -214,7 +214,7 @@ impl<'c> Transient<'c> {
         if let Some(first) = self.record.get(0) {
             walk.arrive(&theta, first.pack());
         }
-        self.fitting.shorten(seconds(evicted), walk.v());
+        self.fitting.shorten(millionths(evicted), walk.v());
     }
 
     /// Gives up all but the newest of the entries that were fitted.
@@ -222,7 +222,7 @@ impl<'c> Transient<'c> {
         let surplus = self.seen.saturating_sub(newest);
         let dropped = self.record.drop_oldest(surplus);
         let start = self.record.get(0).map_or(0, |first| first.chassis());
-        self.fitting.shorten(seconds(dropped), start);
+        self.fitting.shorten(millionths(dropped), start);
     }
 
     /// One slice of work: at most a dozen entries of the record, one solution of

@@ -29,9 +29,9 @@
 //! orthogonal.
 
 use super::decay::{exp_neg, phi};
-use super::theta::{PARAMETERS, Reference, Theta, gt, positive, quotient, seconds};
+use super::theta::{PARAMETERS, Reference, Theta, gt, positive, quotient};
 use crate::config::{Drive, Row};
-use crate::num::{self, ONE, Reciprocal, mul};
+use crate::num::{self, ONE, Reciprocal, millionths, mul};
 
 /// Columns that are carried by the recursion: all but drift and lag.
 const CARRIED: usize = 5;
@@ -78,7 +78,7 @@ impl Span {
     ) -> Option<Self> {
         let total = gt(theta, reference, row);
         let rate = quotient(total, theta.capacitance);
-        let z = mul(rate, seconds(duration_us));
+        let z = mul(rate, millionths(duration_us));
         let delta = mul(rate, tick);
         let positive = positive(theta, reference).saturating_add(row.p.to_bits());
         let (whole, part) = (phi(z), phi(delta));
@@ -116,7 +116,7 @@ impl Span {
             positive,
             follow: quotient(positive, total),
             memory: quotient(2 * ONE, z),
-            late: quotient(theta.lag.saturating_mul(2), seconds(duration_us)),
+            late: quotient(theta.lag.saturating_mul(2), millionths(duration_us)),
             share: quotient(theta.total, total),
             lost: if z < ONE {
                 lost

@@ -55,8 +55,8 @@ impl Normal {
         for (at, left) in short.iter().enumerate() {
             let weighted = left.wrapping_mul(weight);
             for (right, sum) in short.iter().skip(at).zip(&mut sums) {
-                // 25 + 10 + 25 bits.
-                *sum = sum.saturating_add(weighted.wrapping_mul(*right) >> DROPPED);
+                // 25 + 10 + 25 bits; a record is short enough for their sum.
+                *sum = sum.wrapping_add(weighted.wrapping_mul(*right) >> DROPPED);
             }
         }
     }

@@ -7,9 +7,9 @@ use super::normal::{Normal, System, WIDE};
 use super::pack::parts;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
-use super::theta::{COUPLING, LAG, Reference, Theta, quotient, seconds};
+use super::theta::{COUPLING, LAG, Reference, Theta, quotient};
 use crate::config::{Drive, Network};
-use crate::num::{ONE, mul};
+use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work.
 const SLICE: usize = 8;
@@ -84,8 +84,8 @@ pub(super) struct Pass {
     tick: i64,
     spans: [Option<Span>; 3],
     oldest: usize,
-    rows: Group,
-    five: Group,
+    rows: Group<WIDE>,
+    five: Group<1>,
     batch: (i64, u32, u32),
     /// What came of it.
     pub(super) normal: Normal,
@@ -112,7 +112,7 @@ impl Pass {
             walk: Walk::new(theta, setting.pack.unwrap_or(pack)),
             shape,
             course: Course::default(),
-            length: seconds(record.length_us()),
+            length: millionths(record.length_us()),
             elapsed: setting.epoch.saturating_neg(),
             tick: record.tick_seconds(setting.block_us),
             spans: [None; 3],
@@ -220,8 +220,7 @@ impl Pass {
     fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
         let weighted = residual.saturating_mul(i64::from(weight));
         self.single.add(weighted, weight);
-        let only = [0, 0, 0, 0, 0, 0, 0, residual];
-        let Some(([.., mean], weight)) = self.five.add(&only, weight, duration_us) else {
+        let Some(([mean], weight)) = self.five.add(&[residual], weight, duration_us) else {
             return;
         };
         let weighted = mean.saturating_mul(i64::from(weight));
@@ -273,7 +272,7 @@ impl Pass {
             out.put(COUPLING, by_total);
             out.put(LAG, by_ratio);
         }
-        let duration = seconds(entry.duration_us);
+        let duration = millionths(entry.duration_us);
         let middle = self.elapsed.saturating_add(duration >> 1);
         self.elapsed = self.elapsed.saturating_add(duration);
         let [.., drift, _] = &mut out.columns;
@@ -290,7 +289,7 @@ impl Pass {
             Shape::Step(_) => ONE,
             Shape::Trend => {
                 let begin = self.elapsed.saturating_add(setting.epoch);
-                let middle = begin.saturating_add(seconds(entry.duration_us) >> 1);
+                let middle = begin.saturating_add(millionths(entry.duration_us) >> 1);
                 quotient(middle.saturating_sub(self.length), self.length)
             }
         }

@@ -9,10 +9,9 @@
 //! per time constant, and 256 entries hold 13 dwells of 1 s or 6 of 10 s.
 //! Blocks in which the pack voltage moved are not merged.
 
-use super::theta::seconds;
 use crate::config::Drive;
 use crate::front::Block;
-use crate::num;
+use crate::num::{self, millionths};
 
 /// Entries kept.
 pub(super) const CAPACITY: usize = 256;
@@ -166,8 +165,7 @@ impl Record {
 
     /// Time between samples, s.
     pub(super) fn tick_seconds(&self, block_us: u32) -> i64 {
-        let tick = u64::from(self.tick(block_us)) << 24;
-        tick.wrapping_div(1_000_000) as i64
+        millionths(self.tick(block_us)) >> 8
     }
 
     /// Returns their length in microseconds.
@@ -373,7 +371,7 @@ impl<'a> View<'a> {
         let weight = |sum: i64, entry: Entry| sum.saturating_add(i64::from(entry.weight));
         Extent {
             tick: self.tick_seconds(block_us),
-            length: seconds(self.length_us()),
+            length: millionths(self.length_us()),
             weight: self.iter().fold(0, weight),
         }
     }

@@ -3,6 +3,8 @@
 //! their covariances need no format each. Nothing here panics: zero divides
 //! to zero, exponents saturate.
 
+use crate::num;
+
 /// `mantissa · 2^exponent`; the mantissa is zero or in ±[2³⁰, 2³¹).
 /// Every operation is right to a relative 2⁻²⁹.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -147,15 +149,19 @@ impl Scaled {
 
     /// Zero when dividing by zero.
     pub(super) const fn over(self, other: Self) -> Self {
-        match ((self.mantissa as i64) << 31).checked_div(other.mantissa as i64) {
-            Some(quotient) => Self::new(
-                quotient,
-                (self.exponent as i32)
-                    .saturating_sub(other.exponent as i32)
-                    .saturating_sub(31),
-            ),
-            None => Self::ZERO,
+        if other.mantissa == 0 {
+            return Self::ZERO;
         }
+        // A mantissa doubled has its top bit set.
+        let (n, d) = (self.mantissa.unsigned_abs(), other.mantissa.unsigned_abs());
+        let size = num::fraction(n, d.wrapping_mul(2)) as i64;
+        let negative = (self.mantissa < 0) != (other.mantissa < 0);
+        Self::new(
+            if negative { size.wrapping_neg() } else { size },
+            (self.exponent as i32)
+                .saturating_sub(other.exponent as i32)
+                .saturating_sub(31),
+        )
     }
 
     /// Root; zero of what is not positive.

@@ -24,9 +24,9 @@ use super::normal::{Normal, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::solve::Factors;
-use super::theta::{PARAMETERS, Reference, Theta, quotient, seconds};
+use super::theta::{PARAMETERS, Reference, Theta, quotient};
 use crate::config::Network;
-use crate::num::{ONE, mul};
+use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work.
 const SLICE: usize = 12;
@@ -82,7 +82,7 @@ struct Filters {
     tail: LowPass,
     gain: Option<Gain>,
     /// Sums rows over five blocks.
-    group: Option<Group>,
+    group: Option<Group<WIDE>>,
 }
 
 /// What a slice came to.
@@ -100,11 +100,11 @@ impl Start {
         let total_us = record.length_us();
         let first = record.get(0).unwrap_or_default();
         Self {
-            pole: quotient(ONE / 4, seconds(total_us)),
-            fastest: quotient(8 * ONE, seconds(block_us)),
+            pole: quotient(ONE / 4, millionths(total_us)),
+            fastest: quotient(8 * ONE, millionths(block_us)),
             total_us,
             block_us,
-            drift: beliefs.weight(beliefs.drift_u().times(Scaled::of(seconds(total_us)))),
+            drift: beliefs.weight(beliefs.drift_u().times(Scaled::of(millionths(total_us)))),
             ratio: quotient(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE),
             filters: Filters::new(total_us, block_us),
             normal: Normal::new(),
@@ -249,7 +249,7 @@ impl Filters {
         let gain = match self.gain {
             Some(gain) if gain.duration_us == entry.duration_us => gain,
             _ => {
-                let z = mul(pole, seconds(entry.duration_us));
+                let z = mul(pole, millionths(entry.duration_us));
                 let mean = phi(z);
                 let lost = mul(z, mean).min(ONE);
                 *self.gain.insert(Gain {

@@ -79,9 +79,3 @@ pub(super) fn positive(theta: &Theta, reference: Reference) -> i64 {
 pub(super) fn quotient(n: i64, d: i64) -> i64 {
     num::quotient(i128::from(n), i128::from(d), num::FRAC as i32)
 }
-
-/// Microseconds as `I32F32` seconds.
-pub(super) const fn seconds(us: u32) -> i64 {
-    // us·2^32 < 2^64, and the quotient by 10^6 is below 2^45.
-    ((us as u64) << 32).wrapping_div(1_000_000) as i64
-}
