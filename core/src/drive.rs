@@ -167,17 +167,19 @@ impl Cycle {
 
     /// The readings of the last cycle, newest last: of as many dwells as the
     /// longest cycle has, since a recorded drive need not follow the sequencer's.
-    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = Reading> {
-        let length = CYCLE_MAX as u32;
-        let mut fresh = self
-            .latest
-            .map(|entry| entry.filter(|(at, _)| sequence.wrapping_sub(*at) < length));
-        fresh.sort_unstable_by_key(|entry| {
-            entry.map_or(u32::MAX, |(at, _)| {
-                u32::MAX.wrapping_sub(sequence.wrapping_sub(at))
-            })
-        });
-        fresh.into_iter().flatten().map(|(_, reading)| reading)
+    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Reading> {
+        let ages = (0..CYCLE_MAX as u32).rev();
+        ages.filter_map(move |age| {
+            let mut all = self.latest.iter().flatten();
+            let (_, reading) = all.find(|(at, _)| sequence.wrapping_sub(*at) == age)?;
+            Some(reading)
+        })
+    }
+
+    /// The latest reading in a drive state.
+    pub(crate) fn latest(&self, drive: Drive) -> Option<&Reading> {
+        let (_, reading) = self.latest.get(drive.index())?.as_ref()?;
+        Some(reading)
     }
 }
 

@@ -3,19 +3,27 @@
 
 use crate::config::{Config, Drive};
 use crate::drive::Cycle;
-use crate::estimate::Estimator;
+use crate::estimate::{Estimation, Estimator};
 use crate::front::Block;
 use crate::reason::Reason;
 use crate::report::{Estimate, Reading};
 use crate::settle::{Dwell, Lead, Settling};
 
-/// A settling proof under way.
+/// The work under way.
 #[derive(Debug, Clone)]
-struct Job {
-    proof: Settling,
-    /// The dwell is over: its result is reported. Otherwise it only tells
-    /// whether the dwell may end.
-    closing: Option<Closed>,
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one job at a time, in place, without a heap"
+)]
+enum Job {
+    Idle,
+    /// A dwell that ended without a proof to run.
+    Refused(Closed, Reason),
+    /// A settling proof. Where the dwell is over its result is reported;
+    /// otherwise it only tells whether the dwell may end.
+    Proof(Settling, Option<Closed>),
+    /// The estimate of the cycle that a settled dwell completes.
+    Solve(Estimation, Closed),
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -54,9 +62,7 @@ pub(crate) struct Steady<'c> {
     config: &'c Config,
     dwell: Option<Dwell>,
     lead: Option<Lead>,
-    job: Option<Job>,
-    /// A dwell that ended without a proof to run.
-    refused: Option<(Closed, Reason)>,
+    job: Job,
     cycle: Cycle,
     estimator: Estimator,
     sequence: u32,
@@ -68,8 +74,7 @@ impl<'c> Steady<'c> {
             config,
             dwell: None,
             lead: None,
-            job: None,
-            refused: None,
+            job: Job::Idle,
             cycle: Cycle::default(),
             estimator: Estimator::default(),
             sequence: 0,
@@ -98,7 +103,7 @@ impl<'c> Steady<'c> {
         let Some(dwell) = self.dwell.as_mut() else {
             return false;
         };
-        dwell.push(block) && dwell.slots().len().is_multiple_of(4) && self.job.is_none()
+        dwell.push(block) && dwell.slots().len().is_multiple_of(4) && matches!(self.job, Job::Idle)
     }
 
     /// Begins a proof on the dwell under way; true when no proof can be had
@@ -109,10 +114,7 @@ impl<'c> Steady<'c> {
         };
         match Settling::start(self.config, dwell, self.lead) {
             Ok(proof) => {
-                self.job = Some(Job {
-                    proof,
-                    closing: None,
-                });
+                self.job = Job::Proof(proof, None);
                 false
             }
             // Waiting mends neither saturation nor lost samples.
@@ -129,23 +131,43 @@ impl<'c> Steady<'c> {
 
     /// One bounded slice of work.
     pub(crate) fn step(&mut self) -> Progress {
-        if let Some((closed, reason)) = self.refused.take() {
-            return Progress::Over(self.conclude(closed, Err(reason)));
-        }
-        let Some(job) = self.job.as_mut() else {
-            return Progress::Idle;
+        let (closed, result) = match &mut self.job {
+            Job::Idle => return Progress::Idle,
+            Job::Refused(closed, reason) => (Some(*closed), Err(*reason)),
+            Job::Proof(proof, closing) => {
+                let Some(result) = proof.step(self.config) else {
+                    return Progress::Busy;
+                };
+                (*closing, result)
+            }
+            Job::Solve(estimation, closed) => {
+                let closed = *closed;
+                let readings = self.cycle.readings(closed.sequence);
+                let estimate = self.estimator.step(estimation, self.config, readings);
+                let Some(estimate) = estimate else {
+                    return Progress::Busy;
+                };
+                self.job = Job::Idle;
+                let reading = self.cycle.latest(closed.drive).copied();
+                let reading = reading.ok_or(Reason::NotYetMeasured);
+                return Progress::Over(closed.with(reading, estimate));
+            }
         };
-        let Some(result) = job.proof.step(self.config) else {
-            return Progress::Busy;
-        };
-        let closing = job.closing;
-        self.job = None;
-        match closing {
-            Some(closed) => Progress::Over(self.conclude(closed, result)),
+        self.job = Job::Idle;
+        match (closed, result) {
+            (Some(closed), Ok(reading)) => {
+                self.cycle.put(closed.sequence, reading);
+                self.job = Job::Solve(Estimation::default(), closed);
+                Progress::Busy
+            }
+            (Some(closed), Err(reason)) => {
+                self.cycle.clear(closed.drive);
+                Progress::Over(closed.with(Err(reason), Err(reason)))
+            }
             // Without a drive change before it, a voltage that stands still
             // proves nothing however long it is watched.
-            None if matches!(result, Ok(_) | Err(Reason::NotYetMeasured)) => Progress::Told,
-            None => Progress::Idle,
+            (None, Ok(_) | Err(Reason::NotYetMeasured)) => Progress::Told,
+            (None, Err(_)) => Progress::Idle,
         }
     }
 
@@ -159,34 +181,23 @@ impl<'c> Steady<'c> {
             drive: dwell.drive,
         };
         self.sequence = self.sequence.wrapping_add(1);
-        self.job = None;
-        match Settling::start(self.config, &dwell, self.lead) {
-            Ok(proof) => {
-                self.job = Some(Job {
-                    proof,
-                    closing: Some(closed),
-                })
-            }
-            Err(reason) => self.refused = Some((closed, reason)),
-        }
+        self.job = match Settling::start(self.config, &dwell, self.lead) {
+            Ok(proof) => Job::Proof(proof, Some(closed)),
+            Err(reason) => Job::Refused(closed, reason),
+        };
         self.lead = Lead::after(&dwell);
     }
+}
 
-    fn conclude(&mut self, closed: Closed, reading: Result<Reading, Reason>) -> Outcome {
-        let estimate = match reading {
-            Ok(reading) => {
-                self.cycle.put(closed.sequence, reading);
-                let readings = self.cycle.readings(closed.sequence);
-                self.estimator.estimate(self.config, readings)
-            }
-            Err(reason) => {
-                self.cycle.clear(closed.drive);
-                Err(reason)
-            }
-        };
+impl Closed {
+    const fn with(
+        self,
+        reading: Result<Reading, Reason>,
+        estimate: Result<Estimate, Reason>,
+    ) -> Outcome {
         Outcome {
-            sequence: closed.sequence,
-            drive: closed.drive,
+            sequence: self.sequence,
+            drive: self.drive,
             reading,
             estimate,
         }

@@ -20,7 +20,7 @@ pub(crate) struct Solution {
 }
 
 impl Solution {
-    pub(crate) fn of(system: &System) -> Self {
+    pub(crate) fn of(system: &System<'_>) -> Self {
         Self {
             total: system.total(),
             positive: system.positive(),
@@ -33,7 +33,7 @@ impl Solution {
     /// # Errors
     /// The change is more than an eighth of the swing: a step, after which the
     /// older readings tell of another circuit.
-    pub(crate) fn doubt(&self, system: &System) -> Result<i64, Reason> {
+    pub(crate) fn doubt(&self, system: &System<'_>) -> Result<i64, Reason> {
         let Some(newest) = system.states.last() else {
             return Ok(0);
         };

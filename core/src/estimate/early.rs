@@ -28,34 +28,60 @@ pub(crate) struct Found {
     pub(crate) capacitance: Option<Measured<Microfarads>>,
 }
 
-impl Found {
-    /// The estimate at a pack voltage.
-    ///
-    /// # Errors
-    /// The reason why there is none.
-    pub(crate) fn estimate(&self, config: &Config, pack: Volts) -> Result<Estimate, Reason> {
-        if pack < PACK_MIN {
-            return Err(Reason::PackVoltageTooLow);
+/// The estimate of a circuit at a pack voltage, under way.
+#[derive(Debug, Clone)]
+pub(crate) struct Early {
+    found: Found,
+    pack: Volts,
+    budget: Budget,
+    weighed: bool,
+}
+
+impl Early {
+    pub(crate) fn new(found: Found, pack: Volts) -> Self {
+        Self {
+            found,
+            pack,
+            budget: Budget::default(),
+            weighed: false,
         }
-        let readings = self.settled(config, pack);
-        let system = System::new(config.network(), readings.into_iter());
-        let system = system.ok_or(Reason::StimulusTooWeak)?;
-        if system.determinant == 0 {
-            return Err(Reason::StimulusTooWeak);
-        }
-        let parts = Budget::new(&system).total(config);
-        let both = |parts: i64, noise: i64| hypot(&[parts, noise]);
-        let u = Uncertainty {
-            total: both(parts.total, self.conductance.u.to_bits()),
-            positive: both(parts.positive, self.positive.u.to_bits()),
-            negative: both(parts.negative, self.negative.u.to_bits()),
-            position: both(parts.position, self.position_u.to_bits()),
-        };
-        let mut estimate = figure(&system, u)?;
-        estimate.capacitance = self.capacitance.map(|c| with_parts(config, c));
-        Ok(estimate)
     }
 
+    /// One slice of work; the estimate with the last, or the reason why there
+    /// is none.
+    pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Estimate, Reason>> {
+        if self.pack < PACK_MIN {
+            return Some(Err(Reason::PackVoltageTooLow));
+        }
+        let readings = self.found.settled(config, self.pack);
+        let system = System::new(config.network(), readings.iter());
+        let Some(system) = system.filter(|system| system.determinant != 0) else {
+            return Some(Err(Reason::StimulusTooWeak));
+        };
+        if self.weighed {
+            return Some(self.figure(&system, config));
+        }
+        self.weighed = !self.budget.step(&system, config);
+        None
+    }
+
+    fn figure(&self, system: &System<'_>, config: &Config) -> Result<Estimate, Reason> {
+        let parts = self.budget.total();
+        let found = &self.found;
+        let both = |parts: i64, noise: i64| hypot(&[parts, noise]);
+        let u = Uncertainty {
+            total: both(parts.total, found.conductance.u.to_bits()),
+            positive: both(parts.positive, found.positive.u.to_bits()),
+            negative: both(parts.negative, found.negative.u.to_bits()),
+            position: both(parts.position, found.position_u.to_bits()),
+        };
+        let mut estimate = figure(system, u)?;
+        estimate.capacitance = found.capacitance.map(|c| with_parts(config, c));
+        Ok(estimate)
+    }
+}
+
+impl Found {
     /// Where the circuit would settle in each state of the drive cycle.
     fn settled(&self, config: &Config, pack: Volts) -> Vec<Reading, READINGS> {
         let (g, gp) = (self.conductance.value, self.positive.value);

@@ -12,7 +12,7 @@ use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Kind, Reading};
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
-pub(crate) use early::{Found, at_least};
+pub(crate) use early::{Early, Found, at_least};
 use system::System;
 use uncertainty::{Budget, Uncertainty};
 
@@ -36,46 +36,91 @@ pub(crate) struct Estimator {
     last: Option<Solution>,
 }
 
+/// An estimate under way. The system of equations is built anew in each slice,
+/// which takes less than the room to keep it.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Estimation {
+    stage: Stage,
+    /// Doubt of v in the older readings, in volts.
+    doubt: i64,
+    budget: Budget,
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+enum Stage {
+    /// Against the cycle before.
+    #[default]
+    Compare,
+    /// The swing cannot be told from none.
+    Bound,
+    /// Sums the sources of error.
+    Weigh,
+    Figure,
+}
+
 impl Estimator {
-    /// Estimates isolation from the readings of one drive cycle, newest last.
-    ///
-    /// # Errors
-    /// The reason why the readings yield no estimate.
-    pub(crate) fn estimate(
+    /// One slice of work on the estimate of isolation from the readings of one
+    /// drive cycle, newest last; the answer with the last slice, or the reason
+    /// why the readings yield none.
+    pub(crate) fn step<'a>(
         &mut self,
+        estimation: &mut Estimation,
         config: &Config,
-        readings: impl Iterator<Item = Reading>,
-    ) -> Result<Estimate, Reason> {
-        let mut system = System::new(config.network(), readings).ok_or(Reason::NotYetMeasured)?;
+        readings: impl Iterator<Item = &'a Reading>,
+    ) -> Option<Result<Estimate, Reason>> {
+        let Some(mut system) = System::new(config.network(), readings) else {
+            return Some(Err(Reason::NotYetMeasured));
+        };
+        let offset_u = config.front_end().chassis_offset_u().to_bits();
+        if let Stage::Compare = estimation.stage {
+            return self.compare(estimation, &mut system, offset_u);
+        }
+        system.doubt_older(estimation.doubt);
+        if let Stage::Bound = estimation.stage {
+            let doubt = system.determinant_u(offset_u);
+            return Some(bounded(&system, config, doubt));
+        }
+        system.take_off_lag();
+        if let Stage::Figure = estimation.stage {
+            return Some(figure(&system, estimation.budget.total()));
+        }
+        if !estimation.budget.step(&system, config) {
+            estimation.stage = Stage::Figure;
+        }
+        None
+    }
+
+    /// What the last cycle foretold against what has come, and whether the
+    /// swing can be told from none.
+    fn compare(
+        &mut self,
+        estimation: &mut Estimation,
+        system: &mut System<'_>,
+        offset_u: i64,
+    ) -> Option<Result<Estimate, Reason>> {
         let mut packs = system.states.iter().map(|state| state.reading.pack.value);
         if packs.any(|pack| pack < PACK_MIN) {
-            return Err(Reason::PackVoltageTooLow);
+            return Some(Err(Reason::PackVoltageTooLow));
         }
         let magnitude = system.determinant.saturating_abs();
-        let offset_u = config.front_end().chassis_offset_u().to_bits();
         let last = self.last.take();
         if magnitude >= system.determinant_u(offset_u).saturating_mul(3) {
-            self.last = Some(Solution::of(&system));
+            self.last = Some(Solution::of(system));
         }
-        let changed = last.map_or(Ok(0), |last| last.doubt(&system))?;
-        system.doubt_older(changed);
-        let doubt = system.determinant_u(offset_u);
-        if magnitude < doubt.saturating_mul(3) {
-            return bounded(&system, config, magnitude, doubt);
-        }
-        let system = system.without_lag();
-        figure(&system, Budget::new(&system).total(config))
+        estimation.doubt = match last.map_or(Ok(0), |last| last.doubt(system)) {
+            Ok(doubt) => doubt,
+            Err(reason) => return Some(Err(reason)),
+        };
+        system.doubt_older(estimation.doubt);
+        let told = magnitude >= system.determinant_u(offset_u).saturating_mul(3);
+        estimation.stage = if told { Stage::Weigh } else { Stage::Bound };
+        None
     }
 }
 
 /// A swing that cannot be told from none: a short, if that much can be said.
-fn bounded(
-    system: &System,
-    config: &Config,
-    magnitude: i128,
-    doubt: i128,
-) -> Result<Estimate, Reason> {
-    let estimate = short(system, config, magnitude, doubt)?;
+fn bounded(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, Reason> {
+    let estimate = short(system, config, doubt)?;
     let limits = config.limits();
     // A bound above the alarm limit tells nothing that could be acted on.
     if estimate.isolation_interval.high < limits.resistance(limits.alarm_ohm_per_volt) {
@@ -87,12 +132,8 @@ fn bounded(
 
 /// The voltage does not follow the drive: G is bounded below only, and
 /// x = v/Vb still tells where.
-fn short(
-    system: &System,
-    config: &Config,
-    magnitude: i128,
-    doubt: i128,
-) -> Result<Estimate, Reason> {
+fn short(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, Reason> {
+    let magnitude = system.determinant.saturating_abs();
     let pack = system.pack();
     let total = system.for_total.saturating_abs();
     let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
@@ -144,7 +185,7 @@ fn short(
     ))
 }
 
-fn figure(system: &System, u: Uncertainty) -> Result<Estimate, Reason> {
+fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     let (g, gp) = (system.total(), system.positive());
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
@@ -295,7 +336,7 @@ fn assemble(
 }
 
 /// C = τ·(G + g_k) of the reading that shows it best.
-fn capacitance(system: &System) -> Option<Measured<Microfarads>> {
+fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
     let g = system.total();
     system
         .states

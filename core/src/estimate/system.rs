@@ -35,7 +35,7 @@ pub(crate) const READINGS: usize = 3;
 
 /// One settled state as the solve sees it, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct State {
+pub(crate) struct State<'a> {
     pub(crate) row: Row,
     pub(crate) v: i64,
     pub(crate) vb: i64,
@@ -44,15 +44,15 @@ pub(crate) struct State {
     pub(crate) vb_u: i64,
     /// Standard uncertainty of v from trailing behind a moving pack voltage,
     /// signed because its unknown factor is common to all states, see
-    /// [`System::without_lag`].
+    /// [`System::take_off_lag`].
     pub(crate) lag: i64,
     /// Current that the monitor pushes into the chassis, in µA.
     pub(crate) r: i64,
-    pub(crate) reading: Reading,
+    pub(crate) reading: &'a Reading,
 }
 
-impl State {
-    pub(crate) fn new(network: &Network, reading: &Reading) -> Self {
+impl<'a> State<'a> {
+    pub(crate) fn new(network: &Network, reading: &'a Reading) -> Self {
         let row = network.row(reading.drive);
         Self {
             row,
@@ -64,7 +64,7 @@ impl State {
             r: row
                 .current(reading.chassis.value, reading.pack.value)
                 .to_bits(),
-            reading: *reading,
+            reading,
         }
     }
 }
@@ -73,8 +73,8 @@ impl State {
 /// kept at full width: |v|, |Vb| < 2^12 V and |r| < 2^31 µA leave 2^43 with 64
 /// fraction bits, 107 bits.
 #[derive(Debug, Clone)]
-pub(crate) struct System {
-    pub(crate) states: Vec<State, READINGS>,
+pub(crate) struct System<'a> {
+    pub(crate) states: Vec<State<'a>, READINGS>,
     /// ∂N_G/∂r_k in volts, which is also ∂D/∂v_k.
     pub(crate) alpha: [i64; READINGS],
     /// ∂N_P/∂r_k in volts, which is also −∂D/∂Vb_k.
@@ -88,19 +88,14 @@ pub(crate) struct System {
     pub(crate) for_positive: i128,
 }
 
-impl System {
+impl<'a> System<'a> {
     /// `None` with fewer than two readings.
-    pub(crate) fn new(network: &Network, readings: impl Iterator<Item = Reading>) -> Option<Self> {
-        let mut states: Vec<State, READINGS> = Vec::new();
-        for reading in readings {
-            states.push(State::new(network, &reading)).ok()?;
-        }
-        (states.len() >= 2).then(|| Self::of(states))
-    }
-
-    fn of(states: Vec<State, READINGS>) -> Self {
+    pub(crate) fn new(
+        network: &Network,
+        readings: impl Iterator<Item = &'a Reading>,
+    ) -> Option<Self> {
         let mut system = Self {
-            states,
+            states: Vec::new(),
             alpha: [0; READINGS],
             beta: [0; READINGS],
             gamma: [0; READINGS],
@@ -108,8 +103,23 @@ impl System {
             for_total: 0,
             for_positive: 0,
         };
-        system.sum_pairs();
-        system
+        for reading in readings {
+            system.states.push(State::new(network, reading)).ok()?;
+        }
+        if system.states.len() < 2 {
+            return None;
+        }
+        system.solve();
+        Some(system)
+    }
+
+    /// Weighs the pairs of states.
+    #[inline(never)]
+    fn solve(&mut self) {
+        let nothing = [0; READINGS];
+        [self.alpha, self.beta, self.gamma] = [nothing; 3];
+        [self.determinant, self.for_total, self.for_positive] = [0; 3];
+        self.sum_pairs();
     }
 
     /// Pack voltage of the newest reading.
@@ -126,19 +136,18 @@ impl System {
         }
     }
 
-    /// The system with the lag behind a moving pack voltage taken off.
+    /// Takes off the lag behind a moving pack voltage.
     ///
     /// On a ramp v trails its settled value by `τ·dVb/dt·(x_k − Cp/C)` with
     /// `x_k = (Gp + p_k)/(G + g_k)`. The first part is known once the system
     /// is solved; Cp/C, the same in all states, is only known to lie between
     /// 0 and 1: rectangular, ½ ± 1/√12.
-    pub(crate) fn without_lag(self) -> Self {
+    pub(crate) fn take_off_lag(&mut self) {
         if self.states.iter().all(|state| state.lag == 0) {
-            return self;
+            return;
         }
         let (g, gp) = (self.total(), self.positive());
-        let mut states = self.states;
-        for state in &mut states {
+        for state in &mut self.states {
             let lag = state.reading.lag.to_bits();
             let pull = gp.saturating_add(state.row.p.to_bits());
             let load = g.saturating_add(state.row.g.to_bits());
@@ -158,7 +167,7 @@ impl System {
             };
             state.v_u = num::hypot(&[state.v_u, doubt]);
         }
-        Self::of(states)
+        self.solve();
     }
 
     fn sum_pairs(&mut self) {
@@ -255,7 +264,7 @@ impl System {
 }
 
 /// All pairs of states with their determinant `v_2·Vb_1 − v_1·Vb_2`.
-fn pairs(states: &[State]) -> impl Iterator<Item = (usize, usize, i128)> + '_ {
+fn pairs<'s>(states: &'s [State<'_>]) -> impl Iterator<Item = (usize, usize, i128)> + 's {
     states.iter().enumerate().flat_map(move |(first, a)| {
         states
             .iter()

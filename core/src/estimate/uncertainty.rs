@@ -26,45 +26,35 @@ pub(crate) struct Uncertainty {
     pub(crate) position: i64,
 }
 
-/// Sums the effect of every source.
-pub(crate) struct Budget<'a> {
-    system: &'a System,
-    by_determinant: Option<Reciprocal>,
-    by_total: Option<Reciprocal>,
-    /// G, Gp and x as solved.
-    g: i64,
-    gp: i64,
-    x: i64,
+/// Sources of error weighed in one slice of work.
+const SLICE: usize = 2;
+
+/// Places of the sources: noise of each reading, what v trails by, channels, parts.
+const LAG: usize = READINGS;
+const FIRST_CHANNEL: usize = LAG + 1;
+const SECOND_CHANNEL: usize = LAG + 2;
+const PARTS: usize = LAG + 3;
+
+/// Squares of the effects on G, Gp, Gn and x, summed source by source.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Budget {
+    next: usize,
     sums: [RootSum; 4],
 }
 
-impl<'a> Budget<'a> {
-    pub(crate) fn new(system: &'a System) -> Self {
-        Self {
-            system,
-            by_determinant: Reciprocal::new(system.determinant),
-            by_total: Reciprocal::new(system.for_total),
-            g: system.total(),
-            gp: system.positive(),
-            x: system.position(),
-            sums: [RootSum::default(); 4],
-        }
+impl Budget {
+    /// One slice of work; true when there is more.
+    pub(crate) fn step(&mut self, system: &System<'_>, config: &Config) -> bool {
+        let effects = Effects::new(system);
+        (0..SLICE).all(|_| {
+            let source = self.next;
+            self.next = source.saturating_add(1);
+            self.weigh(&effects, config, source)
+        })
     }
 
-    /// All sources of the configuration.
-    pub(crate) fn total(mut self, config: &Config) -> Uncertainty {
-        for place in 0..self.system.states.len() {
-            self.reading(place);
-        }
-        let mut lag = [(0, 0); READINGS];
-        for (slot, state) in lag.iter_mut().zip(&self.system.states) {
-            *slot = (state.lag, 0);
-        }
-        self.add_voltage_error(&lag);
-        self.channels(config.front_end());
-        for element in config.network().elements() {
-            self.element(element);
-        }
+    /// The uncertainties, once all sources are summed.
+    pub(crate) fn total(&self) -> Uncertainty {
         let [total, positive, negative, position] = self.sums.map(RootSum::root);
         Uncertainty {
             total,
@@ -74,64 +64,120 @@ impl<'a> Budget<'a> {
         }
     }
 
+    /// False when there is no such source.
+    fn weigh(&mut self, effects: &Effects<'_>, config: &Config, source: usize) -> bool {
+        let sums = &mut self.sums;
+        let front_end = config.front_end();
+        match source {
+            LAG => effects.lag(sums),
+            FIRST_CHANNEL => effects.first_channel(sums, front_end),
+            SECOND_CHANNEL => effects.second_channel(sums, front_end),
+            place if place < READINGS => effects.reading(sums, place),
+            _ => {
+                let part = source.saturating_sub(PARTS);
+                let Some(element) = config.network().elements().get(part) else {
+                    return false;
+                };
+                effects.element(sums, element);
+            }
+        }
+        true
+    }
+}
+
+type Sums = [RootSum; 4];
+
+/// What an error does to the solution.
+struct Effects<'a> {
+    system: &'a System<'a>,
+    by_determinant: Option<Reciprocal>,
+    by_total: Option<Reciprocal>,
+    /// G, Gp and x as solved.
+    g: i64,
+    gp: i64,
+    x: i64,
+}
+
+impl<'a> Effects<'a> {
+    fn new(system: &'a System<'a>) -> Self {
+        Self {
+            system,
+            by_determinant: Reciprocal::new(system.determinant),
+            by_total: Reciprocal::new(system.for_total),
+            g: system.total(),
+            gp: system.positive(),
+            x: system.position(),
+        }
+    }
+
     /// Noise of one reading: v and Vb.
-    fn reading(&mut self, place: usize) {
+    fn reading(&self, sums: &mut Sums, place: usize) {
         let Some(state) = self.system.states.get(place) else {
             return;
         };
-        let mut errors = [(0, 0); READINGS];
         for error in [(state.v_u, 0), (0, state.vb_u)] {
+            let mut errors = [(0, 0); READINGS];
             if let Some(slot) = errors.get_mut(place) {
                 *slot = error;
             }
-            self.add_voltage_error(&errors);
+            self.add_voltage_error(sums, &errors);
         }
     }
 
-    /// Gain and offset of each channel, the same in every state.
-    fn channels(&mut self, front_end: &FrontEnd) {
+    fn lag(&self, sums: &mut Sums) {
+        let mut lag = [(0, 0); READINGS];
+        for (slot, state) in lag.iter_mut().zip(&self.system.states) {
+            *slot = (state.lag, 0);
+        }
+        self.add_voltage_error(sums, &lag);
+    }
+
+    fn first_channel(&self, sums: &mut Sums, front_end: &FrontEnd) {
         match front_end {
-            FrontEnd::ChassisAndPack { chassis, pack } => {
-                self.channel(chassis, 0, (1, 0), |v, _| v);
+            FrontEnd::ChassisAndPack { chassis, .. } => {
+                self.channel(sums, chassis, 0, (1, 0), |v, _| v);
+            }
+            FrontEnd::RailPair { positive, .. } => {
+                self.channel(sums, positive, 0, (0, 1), |v, vb| vb.saturating_sub(v));
+            }
+        }
+    }
+
+    fn second_channel(&self, sums: &mut Sums, front_end: &FrontEnd) {
+        match front_end {
+            FrontEnd::ChassisAndPack { pack, .. } => {
                 // A pack voltage that stands still is rounded alike in every state.
                 let [_, rounding] = front_end.resolution().map(Volts::to_bits);
-                self.channel(pack, rounding, (0, 1), |_, vb| vb);
+                self.channel(sums, pack, rounding, (0, 1), |_, vb| vb);
             }
-            FrontEnd::RailPair { positive, negative } => {
-                self.channel(positive, 0, (0, 1), |v, vb| vb.saturating_sub(v));
-                self.channel(negative, 0, (1, 1), |v, _| v);
+            FrontEnd::RailPair { negative, .. } => {
+                self.channel(sums, negative, 0, (1, 1), |v, _| v);
             }
         }
     }
 
-    /// One channel whose error is an error of (v, Vb) by `moves`, and which
-    /// measures `measured(v, Vb)`.
+    /// Gain and offset of one channel, the same in every state: its error is
+    /// an error of (v, Vb) by `moves`, and it measures `measured(v, Vb)`.
     fn channel(
-        &mut self,
+        &self,
+        sums: &mut Sums,
         channel: &Channel,
         rounding: i64,
         moves: (i64, i64),
         measured: impl Fn(i64, i64) -> i64,
     ) {
-        let gain = self.for_each_state(|v, vb| {
-            spread(moves, num::mul(measured(v, vb), channel.gain_u.to_bits()))
-        });
-        self.add_voltage_error(&gain);
-        let offset = hypot(&[channel.offset_u.to_bits(), rounding]);
-        let offset = self.for_each_state(|_, _| spread(moves, offset));
-        self.add_voltage_error(&offset);
-    }
-
-    fn for_each_state(&self, error: impl Fn(i64, i64) -> (i64, i64)) -> [(i64, i64); READINGS] {
-        let mut errors = [(0, 0); READINGS];
-        for (slot, state) in errors.iter_mut().zip(&self.system.states) {
-            *slot = error(state.v, state.vb);
+        let mut gain = [(0, 0); READINGS];
+        for (slot, state) in gain.iter_mut().zip(&self.system.states) {
+            let error = num::mul(measured(state.v, state.vb), channel.gain_u.to_bits());
+            *slot = spread(moves, error);
         }
-        errors
+        self.add_voltage_error(sums, &gain);
+        let offset = hypot(&[channel.offset_u.to_bits(), rounding]);
+        self.add_voltage_error(sums, &[spread(moves, offset); READINGS]);
     }
 
     /// Errors (δv, δVb) of every state.
-    fn add_voltage_error(&mut self, errors: &[(i64, i64); READINGS]) {
+    fn add_voltage_error(&self, sums: &mut Sums, errors: &[(i64, i64); READINGS]) {
         let mut currents = [0; READINGS];
         for ((current, &(v, vb)), state) in currents.iter_mut().zip(errors).zip(&self.system.states)
         {
@@ -139,12 +185,12 @@ impl<'a> Budget<'a> {
             let by_pack = num::mul(self.gp.saturating_add(state.row.p.to_bits()), vb);
             *current = by_chassis.saturating_sub(by_pack);
         }
-        self.add(&currents);
+        self.add(sums, &currents);
     }
 
     /// Tolerance of one part: a resistance high by ε carries less of its
     /// current by ε, and a source high by ε pushes more by ε.
-    fn element(&mut self, element: &Element) {
+    fn element(&self, sums: &mut Sums, element: &Element) {
         let mut by_resistance = [0; READINGS];
         let mut by_source = [0; READINGS];
         for ((resistance, source), state) in by_resistance
@@ -152,7 +198,7 @@ impl<'a> Budget<'a> {
             .zip(&mut by_source)
             .zip(&self.system.states)
         {
-            let reading = &state.reading;
+            let reading = state.reading;
             let row = element.row(reading.drive);
             let current = row
                 .current(reading.chassis.value, reading.pack.value)
@@ -160,12 +206,12 @@ impl<'a> Budget<'a> {
             *resistance = num::mul(current, element.resistance_u.to_bits());
             *source = num::mul(row.i.to_bits(), element.emf_u.to_bits());
         }
-        self.add(&by_resistance);
-        self.add(&by_source);
+        self.add(sums, &by_resistance);
+        self.add(sums, &by_source);
     }
 
     /// One independent source, as errors of the current balance.
-    fn add(&mut self, currents: &[i64; READINGS]) {
+    fn add(&self, sums: &mut Sums, currents: &[i64; READINGS]) {
         if currents.iter().all(|&current| current == 0) {
             return;
         }
@@ -190,7 +236,7 @@ impl<'a> Budget<'a> {
             over(&self.by_determinant, total.saturating_sub(positive)),
             over(&self.by_total, positive.saturating_sub(shift)),
         ];
-        for (sum, change) in self.sums.iter_mut().zip(changes) {
+        for (sum, change) in sums.iter_mut().zip(changes) {
             sum.add(change);
         }
     }

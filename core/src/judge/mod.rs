@@ -286,9 +286,9 @@ mod tests {
             capacitance: None,
         };
         let config = config.expect("a sound configuration");
-        found
-            .estimate(&config, Volts::from_int(400))
-            .expect("an estimate")
+        let mut early = crate::estimate::Early::new(found, Volts::from_int(400));
+        let slices = core::iter::repeat_with(|| early.step(&config));
+        slices.flatten().next().unwrap().expect("an estimate")
     }
 
     #[test]

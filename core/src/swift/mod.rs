@@ -17,7 +17,7 @@ mod circuits;
 
 use crate::config::{Config, Drive};
 use crate::drive::Sequencer;
-use crate::estimate::at_least;
+use crate::estimate::{Early, Found, at_least};
 use crate::front::{Block, RawBlock, convert};
 use crate::judge::Judge;
 use crate::monitor::Step;
@@ -64,6 +64,8 @@ pub struct SwiftMonitor<'c> {
     /// Blocks since a suspicion rose.
     suspected: u32,
     fitted: Option<Estimate>,
+    /// The estimate under way: of a fit, or of a sudden leak.
+    early: Option<(Basis, Early)>,
     probation: Option<(Known, u32)>,
     /// The dwell in which the transient last started anew.
     started: u32,
@@ -86,6 +88,7 @@ impl<'c> SwiftMonitor<'c> {
             stage: Stage::Unprepared,
             suspected: 0,
             fitted: None,
+            early: None,
             probation: None,
             started: 0,
         }
@@ -163,6 +166,13 @@ impl<'c> SwiftMonitor<'c> {
                 None => Step::Busy,
             };
         }
+        if let Some((basis, early)) = &mut self.early {
+            let basis = *basis;
+            return match early.step(self.config) {
+                Some(estimate) => self.estimated(basis, estimate),
+                None => Step::Busy,
+            };
+        }
         match self.transient.step() {
             Progress::Idle => {}
             Progress::Busy => return Step::Busy,
@@ -196,6 +206,7 @@ impl<'c> SwiftMonitor<'c> {
     /// What was fitted no longer counts.
     fn forget(&mut self) {
         self.fitted = None;
+        self.early = None;
         self.probation = None;
     }
 
@@ -220,7 +231,7 @@ impl<'c> SwiftMonitor<'c> {
             Stage::Suspected => self.suspected = self.suspected.saturating_add(1),
             Stage::Verified if before != Stage::Verified => {
                 self.restart();
-                return Step::Answer(self.sudden(finding));
+                return self.sudden(finding);
             }
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
         }
@@ -228,13 +239,32 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// The report of a verified leak.
-    fn sudden(&mut self, finding: &Finding) -> Report {
-        let estimate = match &finding.leak {
-            Some(leak) => found_suddenly(leak).estimate(self.config, self.pack),
-            None => Ok(at_least(finding.at_least, self.pack)),
-        };
+    fn sudden(&mut self, finding: &Finding) -> Step {
         self.judge.alarm();
-        self.report(Basis::Sudden, estimate)
+        match &finding.leak {
+            Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
+            None => {
+                let estimate = at_least(finding.at_least, self.pack);
+                Step::Answer(self.report(Basis::Sudden, Ok(estimate)))
+            }
+        }
+    }
+
+    /// Begins an estimate.
+    fn begin(&mut self, basis: Basis, found: Found) -> Step {
+        self.early = Some((basis, Early::new(found, self.pack)));
+        Step::Busy
+    }
+
+    fn estimated(&mut self, basis: Basis, estimate: Result<Estimate, Reason>) -> Step {
+        self.early = None;
+        if basis == Basis::Transient {
+            self.fitted = estimate.ok();
+            if let Some(estimate) = &self.fitted {
+                self.judge.take_growing(self.config.limits(), estimate);
+            }
+        }
+        Step::Answer(self.report(basis, estimate))
     }
 
     fn fit(&mut self, fit: &Fit) -> Step {
@@ -244,12 +274,7 @@ impl<'c> SwiftMonitor<'c> {
             return Step::Busy;
         }
         self.learn(known(fit, self.config));
-        let estimate = fitted(fit).estimate(self.config, self.pack);
-        self.fitted = estimate.ok();
-        if let Some(estimate) = &self.fitted {
-            self.judge.take_growing(self.config.limits(), estimate);
-        }
-        Step::Answer(self.report(Basis::Transient, estimate))
+        self.begin(Basis::Transient, fitted(fit))
     }
 
     /// The record of a fit begins with the leak that is suspected.
