@@ -40,7 +40,7 @@ impl Solution {
         let pull = self.positive.saturating_add(newest.row.p.to_bits());
         let load = self.total.saturating_add(newest.row.g.to_bits());
         let pushed = num::mul(pull, newest.vb).saturating_add(newest.row.i.to_bits());
-        let foretold = num::quotient(i128::from(pushed), i128::from(load), 32);
+        let foretold = num::ratio(pushed, load, 32);
         let change = newest.v.saturating_sub(foretold).saturating_abs();
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.reading.lag.to_bits().saturating_abs();

@@ -95,11 +95,7 @@ impl Found {
                 continue;
             }
             let pushed = row.i.saturating_add(gp.saturating_add(row.p).at(pack));
-            let v = num::quotient(
-                i128::from(pushed.to_bits()),
-                i128::from(load.to_bits()),
-                num::FRAC as i32,
-            );
+            let v = num::ratio(pushed.to_bits(), load.to_bits(), num::FRAC as i32);
             let exact = |value| Measured {
                 value,
                 u: Volts::ZERO,

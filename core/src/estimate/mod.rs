@@ -147,7 +147,7 @@ fn short(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, 
     let [chassis_gain, pack_gain] = config.front_end().gain_u();
     let gain = |u: Ratio| num::mul(x, u.to_bits());
     let offset = config.front_end().chassis_offset_u().to_bits();
-    let offset = num::quotient(i128::from(offset), i128::from(pack.to_bits()), 32);
+    let offset = num::ratio(offset, pack.to_bits(), 32);
     let x_u = num::hypot(&[
         system.position_u(),
         gain(chassis_gain),
@@ -197,17 +197,13 @@ fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
     // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
     let loaded = g.saturating_add(system.mean_load());
-    let e = num::quotient(
-        i128::from(u.total.saturating_mul(COVERAGE)),
-        i128::from(loaded),
-        32,
-    );
+    let e = num::ratio(u.total.saturating_mul(COVERAGE), loaded, 32);
     let between = |value: i64, u: i64| {
         let span = u.saturating_mul(COVERAGE);
-        let below = num::quotient(i128::from(span), i128::from(num::ONE.saturating_add(e)), 32);
+        let below = num::ratio(span, num::ONE.saturating_add(e), 32);
         let room = num::ONE.saturating_sub(e);
         let above = if room > 0 {
-            num::quotient(i128::from(span), i128::from(room), 32)
+            num::ratio(span, room, 32)
         } else {
             i64::MAX
         };
@@ -348,7 +344,7 @@ fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
             let u = num::mul(conductance, tau.u.to_bits());
             (value > 0 && g < i64::MAX).then_some((value, u))
         })
-        .min_by_key(|&(value, u)| num::quotient(i128::from(u), i128::from(value), 32))
+        .min_by_key(|&(value, u)| num::ratio(u, value, 32))
         .map(|(value, u)| Measured {
             value: Microfarads::from_bits(value),
             u: Microfarads::from_bits(u),

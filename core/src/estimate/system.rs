@@ -151,7 +151,7 @@ impl<'a> System<'a> {
             let lag = state.reading.lag.to_bits();
             let pull = gp.saturating_add(state.row.p.to_bits());
             let load = g.saturating_add(state.row.g.to_bits());
-            let x = num::quotient(i128::from(pull), i128::from(load), 32).clamp(0, num::ONE);
+            let x = num::ratio(pull, load, 32).clamp(0, num::ONE);
             let known = num::mul(lag, x.saturating_sub(num::ONE >> 1));
             state.v = state.v.saturating_add(known);
             state.r = state

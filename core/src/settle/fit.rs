@@ -198,7 +198,7 @@ impl Fit {
         let Some([_, _, decay, _]) = self.normal(best.rho, true).solve() else {
             return Stage::Done;
         };
-        let change = num::quotient(i128::from(decay), i128::from(amplitude), 32);
+        let change = num::ratio(decay, amplitude, 32);
         // A slow decay may at most halve or double its time constant in one step.
         let room = ONE.saturating_sub(best.rho);
         let change = change.max(room.saturating_neg()).min(room >> 1);
@@ -309,7 +309,7 @@ impl Fit {
             rho: best.rho,
             settled_gain: root(settled_gain),
             rho_gain: decay_gain
-                .map(|gain| num::quotient(i128::from(root(gain)), i128::from(amplitude), 32))
+                .map(|gain| num::ratio(root(gain), amplitude, 32))
                 .map(i64::saturating_abs),
             noise: num::sqrt_wide(variance),
             slow_excess: self.slow_excess(&best),

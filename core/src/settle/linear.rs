@@ -90,7 +90,7 @@ fn substitute(a: &[[i64; COLUMNS]; COLUMNS], b: &[i64; COLUMNS]) -> Option<[i64;
         for (&cell, &known) in line.iter().zip(&x).skip(step.saturating_add(1)) {
             rest = rest.saturating_sub(num::mul(cell, known));
         }
-        *x.get_mut(step)? = num::quotient(i128::from(rest), i128::from(pivot), num::FRAC as i32);
+        *x.get_mut(step)? = num::ratio(rest, pivot, num::FRAC as i32);
     }
     Some(x)
 }

@@ -85,9 +85,7 @@ impl Settling {
             return Err(Reason::RecordTooShort);
         }
         let per_slot = num::sqrt_wide(u128::from(dwell.per_slot) << 64);
-        let scatter = dwell
-            .scatter()
-            .map(|block| num::quotient(i128::from(block), i128::from(per_slot), 32));
+        let scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
         let [step, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = scatter;
         let pack_noise = hypot(&[pack_scatter, pack_step]);
@@ -227,11 +225,7 @@ impl Settling {
     fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
         let time_constant = self.time_constant(fitted, noise);
         let lag_slots = match time_constant {
-            Some(tau) => num::quotient(
-                i128::from(tau.value.to_bits()),
-                i128::from(self.slot.to_bits()),
-                32,
-            ),
+            Some(tau) => num::ratio(tau.value.to_bits(), self.slot.to_bits(), 32),
             // A transient too short to be timed is over within a quarter slot.
             None => ONE >> 2,
         };
@@ -245,10 +239,7 @@ impl Settling {
             (fitted.settled, fitted.settled_gain)
         } else {
             let root = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
-            (
-                fitted.late_mean,
-                num::quotient(i128::from(ONE), i128::from(root), 32),
-            )
+            (fitted.late_mean, num::ratio(ONE, root, 32))
         };
         let u = num::mul(noise, gain);
         // What is left of an unseen transient is at most a tenth of the movement.
@@ -274,7 +265,7 @@ impl Settling {
                 .saturating_mul(14)
                 .checked_div(used)
                 .unwrap_or(0);
-            let slope_u = num::quotient(i128::from(slope_u), i128::from(root), 32);
+            let slope_u = num::ratio(slope_u, root, 32);
             (
                 num::mul(lag_slots, self.fit.pack_slope()),
                 num::mul(lag_slots, slope_u),
@@ -288,7 +279,7 @@ impl Settling {
             0
         };
         let half = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
-        let pack_u = num::quotient(i128::from(pack_scatter), i128::from(half), 32);
+        let pack_u = num::ratio(pack_scatter, half, 32);
         // A pack voltage that stands still is rounded alike in every state.
         let alike = !self.pair && !fitted.pack_moves;
         let pack_step = if alike { 0 } else { self.pack_step };
@@ -323,7 +314,7 @@ impl Settling {
             // u(ln ρ) = u(ρ)/ρ.
             let scale = num::mul(log_rho, fitted.rho);
             let relative = num::quotient(num::wide(noise, gain), i128::from(scale), 0);
-            let tau = num::quotient(i128::from(slot), i128::from(log_rho), 32);
+            let tau = num::ratio(slot, log_rho, 32);
             // A τ known to a third is worth reporting.
             return (relative < ONE / 3).then(|| Measured {
                 value: Seconds::from_bits(tau),
@@ -332,12 +323,12 @@ impl Settling {
         }
         let lead = self.lead?;
         let step = lead.chassis.saturating_sub(fitted.settled);
-        let share = num::quotient(i128::from(fitted.amplitude), i128::from(step), 32);
-        let share_u = num::quotient(i128::from(noise), i128::from(step), 32).saturating_abs();
+        let share = num::ratio(fitted.amplitude, step, 32);
+        let share_u = num::ratio(noise, step, 32).saturating_abs();
         // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.
         let whole = ONE.saturating_sub(fitted.rho);
         let tau = |share: i64| {
-            let slots = num::quotient(i128::from(share), i128::from(whole), 32);
+            let slots = num::ratio(share, whole, 32);
             num::mul(slot, slots)
         };
         // The switch moved between two samples, up to one sampling period

@@ -350,5 +350,5 @@ const fn terms() -> [i64; 12] {
 }
 
 fn ratio(n: i64, d: i64) -> i64 {
-    num::quotient(i128::from(n), i128::from(d), num::FRAC as i32)
+    num::ratio(n, d, num::FRAC as i32)
 }

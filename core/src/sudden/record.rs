@@ -235,7 +235,7 @@ impl Record {
             let across = across
                 .max(LEAST_ACROSS)
                 .saturating_add(i64::from(row.doubt));
-            num::quotient(i128::from(sure), i128::from(across), 32)
+            num::ratio(sure, across, 32)
         });
         newest.min().unwrap_or(0)
     }

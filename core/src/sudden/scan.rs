@@ -157,7 +157,7 @@ impl Scan {
         let leak = best.leak.t.saturating_mul(1 << (num::FRAC - T_BITS));
         let new = leak.saturating_sub(self.frame.known());
         let growth = self.noise.growth(new);
-        best.misfit = num::quotient(i128::from(per_equation), i128::from(growth), 8);
+        best.misfit = num::ratio(per_equation, growth, 8);
         // As sure as the leak fits, and as the known circuit did (a half when quiet).
         let unrest = record.unrest.saturating_mul(2);
         let scale = i128::from(best.misfit.max(unrest).max(1 << ODD_BITS));
@@ -185,9 +185,9 @@ impl Scan {
 impl Best {
     /// Standard uncertainty of the conductance, over the limit, `I32F32`.
     pub(super) fn uncertainty(&self) -> i64 {
-        let variance = num::quotient(
-            i128::from(self.misfit.max(1 << ODD_BITS)),
-            i128::from(self.leak.sharpness),
+        let variance = num::ratio(
+            self.misfit.max(1 << ODD_BITS),
+            self.leak.sharpness,
             num::FRAC.saturating_add(self.fine << 1) as i32,
         );
         num::sqrt_wide(u128::from(variance.unsigned_abs()) << num::FRAC)

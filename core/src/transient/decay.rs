@@ -55,7 +55,7 @@ pub(super) fn exp(x: i64) -> i64 {
     if x <= 0 {
         exp_neg(x.saturating_neg())
     } else {
-        num::quotient(i128::from(ONE), i128::from(exp_neg(x)), num::FRAC as i32)
+        num::ratio(ONE, exp_neg(x), num::FRAC as i32)
     }
 }
 

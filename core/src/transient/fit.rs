@@ -263,5 +263,5 @@ pub(super) fn longest(
         .min()
         .unwrap_or(theta.total)
         .max(1);
-    num::quotient(i128::from(theta.capacitance), i128::from(least), 32)
+    num::ratio(theta.capacitance, least, 32)
 }

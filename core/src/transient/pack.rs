@@ -118,7 +118,7 @@ pub(super) fn level(record: View<'_>, unit: Scaled) -> Option<Level> {
         sum = sum.saturating_add(value);
         total = total.saturating_add(weight);
     }
-    let mean = num::quotient(i128::from(sum), i128::from(total), 0);
+    let mean = num::ratio(sum, total, 0);
     // Variance of Σ w·e is the variance of one weight unit times Σ w.
     let beyond = |sum: i64, weight: i64, sigmas: i64| {
         let bound = unit.times(Scaled::int(weight.saturating_mul(sigmas)));

@@ -241,7 +241,7 @@ impl Record {
         }
         let pack = block.pack.to_bits();
         let fits = self.open.is_some_and(|open| {
-            let mean = num::quotient(i128::from(open.pack), i128::from(open.weight), 0);
+            let mean = num::ratio(open.pack, i64::from(open.weight), 0);
             let moved = pack.saturating_sub(mean).saturating_abs();
             open.blocks < self.span() && self.usable(block) && moved <= quiet
         });
