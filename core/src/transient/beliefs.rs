@@ -3,11 +3,11 @@
 
 use super::noise::Noise;
 use super::normal::System;
-use super::record::Extent;
+use super::pack::Survey;
 use super::scaled::Scaled;
 use super::solve::Factors;
 use super::theta::{CAPACITANCE, COUPLING, DRIFT, LAG, RATIO, START, TOTAL, Theta};
-use crate::num::{self, ONE};
+use crate::num::{self, ONE, millionths};
 use crate::units::{Measured, Seconds};
 
 /// Degrees of freedom below which residuals alone do not tell the noise.
@@ -69,9 +69,10 @@ impl Beliefs {
         &mut self,
         declared: Option<Measured<Seconds>>,
         noise: &Noise,
-        extent: &Extent,
+        tick: i64,
+        survey: &Survey,
     ) {
-        let half = extent.tick >> 1;
+        let half = tick >> 1;
         self.lag = match declared {
             Some(lag) => Measured {
                 value: lag.value.saturating_sub(Seconds::from_bits(half)),
@@ -82,11 +83,12 @@ impl Beliefs {
                 u: Seconds::from_bits(num::mul(half, num::ROOT_THIRD)),
             },
         };
-        self.tick = Scaled::of(extent.tick);
+        self.tick = Scaled::of(tick);
         self.variance = noise.chassis;
         self.floor = noise.floor;
-        let mean = noise.chassis.over(Scaled::int(extent.weight)).root();
-        self.hidden_drift = mean.over(Scaled::of(extent.length)).shifted(-1);
+        let mean = noise.chassis.over(Scaled::int(survey.weight)).root();
+        let length = Scaled::of(millionths(survey.length_us));
+        self.hidden_drift = mean.over(length).shifted(-1);
     }
 
     /// What the noise variance is not believed to be below. A few residuals are

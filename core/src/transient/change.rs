@@ -16,6 +16,7 @@
 //! trend entails, until a record of some length shows that it stands still.
 
 use super::beliefs::Beliefs;
+use super::fit::Covariance;
 use super::normal::System;
 use super::pass::{Pass, Setting, Shape};
 use super::scaled::Scaled;
@@ -47,14 +48,22 @@ pub(super) struct Test {
     /// Largest suspected changes in ln(G + gr) and w, squared.
     pub(super) suspected: [Scaled; 2],
     pub(super) trend: Option<Trend>,
+    /// A trend whose end is still to be found.
+    weighed: Option<Weighed>,
+}
+
+/// The step to a circuit with a change, and by how much the sum of squares falls.
+#[derive(Debug, Clone, Copy)]
+struct Weighed {
+    step: [Scaled; PARAMETERS],
+    fall: Scaled,
 }
 
 /// The circuit at the end of a trend.
 #[derive(Debug, Clone)]
 pub(super) struct Trend {
     pub(super) theta: Theta,
-    pub(super) system: System,
-    pub(super) freedom: i64,
+    pub(super) covariance: Covariance,
 }
 
 /// What a slice came to.
@@ -87,6 +96,7 @@ impl Test {
             worst: None,
             suspected: [Scaled::ZERO; 2],
             trend: None,
+            weighed: None,
         }
     }
 
@@ -98,10 +108,19 @@ impl Test {
         beliefs: &Beliefs,
         bounds: Bounds,
     ) -> Tested {
-        if !self.probe.step(setting, theta) {
+        if !self.probe.is_over() {
+            self.probe.step(setting, theta);
             return Tested::Busy;
         }
-        self.weigh(theta, beliefs, bounds);
+        if let Some(weighed) = self.weighed.take() {
+            self.measure(&weighed, theta, beliefs, bounds);
+        } else {
+            let weighed = self.weigh(theta, beliefs, bounds);
+            if self.shape == Shape::Trend {
+                self.weighed = Some(weighed);
+                return Tested::Busy;
+            }
+        }
         self.halvings = self.halvings.saturating_add(1);
         self.newest >>= 1;
         if self.halvings > HALVINGS || self.newest < FEWEST {
@@ -115,15 +134,24 @@ impl Test {
         Tested::Busy
     }
 
-    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
+    /// The equations of the circuit with a change, and their degrees of freedom.
+    fn equations(&self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) -> (System, i64) {
         let mut system = self.probe.normal.system();
         let freedom = freedom(self.probe.used, DETERMINED);
-        let noise = search::variance(&system, freedom, beliefs.least_variance(freedom));
+        let least = beliefs.least_variance(freedom);
+        let noise = search::variance(system.squares(), freedom, least);
         beliefs.apply_basics(&mut system, theta, noise);
         bounds.hold(&mut system, theta);
         for place in [COUPLING, LAG] {
             system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
         }
+        (system, freedom)
+    }
+
+    /// How much a change explains.
+    #[inline(never)]
+    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) -> Weighed {
+        let (system, freedom) = self.equations(theta, beliefs, bounds);
         let step = Factors::new(&system, Scaled::ZERO).step(&system);
         let fall = decrement(&system, &step);
         // −2 ln of the probability that chance does as much, with the few
@@ -140,20 +168,26 @@ impl Test {
             *most_total = most_total.max(total.square());
             *most_ratio = most_ratio.max(ratio.square());
         }
-        if self.shape == Shape::Trend {
-            system.lower(fall);
-            self.trend = Some(Trend {
-                theta: bounds.moved(theta, &without_change(step)),
-                system,
-                freedom,
-            });
-        } else if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
+        let trend = self.shape == Shape::Trend;
+        if !trend && beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
             self.worst = Some(Step {
                 newest: self.newest,
                 evidence,
                 left: system.squares().minus(fall),
             });
         }
+        Weighed { step, fall }
+    }
+
+    /// Where a trend leads, and how sure that is.
+    #[inline(never)]
+    fn measure(&mut self, by: &Weighed, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
+        let (mut system, freedom) = self.equations(theta, beliefs, bounds);
+        system.lower(by.fall);
+        self.trend = Some(Trend {
+            theta: bounds.moved(theta, &without_change(by.step)),
+            covariance: Covariance::new(&system, freedom),
+        });
     }
 
     /// Nothing suggests a change.

@@ -45,12 +45,44 @@ pub struct Fit {
     pub rejected: u16,
 }
 
+/// What the normal equations leave uncertain, over the noise variance.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Covariance {
+    /// Every parameter is determined.
+    regular: bool,
+    /// Of ln(G + gr), of it and w, and of w.
+    total: Scaled,
+    both: Scaled,
+    ratio: Scaled,
+    /// Of ln C and of κ.
+    capacitance: Scaled,
+    coupling: Scaled,
+    /// Sum of squares of the residuals, and their degrees of freedom.
+    squares: Scaled,
+    freedom: i64,
+}
+
+impl Covariance {
+    pub(super) fn new(system: &System, freedom: i64) -> Self {
+        let factors = Factors::new(system, Scaled::ZERO);
+        let [total, both, ..] = factors.column(TOTAL);
+        Self {
+            regular: factors.regular,
+            total,
+            both,
+            ratio: factors.variance(RATIO),
+            capacitance: factors.variance(CAPACITANCE),
+            coupling: factors.variance(COUPLING),
+            squares: system.squares(),
+            freedom,
+        }
+    }
+}
+
 /// What the walk that converged left behind.
 #[derive(Debug, Clone)]
 pub(super) struct Converged {
-    pub(super) system: System,
-    /// Degrees of freedom of the residuals.
-    pub(super) freedom: i64,
+    pub(super) covariance: Covariance,
     pub(super) batches: Tally,
     pub(super) used: u32,
     pub(super) rejected: u32,
@@ -62,17 +94,21 @@ pub(super) struct Converged {
     /// Vb and, where it stood still, its standard uncertainty.
     pub(super) pack: i64,
     pub(super) pack_u: Scaled,
-    /// Variance of κ over that of the noise, if not from the equations.
-    pub(super) coupling: Option<Scaled>,
 }
 
 impl Converged {
-    /// Takes the equations of a circuit that follows a trend instead.
-    pub(super) fn follow(&mut self, system: System, freedom: i64) {
-        let factors = Factors::new(&self.system, Scaled::ZERO);
-        self.coupling = Some(factors.variance(COUPLING));
-        self.system = system;
-        self.freedom = freedom;
+    /// Takes the equations of a circuit that follows a trend instead, but for
+    /// κ, which they leave out.
+    pub(super) fn follow(&mut self, trend: Covariance) {
+        self.covariance = Covariance {
+            coupling: self.covariance.coupling,
+            ..trend
+        };
+    }
+
+    /// Noise variance that the residuals show.
+    fn noise(&self) -> Scaled {
+        variance(self.covariance.squares, self.covariance.freedom, self.least)
     }
 
     /// Mean square of slow residuals over the noise variance.
@@ -82,7 +118,7 @@ impl Converged {
 
     /// The slow residuals are within two standard deviations of white noise.
     pub(super) fn quiet(&self) -> bool {
-        let noise = variance(&self.system, self.freedom, self.least);
+        let noise = self.noise();
         let count = Scaled::int(i64::from(self.batches.count));
         let usual = Scaled::int(8).over(count).root().plus(Scaled::ONE);
         self.misfit(noise).less(usual)
@@ -110,13 +146,12 @@ impl Converged {
         suspected: [Scaled; 2],
         longest: i64,
     ) -> Option<Fit> {
-        let factors = Factors::new(&self.system, Scaled::ZERO);
-        if !factors.regular {
+        if !self.covariance.regular {
             return None;
         }
-        let noise = variance(&self.system, self.freedom, self.least);
+        let noise = self.noise();
         let enlarged = self.enlarged(noise);
-        let spread = Spread::new(&factors, enlarged, theta)
+        let spread = Spread::new(&self.covariance, enlarged, theta)
             .plus_change(suspected)
             .plus_readings(self, theta);
         let total = theta.total.saturating_sub(reference.g);
@@ -131,7 +166,7 @@ impl Converged {
         if all.iter().any(absurd) {
             return None;
         }
-        let coupling = self.coupling.unwrap_or_else(|| factors.variance(COUPLING));
+        let coupling = self.covariance.coupling;
         Some(Fit {
             conductance,
             positive_conductance,
@@ -155,7 +190,7 @@ impl Converged {
     fn enlarged(&self, noise: Scaled) -> Scaled {
         // Student's t: 97.5 % points are 1.96·(1 + 1.22/ν) to 1 % from ν = 4.
         let student = Scaled::of(ONE * 61 / 50)
-            .over(Scaled::int(self.freedom))
+            .over(Scaled::int(self.covariance.freedom))
             .plus(Scaled::ONE)
             .square();
         noise.times(self.inflation(noise)).times(student)
@@ -190,15 +225,13 @@ struct Spread {
 }
 
 impl Spread {
-    fn new(factors: &Factors, variance: Scaled, theta: &Theta) -> Self {
-        let [total, both, ..] = factors.column(TOTAL);
-        let [_, ratio, ..] = factors.column(RATIO);
+    fn new(covariance: &Covariance, variance: Scaled, theta: &Theta) -> Self {
         Self {
             total: Scaled::of(theta.total),
-            by_total: total.times(variance),
-            both: both.times(variance),
-            by_ratio: ratio.times(variance),
-            relative_capacitance: factors.variance(CAPACITANCE).times(variance).root(),
+            by_total: covariance.total.times(variance),
+            both: covariance.both.times(variance),
+            by_ratio: covariance.ratio.times(variance),
+            relative_capacitance: covariance.capacitance.times(variance).root(),
         }
     }
 

@@ -10,15 +10,14 @@
 use super::Progress;
 use super::beliefs::{Beliefs, Revision};
 use super::change::{Step, Test, Tested};
-use super::fit::{self, Converged};
+use super::fit::{self, Converged, Covariance};
 use super::ground::Ground;
-use super::noise::Noise;
 use super::normal::System;
-use super::pack;
-use super::pass::{Pass, Setting, Shape};
+use super::pack::{Level, Survey};
+use super::pass::{Pass, Setting, Shape, Walked};
 use super::record::View;
 use super::scaled::Scaled;
-use super::search::{self, DETERMINED, Found, Search, freedom};
+use super::search::{self, Bounds, DETERMINED, Found, Search, freedom};
 use super::start::{Start, Started};
 use super::theta::Theta;
 use crate::num::{millionths, mul};
@@ -53,9 +52,28 @@ enum Attempt {
 )]
 enum Job {
     Idle,
+    /// Before anything else, a look at the record.
+    Survey(Survey),
     Scan(Start),
     Walk(Pass),
+    /// A finished walk and its equations.
+    Weigh(Weighing, Walked, System),
+    /// The search steps on; anew from there, if so.
+    Advance {
+        anew: bool,
+    },
     Test(Test, Converged),
+}
+
+/// How far a finished walk has come.
+#[derive(Debug, Clone, Copy)]
+enum Weighing {
+    /// The search decides whether it has ended.
+    Judge,
+    /// A minimum is examined before it is believed.
+    Examine,
+    /// One that is believed is measured.
+    Measure,
 }
 
 /// What one slice of work came to.
@@ -82,7 +100,9 @@ pub(super) struct Fitting {
     /// When a drift of the reading is zero, in s from the start of the record.
     epoch: i64,
     /// Vb of a record in which it stood still.
-    level: Option<pack::Level>,
+    level: Option<Level>,
+    /// Length of the record.
+    length_us: u32,
     /// Noise variance of the fit before, if that one explained its record: the
     /// next may start there.
     variance: Option<Scaled>,
@@ -103,6 +123,7 @@ impl Fitting {
             revisions: 0,
             epoch: 0,
             level: None,
+            length_us: 0,
             variance: None,
             rival: None,
             moving: false,
@@ -142,12 +163,21 @@ impl Fitting {
     }
 
     /// Begins a fit.
-    pub(super) fn begin(&mut self, ground: &Ground<'_>, noise: &Noise) -> Progress {
-        let extent = ground.record.extent(ground.block_us());
+    pub(super) fn begin(&mut self) {
+        self.job = Job::Survey(Survey::default());
+    }
+
+    /// What the record amounts to is known.
+    fn surveyed(&mut self, ground: &Ground<'_>) -> Progress {
+        let Job::Survey(survey) = &self.job else {
+            return Progress::Idle;
+        };
         let declared = ground.config.timing().reading_lag;
-        self.beliefs.observe(declared, noise, &extent);
-        self.level = pack::level(ground.record, noise.pack);
-        self.settle_epoch(extent.length >> 1, ground.record);
+        let tick = ground.record.tick_seconds(ground.block_us());
+        self.beliefs.observe(declared, ground.noise, tick, survey);
+        self.level = survey.level(ground.noise.pack);
+        self.length_us = survey.length_us;
+        self.settle_epoch(millionths(self.length_us) >> 1, ground.record);
         self.revisions = 3;
         self.rival = None;
         self.attempt = if self.variance.is_some() {
@@ -175,7 +205,9 @@ impl Fitting {
         }
         self.variance = None;
         self.beliefs.free(self.attempt == Attempt::Free);
-        self.job = Job::Scan(Start::new(ground.record, ground.block_us(), &self.beliefs));
+        let block_us = ground.block_us();
+        let start = Start::new(ground.record, self.length_us, block_us, &self.beliefs);
+        self.job = Job::Scan(start);
         Progress::Busy
     }
 
@@ -191,6 +223,7 @@ impl Fitting {
             network: ground.config.network(),
             reference: ground.reference,
             block_us: ground.block_us(),
+            length_us: self.length_us,
             pack: self.level.map(|level| level.value),
             variance: self.variance,
             grouped: self.grouped,
@@ -198,14 +231,28 @@ impl Fitting {
         }
     }
 
+    const fn bounds(&self, ground: &Ground<'_>) -> Bounds {
+        Bounds {
+            reference: ground.reference,
+            block: millionths(ground.block_us()),
+            length: millionths(self.length_us),
+        }
+    }
+
     /// One slice of work.
     pub(super) fn step(&mut self, ground: &Ground<'_>) -> Outcome {
-        let setting = self.setting(ground);
-        let theta = self.search.theta;
+        let bounds = self.bounds(ground);
         match &mut self.job {
             Job::Idle => Outcome::Is(Progress::Idle),
+            Job::Survey(survey) => {
+                if survey.step(ground.record, ground.noise.pack) {
+                    return BUSY;
+                }
+                Outcome::Is(self.surveyed(ground))
+            }
             Job::Scan(start) => {
-                match start.step(ground.record, setting.network, ground.reference) {
+                let network = ground.config.network();
+                match start.step(ground.record, network, ground.reference) {
                     Started::Busy => BUSY,
                     Started::At(theta) => {
                         let lag = self.beliefs.lag.value.to_bits();
@@ -215,57 +262,84 @@ impl Fitting {
                     Started::Nowhere => self.not_found(),
                 }
             }
-            Job::Walk(pass) => {
-                if pass.step(&setting, &theta) {
-                    self.conclude(ground)
-                } else {
-                    BUSY
+            Job::Walk(_) | Job::Test(..) => self.go_on(ground, bounds),
+            Job::Weigh(Weighing::Judge, walked, system) => {
+                let found = self
+                    .search
+                    .conclude(system, walked.used, &self.beliefs, bounds);
+                self.found(ground, found)
+            }
+            Job::Advance { anew } => {
+                self.search.advance(bounds);
+                if *anew {
+                    self.search.restart();
                 }
+                Outcome::Is(self.walk(ground))
+            }
+            Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
+            Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
+        }
+    }
+
+    /// Goes on with a walk through the record.
+    fn go_on(&mut self, ground: &Ground<'_>, bounds: Bounds) -> Outcome {
+        let setting = self.setting(ground);
+        let theta = &self.search.theta;
+        match &mut self.job {
+            Job::Walk(pass) if pass.is_over() => {
+                if pass.refuted(ground.block_us()) {
+                    return self.next_attempt(ground);
+                }
+                self.job = Job::Weigh(Weighing::Judge, pass.walked(), pass.system(&setting));
+                BUSY
+            }
+            Job::Walk(pass) => {
+                pass.step(&setting, theta);
+                BUSY
             }
             Job::Test(test, _) => {
-                match test.step(&setting, &theta, &self.beliefs, ground.bounds()) {
-                    Tested::Busy => BUSY,
-                    Tested::Steady => self.publish(ground),
-                    // So short a record of a circuit at rest may well be misread.
-                    Tested::Changed(_) if !self.moving && ground.record.len() < LONG => {
-                        self.stop();
-                        Outcome::Is(Progress::Idle)
-                    }
-                    Tested::Changed(step) if self.beliefs.are_free() || self.moving => {
-                        self.changed(step)
-                    }
-                    Tested::Changed(step) => {
-                        self.rival = Some(step);
-                        self.attempt = Attempt::Free;
-                        Outcome::Is(self.start(ground))
-                    }
-                }
+                let tested = test.step(&setting, theta, &self.beliefs, bounds);
+                self.tested(ground, tested)
+            }
+            _ => BUSY,
+        }
+    }
+
+    fn tested(&mut self, ground: &Ground<'_>, tested: Tested) -> Outcome {
+        match tested {
+            Tested::Busy => BUSY,
+            Tested::Steady => self.publish(ground),
+            // So short a record of a circuit at rest may well be misread.
+            Tested::Changed(_) if !self.moving && ground.record.len() < LONG => {
+                self.stop();
+                Outcome::Is(Progress::Idle)
+            }
+            Tested::Changed(step) if self.beliefs.are_free() || self.moving => self.changed(step),
+            Tested::Changed(step) => {
+                self.rival = Some(step);
+                self.attempt = Attempt::Free;
+                Outcome::Is(self.start(ground))
             }
         }
     }
 
-    /// Judges a finished walk.
-    fn conclude(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Walk(pass) = core::mem::replace(&mut self.job, Job::Idle) else {
-            return Outcome::Is(Progress::Idle);
+    /// Goes on from a walk that was judged.
+    fn found(&mut self, ground: &Ground<'_>, found: Found) -> Outcome {
+        let Job::Weigh(weighing, walked, _) = &mut self.job else {
+            return BUSY;
         };
-        if pass.refuted(ground.block_us()) {
-            return self.next_attempt(ground);
-        }
-        let system = pass.system(&self.setting(ground));
-        let bounds = ground.bounds();
-        let found = self
-            .search
-            .conclude(system, pass.used, &self.beliefs, bounds);
         match found {
-            Found::Again
-                if self.search.walks == search::DOUBTFUL && self.change_grouping(&pass) =>
-            {
-                Outcome::Is(self.walk(ground))
+            Found::Again => {
+                let walked = *walked;
+                let anew = self.search.walks == search::DOUBTFUL && self.change_grouping(&walked);
+                self.job = Job::Advance { anew };
+                BUSY
             }
-            Found::Again => Outcome::Is(self.walk(ground)),
             Found::Lost => self.next_attempt(ground),
-            Found::Least(system) => self.examine(ground, &pass, system),
+            Found::Least => {
+                *weighing = Weighing::Examine;
+                BUSY
+            }
         }
     }
 
@@ -297,15 +371,17 @@ impl Fitting {
     }
 
     /// Examines a minimum before it is believed.
-    fn examine(&mut self, ground: &Ground<'_>, pass: &Pass, system: System) -> Outcome {
-        if self.change_grouping(pass) {
-            return Outcome::Is(self.walk(ground));
-        }
-        let freedom = freedom(pass.used, DETERMINED);
-        let least = self.beliefs.least_variance(freedom);
-        let noise = search::variance(&system, freedom, least);
-        if self.revisions > 0 {
-            match self.beliefs.revise(&system, &self.search.theta, noise) {
+    fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Weigh(_, walked, system) = &self.job else {
+            return BUSY;
+        };
+        let walked = *walked;
+        let squares = system.squares();
+        if self.revisions > 0 && !self.wants_grouping(&walked) {
+            let freedom = freedom(walked.used, DETERMINED);
+            let least = self.beliefs.least_variance(freedom);
+            let noise = search::variance(squares, freedom, least);
+            match self.beliefs.revise(system, &self.search.theta, noise) {
                 Revision::Kept => {}
                 Revision::Contradicted if self.attempt == Attempt::Free => {}
                 Revision::Contradicted => {
@@ -319,70 +395,95 @@ impl Fitting {
                 }
             }
         }
-        if self.grouped && pass.used < FEWEST_GROUPED {
+        if self.change_grouping(&walked) {
+            self.search.restart();
+            return Outcome::Is(self.walk(ground));
+        }
+        if self.grouped && walked.used < FEWEST_GROUPED {
+            self.stop();
             return Outcome::Is(Progress::Idle);
         }
-        if pass.trailing > 0 {
+        if walked.trailing > 0 {
             // The next entries will show whether the newest are to be believed.
+            self.stop();
             return Outcome::Is(Progress::Idle);
         }
-        if let Some(step) = self.rival.filter(|step| step.left.less(system.squares())) {
+        if let Some(step) = self.rival.filter(|step| step.left.less(squares)) {
             return self.changed(step);
         }
-        let test = Test::new(&self.setting(ground), &self.search.theta);
+        if let Job::Weigh(weighing, ..) = &mut self.job {
+            *weighing = Weighing::Measure;
+        }
+        BUSY
+    }
+
+    /// Measures a minimum that is believed, and begins to test whether it is
+    /// that of one circuit.
+    fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Weigh(_, walked, system) = &self.job else {
+            return BUSY;
+        };
+        let freedom = freedom(walked.used, DETERMINED);
+        let least = self.beliefs.least_variance(freedom);
+        let noise = search::variance(system.squares(), freedom, least);
         let converged = Converged {
-            system,
-            batches: pass.batches,
-            freedom,
+            covariance: Covariance::new(system, freedom),
+            batches: walked.batches,
             least,
-            used: pass.used,
-            rejected: pass.rejected,
-            span: millionths(ground.record.length_us()),
+            used: walked.used,
+            rejected: walked.rejected,
+            span: millionths(self.length_us),
             // Hum passes the groups but not the single entries.
-            single: pass.single.mean().max(noise),
+            single: walked.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),
             pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
-            coupling: None,
         };
+        let test = Test::new(&self.setting(ground), &self.search.theta);
         self.job = Job::Test(test, converged);
         BUSY
     }
 
-    /// Sums rows over five blocks when hum has come, and no longer when it has
-    /// gone; true when that changed.
-    fn change_grouping(&mut self, pass: &Pass) -> bool {
-        let (single, fives) = (pass.single.mean(), pass.fives.mean());
+    /// Rows are to be summed over five blocks when hum has come, and no longer
+    /// when it has gone: that is news.
+    fn wants_grouping(&self, walked: &Walked) -> bool {
+        let (single, fives) = (walked.single.mean(), walked.fives.mean());
         let wanted = if self.grouped {
             !single.less(fives.shifted(1))
         } else {
-            pass.fives.count >= 8 && fives.shifted(3).less(single)
+            walked.fives.count >= 8 && fives.shifted(3).less(single)
         };
-        if wanted == self.grouped || self.revisions == 0 {
-            return false;
+        wanted != self.grouped && self.revisions > 0
+    }
+
+    /// True when the grouping changed.
+    fn change_grouping(&mut self, walked: &Walked) -> bool {
+        let changes = self.wants_grouping(walked);
+        if changes {
+            self.grouped = !self.grouped;
+            self.revisions = self.revisions.wrapping_sub(1);
         }
-        self.grouped = wanted;
-        self.revisions = self.revisions.wrapping_sub(1);
-        self.search.restart();
-        true
+        changes
     }
 
     fn publish(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Test(test, mut converged) = core::mem::replace(&mut self.job, Job::Idle) else {
-            return Outcome::Is(Progress::Idle);
+        let Job::Test(test, converged) = &mut self.job else {
+            return BUSY;
         };
         self.moving &= ground.record.len() < STILL || !test.unsuspicious();
         // From a poor minimum, the next fit starts from nothing.
         self.variance = converged.quiet().then_some(converged.single);
-        let mut theta = self.search.theta;
-        if let Some(trend) = test.trend.filter(|_| self.moving) {
-            theta = trend.theta;
-            converged.follow(trend.system, trend.freedom);
+        let mut theta = &self.search.theta;
+        if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
+            theta = &trend.theta;
+            converged.follow(trend.covariance);
         }
         let cycle = ground.config.timing().cycle().iter();
         let network = ground.config.network();
         let conductances = cycle.map(|&drive| network.row(drive).g.to_bits());
-        let longest = fit::longest(&theta, ground.reference, conductances);
-        match converged.fit(&theta, ground.reference, test.suspected, longest) {
+        let longest = fit::longest(theta, ground.reference, conductances);
+        let fit = converged.fit(theta, ground.reference, test.suspected, longest);
+        self.stop();
+        match fit {
             Some(fit) => Outcome::Is(Progress::Fitted(fit)),
             None => self.not_found(),
         }

@@ -89,8 +89,11 @@ use noise::Noise;
 use record::{CAPACITY, Pushed, Record, View};
 use theta::Reference;
 
-/// Entries given up at once when the record is full.
+/// Entries given up when the record is full, and how many of them in one slice.
 const EVICTED: usize = 8;
+const EVICTED_AT_ONCE: usize = 2;
+/// Entries that may come before they are given up.
+const ROOM: usize = 4;
 
 /// What one slice of work came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -125,6 +128,8 @@ pub struct Transient<'c> {
     /// Entries that the fit under way is of, and those closed since.
     seen: usize,
     fresh: usize,
+    /// Entries still to be given up.
+    surplus: usize,
 }
 
 impl<'c> Transient<'c> {
@@ -150,6 +155,7 @@ impl<'c> Transient<'c> {
             fitting: Fitting::new(),
             seen: 0,
             fresh: 0,
+            surplus: 0,
         }
     }
 
@@ -159,6 +165,7 @@ impl<'c> Transient<'c> {
         self.record.clear();
         self.fitting.forget();
         self.fresh = 0;
+        self.surplus = 0;
     }
 
     /// Nothing follows for now: what has been taken is fitted to its end.
@@ -171,9 +178,9 @@ impl<'c> Transient<'c> {
     /// often as there is time: a fit under way is not disturbed.
     pub fn push(&mut self, block: &Block) {
         self.noise.listen(block);
-        if self.record.len() >= CAPACITY - 2 {
+        if self.record.len() >= CAPACITY - ROOM && self.surplus == 0 {
             self.fitting.stop();
-            self.evict();
+            self.surplus = EVICTED;
         }
         let [_, resolution] = self.config.front_end().resolution();
         let quiet = block
@@ -189,11 +196,12 @@ impl<'c> Transient<'c> {
             Pushed::Broken => {
                 self.fitting.forget();
                 self.fresh = 0;
+                self.surplus = 0;
             }
         }
     }
 
-    /// Gives up the oldest entries; the start of the search follows.
+    /// Gives up some of the oldest entries; the start of the search follows.
     fn evict(&mut self) {
         let Some(first) = self.record.get(0) else {
             return;
@@ -201,7 +209,7 @@ impl<'c> Transient<'c> {
         let theta = *self.fitting.theta();
         let tick = self.record.tick_seconds(self.config.timing().block_us);
         let mut walk = Walk::new(&theta, first.pack());
-        for entry in self.record.iter().take(EVICTED) {
+        for entry in self.record.iter().take(EVICTED_AT_ONCE) {
             let row = self.config.network().row(entry.drive);
             let drive = entry.drive;
             let span = Span::new(&theta, self.reference, row, drive, entry.duration_us, tick);
@@ -210,7 +218,8 @@ impl<'c> Transient<'c> {
                 walk.pass(&span, &theta, &part, &mut Prediction::default());
             }
         }
-        let evicted = self.record.drop_oldest(EVICTED);
+        self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);
+        let evicted = self.record.drop_oldest(EVICTED_AT_ONCE);
         if let Some(first) = self.record.get(0) {
             walk.arrive(&theta, first.pack());
         }
@@ -225,26 +234,28 @@ impl<'c> Transient<'c> {
         self.fitting.shorten(millionths(dropped), start);
     }
 
-    /// One slice of work: at most a dozen entries of the record, one solution of
-    /// the normal equations, or one look at the whole record as a fit begins.
+    /// One slice of work: a few entries of the record, or one solution of the
+    /// normal equations.
     pub fn step(&mut self) -> Progress {
-        let idle = self.fitting.idle();
-        if idle {
+        if self.surplus > 0 {
+            self.evict();
+            return Progress::Busy;
+        }
+        if self.fitting.idle() {
             let due = self.fresh > self.record.len() >> 5;
             if !due || !self.ready() {
                 return Progress::Idle;
             }
             self.fresh = 0;
             self.seen = self.record.len();
+            self.fitting.begin();
         }
         let ground = Ground {
             config: self.config,
             reference: self.reference,
+            noise: &self.noise,
             record: View::new(&self.record, self.seen),
         };
-        if idle {
-            return self.fitting.begin(&ground, &self.noise);
-        }
         match self.fitting.step(&ground) {
             Outcome::Is(Progress::NotFound) => {
                 // A short record wants more; a long one has come to hold too much.

@@ -100,48 +100,98 @@ pub(super) struct Level {
     pub(super) u: Scaled,
 }
 
-/// Vb where it stood still through the record: the mean, when every dwell and
-/// every entry agrees with it within four and five standard deviations. `unit` is the noise variance of Vb in V² times weight.
+/// Entries summed, and entries judged, in one slice of work.
+const SUMMED: usize = 64;
+const JUDGED: usize = 12;
+
+/// What a record amounts to, found out in slices before it is fitted: its
+/// length, the samples in it, and Vb where it stood still: the mean, when every
+/// dwell and every entry agrees with it within four and five standard
+/// deviations.
 ///
 /// With an estimated Vb its noise no longer adds to that of v, which would
 /// cost a factor of up to two in variance for a leak near the positive rail.
-pub(super) fn level(record: View<'_>, unit: Scaled) -> Option<Level> {
-    let (mut sum, mut total) = (0i64, 0i64);
-    let base = record.get(0)?.pack();
-    let weighed = |entry: &Entry| {
-        let weight = i64::from(entry.weight);
-        let error = entry.pack().saturating_sub(base);
-        (error.saturating_mul(weight), weight)
-    };
-    for entry in record.iter() {
-        let (value, weight) = weighed(&entry);
-        sum = sum.saturating_add(value);
-        total = total.saturating_add(weight);
+#[derive(Debug, Clone, Default)]
+pub(super) struct Survey {
+    at: usize,
+    pub(super) length_us: u32,
+    /// Samples, in sixteenths of a whole block.
+    pub(super) weight: i64,
+    /// Vb of the first entry, and the weighted sum of what the others add.
+    base: i64,
+    sum: i64,
+    /// Mean Vb less `base`, once it is known.
+    mean: Option<i64>,
+    /// Weighted deviation from the mean within a dwell.
+    dwell: (i64, i64),
+    moves: bool,
+}
+
+impl Survey {
+    /// One slice of work; true when there is more. `unit` is the noise variance
+    /// of Vb in V² times weight.
+    pub(super) fn step(&mut self, record: View<'_>, unit: Scaled) -> bool {
+        let Some(mean) = self.mean else {
+            self.sum(record);
+            return true;
+        };
+        for _ in 0..JUDGED {
+            let Some(entry) = record.get(self.at).filter(|_| !self.moves) else {
+                self.moves |= beyond(self.dwell, unit, 16);
+                return false;
+            };
+            self.at = self.at.wrapping_add(1);
+            self.judge(&entry, mean, unit);
+        }
+        true
     }
-    let mean = num::ratio(sum, total, 0);
-    // Variance of Σ w·e is the variance of one weight unit times Σ w.
-    let beyond = |sum: i64, weight: i64, sigmas: i64| {
-        let bound = unit.times(Scaled::int(weight.saturating_mul(sigmas)));
-        bound.less(Scaled::of(sum).square())
-    };
-    let (mut dwell, mut weight_of_dwell) = (0i64, 0i64);
-    for entry in record.iter() {
-        if entry.first {
-            if beyond(dwell, weight_of_dwell, 16) {
-                return None;
+
+    fn sum(&mut self, record: View<'_>) {
+        for _ in 0..SUMMED {
+            let Some(entry) = record.get(self.at) else {
+                self.mean = Some(num::ratio(self.sum, self.weight, 0));
+                self.at = 0;
+                return;
+            };
+            if self.at == 0 {
+                self.base = entry.pack();
             }
-            (dwell, weight_of_dwell) = (0, 0);
+            self.at = self.at.wrapping_add(1);
+            let weight = i64::from(entry.weight);
+            let error = entry.pack().saturating_sub(self.base);
+            self.sum = self.sum.saturating_add(error.saturating_mul(weight));
+            self.weight = self.weight.saturating_add(weight);
+            self.length_us = self.length_us.saturating_add(entry.duration_us);
         }
-        let (value, weight) = weighed(&entry);
-        let error = value.saturating_sub(mean.saturating_mul(weight));
-        if beyond(error, weight, 25) {
-            return None;
-        }
-        dwell = dwell.saturating_add(error);
-        weight_of_dwell = weight_of_dwell.saturating_add(weight);
     }
-    (!beyond(dwell, weight_of_dwell, 16)).then(|| Level {
-        value: base.saturating_add(mean),
-        u: unit.over(Scaled::int(total)).root(),
-    })
+
+    fn judge(&mut self, entry: &Entry, mean: i64, unit: Scaled) {
+        if entry.first {
+            self.moves |= beyond(self.dwell, unit, 16);
+            self.dwell = (0, 0);
+        }
+        let weight = i64::from(entry.weight);
+        let error = entry.pack().saturating_sub(self.base).saturating_sub(mean);
+        let error = error.saturating_mul(weight);
+        self.moves |= beyond((error, weight), unit, 25);
+        let (sum, total) = &mut self.dwell;
+        *sum = sum.saturating_add(error);
+        *total = total.saturating_add(weight);
+    }
+
+    /// Vb where it stood still.
+    pub(super) fn level(&self, unit: Scaled) -> Option<Level> {
+        let mean = self.mean.filter(|_| !self.moves)?;
+        Some(Level {
+            value: self.base.saturating_add(mean),
+            u: unit.over(Scaled::int(self.weight)).root(),
+        })
+    }
+}
+
+/// A weighted sum of deviations is beyond what noise makes: its variance is
+/// that of one weight unit times its weight.
+fn beyond((sum, weight): (i64, i64), unit: Scaled, sigmas: i64) -> bool {
+    let bound = unit.times(Scaled::int(weight.saturating_mul(sigmas)));
+    bound.less(Scaled::of(sum).square())
 }

@@ -25,6 +25,8 @@ pub(super) struct Setting<'a> {
     pub(super) network: &'a Network,
     pub(super) reference: Reference,
     pub(super) block_us: u32,
+    /// Length of the record.
+    pub(super) length_us: u32,
     /// Vb, where it stands still: then its noise is left out.
     pub(super) pack: Option<i64>,
     /// Noise variance of the fit before, V² times weight; bounds residuals.
@@ -59,6 +61,19 @@ impl Tally {
     }
 }
 
+/// What came of a walk.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Walked {
+    pub(super) single: Tally,
+    pub(super) fives: Tally,
+    pub(super) batches: Tally,
+    /// Rows in the normal equations.
+    pub(super) used: u32,
+    pub(super) rejected: u32,
+    /// Newest entries rejected without a break.
+    pub(super) trailing: u32,
+}
+
 /// How G + gr and w change within the record.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Shape {
@@ -89,15 +104,15 @@ pub(super) struct Pass {
     batch: (i64, u32, u32),
     /// What came of it.
     pub(super) normal: Normal,
-    pub(super) single: Tally,
-    pub(super) fives: Tally,
-    pub(super) batches: Tally,
+    single: Tally,
+    fives: Tally,
+    batches: Tally,
     /// Rows in the normal equations.
     pub(super) used: u32,
-    pub(super) rejected: u32,
+    rejected: u32,
     /// Newest entries rejected without a break, and for how long.
-    pub(super) trailing: u32,
-    pub(super) trailing_us: u32,
+    trailing: u32,
+    trailing_us: u32,
 }
 
 impl Pass {
@@ -112,7 +127,7 @@ impl Pass {
             walk: Walk::new(theta, setting.pack.unwrap_or(pack)),
             shape,
             course: Course::default(),
-            length: millionths(record.length_us()),
+            length: millionths(setting.length_us),
             elapsed: setting.epoch.saturating_neg(),
             tick: record.tick_seconds(setting.block_us),
             spans: [None; 3],
@@ -131,19 +146,34 @@ impl Pass {
         }
     }
 
-    /// One slice of work; true when the walk is over.
-    pub(super) fn step(&mut self, setting: &Setting<'_>, theta: &Theta) -> bool {
+    pub(super) const fn is_over(&self) -> bool {
+        self.at >= self.end
+    }
+
+    /// One slice of work.
+    pub(super) fn step(&mut self, setting: &Setting<'_>, theta: &Theta) {
         for _ in 0..SLICE {
-            if self.at >= self.end {
-                self.close_batch();
-                return true;
-            }
             if let Some(entry) = setting.record.get(self.at) {
                 self.take(setting, theta, &entry);
             }
             self.at = self.at.wrapping_add(1);
+            if self.is_over() {
+                self.close_batch();
+                return;
+            }
         }
-        false
+    }
+
+    /// What came of the walk besides its equations.
+    pub(super) const fn walked(&self) -> Walked {
+        Walked {
+            single: self.single,
+            fives: self.fives,
+            batches: self.batches,
+            used: self.used,
+            rejected: self.rejected,
+            trailing: self.trailing,
+        }
     }
 
     /// The normal equations; residuals left out count at the bound.

@@ -97,17 +97,6 @@ pub(super) enum Pushed {
     Broken,
 }
 
-/// What a record amounts to.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Extent {
-    /// Time between samples, s.
-    pub(super) tick: i64,
-    /// Length, s.
-    pub(super) length: i64,
-    /// Samples, in sixteenths of a whole block.
-    pub(super) weight: i64,
-}
-
 /// The ring of entries.
 #[derive(Debug, Clone)]
 pub(super) struct Record {
@@ -351,28 +340,8 @@ impl<'a> View<'a> {
         self.record.get(place)
     }
 
-    pub(super) fn iter(&self) -> impl Iterator<Item = Entry> + 'a {
-        let record = self.record;
-        (0..self.len).filter_map(move |place| record.get(place))
-    }
-
     /// Time between samples, s.
     pub(super) fn tick_seconds(&self, block_us: u32) -> i64 {
         self.record.tick_seconds(block_us)
-    }
-
-    /// Length in microseconds.
-    pub(super) fn length_us(&self) -> u32 {
-        self.iter()
-            .fold(0, |sum, entry| sum.saturating_add(entry.duration_us))
-    }
-
-    pub(super) fn extent(&self, block_us: u32) -> Extent {
-        let weight = |sum: i64, entry: Entry| sum.saturating_add(i64::from(entry.weight));
-        Extent {
-            tick: self.tick_seconds(block_us),
-            length: millionths(self.length_us()),
-            weight: self.iter().fold(0, weight),
-        }
     }
 }

@@ -24,16 +24,12 @@ struct Accepted {
 }
 
 /// What one conclusion came to.
-#[derive(Debug, Clone)]
-#[allow(
-    clippy::large_enum_variant,
-    reason = "moved once a search, by value, without a heap"
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Found {
-    /// Walk again from the new point.
+    /// Advance, and walk again from the new point.
     Again,
-    /// Converged; the equations at the point.
-    Least(System),
+    /// Converged.
+    Least,
     /// No minimum found.
     Lost,
 }
@@ -60,19 +56,21 @@ impl Search {
         }
     }
 
-    /// Judges a walk: its equations and the rows that went into them.
+    /// Judges a walk by its equations, to which the beliefs are added, and the
+    /// rows that went into them.
     pub(super) fn conclude(
         &mut self,
-        mut system: System,
+        system: &mut System,
         used: u32,
         beliefs: &Beliefs,
         bounds: Bounds,
     ) -> Found {
         self.walks = self.walks.saturating_add(1);
         let freedom = freedom(used, DETERMINED);
-        let variance = variance(&system, freedom, beliefs.least_variance(freedom));
-        beliefs.apply(&mut system, &self.theta, variance);
-        bounds.hold(&mut system, &self.theta);
+        let least = beliefs.least_variance(freedom);
+        let variance = variance(system.squares(), freedom, least);
+        beliefs.apply(system, &self.theta, variance);
+        bounds.hold(system, &self.theta);
         if self.walks >= PATIENCE {
             return Found::Lost;
         }
@@ -80,31 +78,30 @@ impl Search {
             let slack = beliefs.variance().shifted(-10);
             let gained = old.system.squares().minus(system.squares());
             if gained.plus(slack).negative() {
-                return self.retreat(bounds);
+                return self.retreat();
             }
             self.trust(gained.over(old.promised));
         }
-        let full = Factors::new(&system, Scaled::ZERO).step(&system);
-        if decrement(&system, &full).less(variance.times(TRIFLE)) {
+        let full = Factors::new(system, Scaled::ZERO).step(system);
+        if decrement(system, &full).less(variance.times(TRIFLE)) {
             self.theta = bounds.moved(&self.theta, &full);
-            return Found::Least(system);
+            return Found::Least;
         }
-        self.advance(system, bounds);
+        self.accepted = Some(Accepted {
+            theta: self.theta,
+            system: system.clone(),
+            promised: Scaled::ZERO,
+        });
         Found::Again
     }
 
     /// The point is worse than the one before: a shorter step from there.
-    fn retreat(&mut self, bounds: Bounds) -> Found {
-        let Some(old) = self.accepted.take() else {
-            return Found::Lost;
-        };
+    fn retreat(&mut self) -> Found {
         self.damping = self.damping.max(LEAST_DAMPING).shifted(self.raise);
         self.raise = self.raise.saturating_add(1);
         if Scaled::int(1 << 20).less(self.damping) {
             return Found::Lost;
         }
-        self.theta = old.theta;
-        self.advance(old.system, bounds);
         Found::Again
     }
 
@@ -120,23 +117,21 @@ impl Search {
         self.raise = 1;
     }
 
-    /// A step from the present point, which becomes the one to fall back to.
-    fn advance(&mut self, system: System, bounds: Bounds) {
-        let step = Factors::new(&system, self.damping).step(&system);
-        let promised = step
+    /// A step from the accepted point.
+    pub(super) fn advance(&mut self, bounds: Bounds) {
+        let Some(here) = &mut self.accepted else {
+            return;
+        };
+        let system = &here.system;
+        let step = Factors::new(system, self.damping).step(system);
+        here.promised = step
             .iter()
             .enumerate()
             .fold(Scaled::ZERO, |sum, (row, by)| {
                 let pull = system.at(row, row).times(self.damping).times(*by);
                 sum.plus(by.times(pull.plus(system.side(row))))
             });
-        let here = self.theta;
-        self.theta = bounds.moved(&here, &step);
-        self.accepted = Some(Accepted {
-            theta: here,
-            system,
-            promised,
-        });
+        self.theta = bounds.moved(&here.theta, &step);
     }
 
     /// Starts anew from the present point.
@@ -163,8 +158,8 @@ pub(super) fn freedom(used: u32, parameters: u32) -> i64 {
 }
 
 /// Noise variance that the residuals show, V² times weight; not below `least`.
-pub(super) fn variance(system: &System, freedom: i64, least: Scaled) -> Scaled {
-    system.squares().over(Scaled::int(freedom)).max(least)
+pub(super) fn variance(squares: Scaled, freedom: i64, least: Scaled) -> Scaled {
+    squares.over(Scaled::int(freedom)).max(least)
 }
 
 /// How much the full step promises to lower the sum of squares.

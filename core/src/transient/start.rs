@@ -96,8 +96,7 @@ pub(super) enum Started {
 }
 
 impl Start {
-    pub(super) fn new(record: View<'_>, block_us: u32, beliefs: &Beliefs) -> Self {
-        let total_us = record.length_us();
+    pub(super) fn new(record: View<'_>, total_us: u32, block_us: u32, beliefs: &Beliefs) -> Self {
         let first = record.get(0).unwrap_or_default();
         Self {
             pole: quotient(ONE / 4, millionths(total_us)),
@@ -119,9 +118,12 @@ impl Start {
         network: &Network,
         reference: Reference,
     ) -> Started {
+        if self.filters.at >= record.len() {
+            return self.conclude(record, reference);
+        }
         for _ in 0..SLICE {
             let Some(entry) = record.get(self.filters.at) else {
-                return self.conclude(record, reference);
+                break;
             };
             self.take(&entry, network, reference);
         }
