@@ -108,6 +108,12 @@ impl Test {
         beliefs: &Beliefs,
         bounds: Bounds,
     ) -> Tested {
+        if self.halvings > HALVINGS || self.newest < FEWEST {
+            return match self.worst {
+                Some(step) => Tested::Changed(step),
+                None => Tested::Steady,
+            };
+        }
         if !self.probe.is_over() {
             self.probe.step(setting, theta);
             return Tested::Busy;
@@ -123,12 +129,6 @@ impl Test {
         }
         self.halvings = self.halvings.saturating_add(1);
         self.newest >>= 1;
-        if self.halvings > HALVINGS || self.newest < FEWEST {
-            return match self.worst {
-                Some(step) => Tested::Changed(step),
-                None => Tested::Steady,
-            };
-        }
         self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
         self.probe = Pass::new(setting, theta, self.shape);
         Tested::Busy

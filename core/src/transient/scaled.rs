@@ -24,21 +24,23 @@ impl Scaled {
     };
 
     /// `bits · 2^exponent`.
+    #[inline(never)]
     pub(super) const fn new(bits: i64, exponent: i32) -> Self {
         if bits == 0 {
             return Self::ZERO;
         }
         let size = bits.unsigned_abs();
-        // Shift that leaves 31 significant bits.
-        let down = 33i32.wrapping_sub(size.leading_zeros() as i32);
-        let mut mantissa = if down > 0 {
-            // 32 bits, rounded: at most 2^31.
-            (size >> (down.wrapping_sub(1) as u32)).wrapping_add(1) >> 1
-        } else {
-            size << (down.wrapping_neg() as u32)
-        };
-        let mut exponent = exponent.saturating_add(down);
-        if mantissa > i32::MAX as u64 {
+        let zeros = size.leading_zeros();
+        let top = ((size << zeros) >> 32) as u32;
+        let down = 33i32.wrapping_sub(zeros as i32);
+        Self::rounded(top, exponent.saturating_add(down), bits < 0)
+    }
+
+    /// Half of `top`, whose top bit is set, times `2^exponent`.
+    const fn rounded(top: u32, exponent: i32, negative: bool) -> Self {
+        let mut mantissa = (top >> 1).wrapping_add(top & 1);
+        let mut exponent = exponent;
+        if mantissa > i32::MAX as u32 {
             mantissa >>= 1;
             exponent = exponent.saturating_add(1);
         }
@@ -48,7 +50,7 @@ impl Scaled {
         let exponent = if exponent > 30_000 { 30_000 } else { exponent } as i16;
         let mantissa = mantissa as i32;
         Self {
-            mantissa: if bits < 0 {
+            mantissa: if negative {
                 mantissa.wrapping_neg()
             } else {
                 mantissa
@@ -94,12 +96,21 @@ impl Scaled {
         }
     }
 
+    #[inline(never)]
     pub(super) const fn times(self, other: Self) -> Self {
-        let product = (self.mantissa as i64).wrapping_mul(other.mantissa as i64);
-        Self::new(
-            product,
-            (self.exponent as i32).saturating_add(other.exponent as i32),
-        )
+        if self.mantissa == 0 || other.mantissa == 0 {
+            return Self::ZERO;
+        }
+        let (a, b) = (self.mantissa.unsigned_abs(), other.mantissa.unsigned_abs());
+        // In [2^60, 2^62): 61 or 62 bits.
+        let product = (a as u64).wrapping_mul(b as u64);
+        let exponent = (self.exponent as i32).wrapping_add(other.exponent as i32);
+        let negative = (self.mantissa < 0) != (other.mantissa < 0);
+        if product >> 61 == 0 {
+            Self::rounded((product >> 29) as u32, exponent.wrapping_add(30), negative)
+        } else {
+            Self::rounded((product >> 30) as u32, exponent.wrapping_add(31), negative)
+        }
     }
 
     pub(super) const fn square(self) -> Self {
@@ -185,7 +196,11 @@ impl Scaled {
     }
 
     pub(super) const fn less(self, other: Self) -> bool {
-        self.minus(other).mantissa < 0
+        let (a, b) = (self.mantissa, other.mantissa);
+        if self.exponent == other.exponent || a == 0 || b == 0 || (a < 0) != (b < 0) {
+            return a < b;
+        }
+        (self.exponent < other.exponent) != (a < 0)
     }
 
     pub(super) const fn size(self) -> Self {
