@@ -74,7 +74,14 @@ struct Trial {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Stage {
     Grid(u8),
+    /// A Gauss-Newton step on ρ is looked for, with so many left,
     Refine(u8),
+    /// and tried.
+    Try(u8, i64),
+    /// The best fit is known, but not how sure it is: with a decay that the
+    /// transient tells, or without.
+    Visible,
+    Flat,
     Done,
 }
 
@@ -93,6 +100,10 @@ pub(crate) struct Fit {
     best: Option<Trial>,
     slow: Option<Trial>,
     stage: Stage,
+    /// Variances of the settled voltage and of ρ for unit noise a slot, in the
+    /// units of the columns; of ρ where the transient tells it.
+    settled_gain: Option<i64>,
+    decay_gain: Option<i64>,
 }
 
 /// What the fit found, voltages as `I32F32` bits.
@@ -157,17 +168,25 @@ impl Fit {
             best: None,
             slow: None,
             stage: Stage::Grid(0),
+            settled_gain: None,
+            decay_gain: None,
         })
     }
 
-    /// One slice of work; true when there is more.
-    pub(crate) fn step(&mut self) -> bool {
+    pub(crate) fn is_done(&self) -> bool {
+        self.stage == Stage::Done
+    }
+
+    /// One slice of work.
+    pub(crate) fn step(&mut self) {
         self.stage = match self.stage {
             Stage::Grid(place) => self.try_grid(place),
             Stage::Refine(left) => self.refine(left),
+            Stage::Try(left, rho) => self.try_refined(left, rho),
+            Stage::Visible => self.gain_visible(),
+            Stage::Flat => self.gain_flat(),
             Stage::Done => Stage::Done,
         };
-        self.stage != Stage::Done
     }
 
     fn try_grid(&mut self, place: u8) -> Stage {
@@ -192,24 +211,50 @@ impl Fit {
             return Stage::Done;
         };
         let [_, amplitude, _, _] = best.coefficients;
-        if left == 0 || amplitude == 0 {
-            return Stage::Done;
+        if amplitude == 0 {
+            return Stage::Flat;
+        }
+        if left == 0 {
+            return Stage::Visible;
         }
         let Some([_, _, decay, _]) = self.normal(best.rho, true).solve() else {
-            return Stage::Done;
+            return Stage::Visible;
         };
         let change = num::ratio(decay, amplitude, 32);
         // A slow decay may at most halve or double its time constant in one step.
         let room = ONE.saturating_sub(best.rho);
         let change = change.max(room.saturating_neg()).min(room >> 1);
-        let rho = best.rho.saturating_add(change).max(0);
-        match self.trial(rho) {
-            Some(trial) if trial.residual <= best.residual => {
-                self.best = Some(trial);
-                Stage::Refine(left.saturating_sub(1))
-            }
-            _ => Stage::Done,
+        Stage::Try(left, best.rho.saturating_add(change).max(0))
+    }
+
+    fn try_refined(&mut self, left: u8, rho: i64) -> Stage {
+        let trial = self.trial(rho);
+        let better = |trial: &Trial| {
+            self.best
+                .is_some_and(|best| trial.residual <= best.residual)
+        };
+        if !trial.as_ref().is_some_and(better) {
+            return Stage::Visible;
         }
+        self.best = trial;
+        Stage::Refine(left.saturating_sub(1))
+    }
+
+    fn gain_visible(&mut self) -> Stage {
+        let rho = self.best.map_or(0, |best| best.rho);
+        let normal = self.normal(rho, true);
+        self.decay_gain = normal.inverse_at(DECAY);
+        if self.decay_gain.is_none() {
+            return Stage::Flat;
+        }
+        self.settled_gain = normal.inverse_at(SETTLED);
+        Stage::Done
+    }
+
+    fn gain_flat(&mut self) -> Stage {
+        let rho = self.best.map_or(0, |best| best.rho);
+        self.settled_gain = self.normal(rho, false).inverse_at(SETTLED);
+        Stage::Done
     }
 
     /// Rows of the fit: columns and datum.
@@ -265,17 +310,7 @@ impl Fit {
         let best = self.best?;
         let used = self.slots.iter().flatten().count() as u32;
         let [settled, amplitude, _, _] = best.coefficients;
-        let with_decay = self.normal(best.rho, true);
-        let visible = amplitude != 0;
-        let decay_gain = if visible {
-            with_decay.inverse_at(DECAY)
-        } else {
-            None
-        };
-        let settled_gain = match decay_gain {
-            Some(_) => with_decay.inverse_at(SETTLED),
-            None => self.normal(best.rho, false).inverse_at(SETTLED),
-        }?;
+        let (settled_gain, decay_gain) = (self.settled_gain?, self.decay_gain);
         let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
         let optional = [self.pack_shift.is_some(), decay_gain.is_some()];
         let columns = optional

@@ -110,7 +110,8 @@ impl Settling {
 
     /// One slice of work; the answer when it is done.
     pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Reading, Reason>> {
-        if self.fit.step() {
+        if !self.fit.is_done() {
+            self.fit.step();
             return None;
         }
         Some(match self.fit.result() {

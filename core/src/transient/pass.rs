@@ -12,7 +12,7 @@ use crate::config::{Drive, Network};
 use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work.
-const SLICE: usize = 8;
+const SLICE: usize = 1;
 /// Residuals beyond six standard deviations are left out.
 const REJECT: i64 = 36;
 /// Groups of five blocks in a batch, for the slow part of the residuals.
