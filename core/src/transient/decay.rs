@@ -9,6 +9,9 @@ use crate::num::{self, ONE, mul};
 /// ln 2.
 const LN2: i64 = 2_977_044_472;
 
+/// 1/ln 2.
+const BY_LN2: i64 = 6_196_328_018;
+
 /// `1/(k + 1)!` from k = 0 on, the series of φ.
 const SERIES: [i64; 12] = [
     ONE,
@@ -42,11 +45,16 @@ pub(super) fn phi(z: i64) -> i64 {
 /// `e^(−z)` of `z ≥ 0`; error below 2⁻³⁰.
 pub(super) fn exp_neg(z: i64) -> i64 {
     let z = z.max(0);
-    let halvings = z.wrapping_div(LN2);
-    if halvings >= 40 {
+    if z >= LN2.wrapping_mul(40) {
         return 0;
     }
-    let rest = z.wrapping_sub(halvings.wrapping_mul(LN2));
+    // A few units below z/ln 2, so that it is at most one halving too few.
+    let mut halvings = mul(z, BY_LN2).saturating_sub(64).max(0) >> num::FRAC;
+    let mut rest = z.wrapping_sub(halvings.wrapping_mul(LN2));
+    if rest >= LN2 {
+        halvings = halvings.wrapping_add(1);
+        rest = rest.wrapping_sub(LN2);
+    }
     ONE.wrapping_sub(mul(rest, phi(rest))) >> (halvings as u32)
 }
 

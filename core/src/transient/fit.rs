@@ -65,11 +65,10 @@ pub(super) struct Covariance {
 impl Covariance {
     pub(super) fn new(system: &System, freedom: i64) -> Self {
         let factors = Factors::new(system, Scaled::ZERO);
-        let [total, both, ..] = factors.column(TOTAL);
         Self {
             regular: factors.regular,
-            total,
-            both,
+            total: factors.variance(TOTAL),
+            both: factors.covariance(TOTAL, RATIO),
             ratio: factors.variance(RATIO),
             capacitance: factors.variance(CAPACITANCE),
             coupling: factors.variance(COUPLING),

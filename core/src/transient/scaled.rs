@@ -113,6 +113,40 @@ impl Scaled {
         }
     }
 
+    /// `self + a·b`, the product not rounded.
+    #[inline(never)]
+    pub(super) const fn plus_product(self, a: Self, b: Self) -> Self {
+        // Zero or in ±[2^60, 2^62), as `self` is with 31 places more.
+        let product = (a.mantissa as i64).wrapping_mul(b.mantissa as i64);
+        if product == 0 {
+            return self;
+        }
+        let exponent = (a.exponent as i32).wrapping_add(b.exponent as i32);
+        if self.mantissa == 0 {
+            return Self::new(product, exponent);
+        }
+        let own = (self.mantissa as i64) << 31;
+        let up = (self.exponent as i32)
+            .wrapping_sub(31)
+            .wrapping_sub(exponent);
+        if up > 62 {
+            self
+        } else if up >= 0 {
+            let sum = own.wrapping_add(product >> (up as u32));
+            Self::new(sum, exponent.wrapping_add(up))
+        } else if up >= -62 {
+            let sum = product.wrapping_add(own >> (up.wrapping_neg() as u32));
+            Self::new(sum, exponent)
+        } else {
+            Self::new(product, exponent)
+        }
+    }
+
+    /// `self − a·b`.
+    pub(super) const fn minus_product(self, a: Self, b: Self) -> Self {
+        self.plus_product(a.negated(), b)
+    }
+
     pub(super) const fn square(self) -> Self {
         self.times(self)
     }
@@ -242,6 +276,8 @@ mod tests {
             let (fx, fy) = (real(x), real(y));
             prop_assert!(near(fx, a as f64 * 2f64.powi(ea)));
             prop_assert!(near(real(x.times(y)), fx * fy));
+            let sum = real(x.plus_product(x, y));
+            prop_assert!((sum - (fx + fx * fy)).abs() <= fx.abs().max((fx * fy).abs()) * 2f64.powi(-29));
             let error = (real(x.plus(y)) - (fx + fy)).abs();
             prop_assert!(error <= fx.abs().max(fy.abs()) * 2f64.powi(-29));
             if b != 0 {

@@ -167,7 +167,7 @@ pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled 
     step.iter()
         .enumerate()
         .fold(Scaled::ZERO, |sum, (row, by)| {
-            sum.plus(by.times(system.side(row)))
+            sum.plus_product(*by, system.side(row))
         })
 }
 

@@ -31,19 +31,18 @@ impl Factors {
         };
         for row in 0..PARAMETERS {
             let mut line = [Scaled::ZERO; PARAMETERS];
-            // line[j] = A[row][j] − Σ L[row][k]·D[k]·L[j][k], then divided by D[j].
+            // raw[j] = A[row][j] − Σ raw[k]·L[j][k] = L[row][j]·D[j].
             let mut raw = [Scaled::ZERO; PARAMETERS];
-            for column in 0..row {
-                let other = out.lower.get(column).copied().unwrap_or_default();
-                let sum = dot(&raw, &other, column);
-                let value = system.at(row, column).minus(sum);
-                put(&mut raw, column, value);
-                let by = out.inverse.get(column).copied().unwrap_or_default();
-                put(&mut line, column, value.times(by));
-            }
             let diagonal = system.at(row, row);
-            let diagonal = diagonal.plus(diagonal.times(damping));
-            let pivot = diagonal.minus(dot(&raw, &line, row));
+            let diagonal = diagonal.plus_product(diagonal, damping);
+            let mut pivot = diagonal;
+            for (column, (other, by)) in out.lower.iter().zip(&out.inverse).enumerate().take(row) {
+                let value = less(system.at(row, column), &raw, other, column);
+                let factor = value.times(*by);
+                pivot = pivot.minus_product(value, factor);
+                put(&mut raw, column, value);
+                put(&mut line, column, factor);
+            }
             let worth = !pivot.less(diagonal.shifted(WORTHLESS)) && pivot.positive();
             out.regular &= worth;
             if worth {
@@ -56,46 +55,54 @@ impl Factors {
         out
     }
 
-    /// Solves for a right-hand side.
-    pub(super) fn solve(&self, side: &Vector) -> Vector {
-        let mut x = *side;
+    /// The step to the solution.
+    pub(super) fn step(&self, system: &System) -> Vector {
+        let mut x = [Scaled::ZERO; PARAMETERS];
         for (row, line) in self.lower.iter().enumerate() {
-            let known = dot(line, &x, row);
-            let value = x.get(row).copied().unwrap_or_default().minus(known);
+            let value = less(system.side(row), line, &x, row);
             put(&mut x, row, value);
         }
         for (value, by) in x.iter_mut().zip(&self.inverse) {
             *value = value.times(*by);
         }
-        for row in (0..PARAMETERS).rev() {
+        for (row, line) in self.lower.iter().enumerate().rev() {
             let known = x.get(row).copied().unwrap_or_default();
-            let line = self.lower.get(row).copied().unwrap_or_default();
-            for (value, factor) in x.iter_mut().zip(&line).take(row) {
-                *value = value.minus(factor.times(known));
+            for (value, factor) in x.iter_mut().zip(line).take(row) {
+                *value = value.minus_product(*factor, known);
             }
         }
         x
     }
 
-    /// The step to the solution.
-    pub(super) fn step(&self, system: &System) -> Vector {
-        let mut side = [Scaled::ZERO; PARAMETERS];
-        for (row, slot) in side.iter_mut().enumerate() {
-            *slot = system.side(row);
+    /// `L⁻¹` times a unit vector: zero before its place.
+    fn forward(&self, place: usize) -> Vector {
+        let mut x = [Scaled::ZERO; PARAMETERS];
+        put(&mut x, place, Scaled::ONE);
+        let after = self.lower.iter().enumerate().skip(place.saturating_add(1));
+        for (row, line) in after {
+            let pairs = line.iter().zip(&x).take(row).skip(place);
+            let value = pairs.fold(Scaled::ZERO, |sum, (a, b)| sum.minus_product(*a, *b));
+            put(&mut x, row, value);
         }
-        self.solve(&side)
+        x
     }
 
-    /// A column of the inverse.
-    pub(super) fn column(&self, column: usize) -> Vector {
-        let mut side = [Scaled::ZERO; PARAMETERS];
-        put(&mut side, column, Scaled::ONE);
-        self.solve(&side)
+    /// An element of the inverse, `(L⁻¹e_a)ᵀ·D⁻¹·(L⁻¹e_b)`.
+    pub(super) fn covariance(&self, a: usize, b: usize) -> Scaled {
+        let (from, to) = (self.forward(a), self.forward(b));
+        let places = from.iter().zip(&to).zip(&self.inverse);
+        places.fold(Scaled::ZERO, |sum, ((a, b), by)| {
+            sum.plus_product(a.times(*b), *by)
+        })
     }
 
     /// A diagonal element of the inverse.
-    pub(super) fn variance(&self, row: usize) -> Scaled {
-        self.column(row).get(row).copied().unwrap_or_default()
+    pub(super) fn variance(&self, place: usize) -> Scaled {
+        let column = self.forward(place);
+        let places = column.iter().zip(&self.inverse);
+        places.fold(Scaled::ZERO, |sum, (value, by)| {
+            sum.plus_product(value.square(), *by)
+        })
     }
 }
 
@@ -105,12 +112,10 @@ fn put(vector: &mut Vector, at: usize, value: Scaled) {
     }
 }
 
-/// Sum of the first `count` products.
-fn dot(a: &Vector, b: &Vector, count: usize) -> Scaled {
-    a.iter()
-        .zip(b)
-        .take(count)
-        .fold(Scaled::ZERO, |sum, (a, b)| sum.plus(a.times(*b)))
+/// `value` less the first `count` products.
+fn less(value: Scaled, a: &Vector, b: &Vector, count: usize) -> Scaled {
+    let pairs = a.iter().zip(b).take(count);
+    pairs.fold(value, |sum, (a, b)| sum.minus_product(*a, *b))
 }
 
 #[cfg(test)]

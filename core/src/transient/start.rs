@@ -189,7 +189,7 @@ impl Start {
             .iter()
             .enumerate()
             .fold(Scaled::ZERO, |sum, (row, by)| {
-                sum.plus(by.times(system.side(row)))
+                sum.plus_product(*by, system.side(row))
             });
         let left = system.squares().minus(gained);
         let [resistance, positive, ..] = step;
