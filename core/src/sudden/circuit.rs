@@ -14,9 +14,10 @@
 //! Summed over blocks this is the charge balance; in a settled circuit it is
 //! the balance of currents.
 
+use super::Moment;
 use super::row::{CURRENT_BITS, Equation};
 use crate::config::{Config, Drive, Row};
-use crate::front::Block;
+
 use crate::num::{self, ONE};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio};
 
@@ -167,7 +168,7 @@ impl Circuit {
     /// and what the known circuit grants its current (standard uncertainty, in
     /// units) besides the noise of the blocks; `noise` is the standard
     /// deviation of a block's voltage in units.
-    pub(super) fn equation(&self, before: &Block, block: &Block, noise: i64) -> (Equation, i64) {
+    pub(super) fn equation(&self, before: &Moment, block: &Moment, noise: i64) -> (Equation, i64) {
         let link = self.link(before.drive, block.drive);
         let current = self.current(link, self.residual(before, block, link));
         let mean = |a: i64, b: i64| a.saturating_add(num::mul(link.later, b.saturating_sub(a)));
@@ -189,7 +190,7 @@ impl Circuit {
     }
 
     /// e of the module's equation, in volts.
-    fn residual(&self, before: &Block, block: &Block, link: Link) -> i64 {
+    fn residual(&self, before: &Moment, block: &Moment, link: Link) -> i64 {
         let (a, b) = (before.drive.of(&self.states), block.drive.of(&self.states));
         let (q1, q2) = (before.pack.to_bits(), block.pack.to_bits());
         let (s1, s2) = (a.settled(q1), b.settled(q2));
@@ -204,7 +205,7 @@ impl Circuit {
             .saturating_sub(num::mul(link.carried, away))
     }
 
-    fn doubt(&self, before: &Block, block: &Block, link: Link, current: i64, noise: i64) -> i64 {
+    fn doubt(&self, before: &Moment, block: &Moment, link: Link, current: i64, noise: i64) -> i64 {
         let state = block.drive.of(&self.states);
         let dv = block.chassis.saturating_sub(before.chassis).to_bits();
         let dq = block.pack.saturating_sub(before.pack).to_bits();
@@ -227,7 +228,7 @@ impl Circuit {
     }
 
     /// What a drive change switches, in units.
-    fn switched(&self, before: &Block, block: &Block) -> i64 {
+    fn switched(&self, before: &Moment, block: &Moment) -> i64 {
         if before.drive == block.drive {
             return 0;
         }

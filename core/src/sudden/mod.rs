@@ -102,10 +102,10 @@ use row::{CURRENT_BITS, Equation};
 use scan::{Best, Scan};
 use stage::State;
 
-use crate::config::Config;
+use crate::config::{Config, Drive};
 use crate::front::Block;
 use crate::num;
-use crate::units::{Measured, Microsiemens, Ratio};
+use crate::units::{Measured, Microsiemens, Ratio, Volts};
 
 /// What the watch says of one block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -136,13 +136,27 @@ pub struct Found {
     pub position: Ratio,
 }
 
+/// What the watch needs of a block.
+#[derive(Debug, Clone, Copy)]
+struct Moment {
+    drive: Drive,
+    chassis: Volts,
+    pack: Volts,
+    /// It is whole, and no converter was at its limit.
+    usable: bool,
+    /// Nothing is missing before it.
+    follows: bool,
+}
+
 /// Watches one monitor's blocks for a sudden leak: [`Watch::push`] for each
 /// block, then [`Watch::step`] until it returns a finding.
 #[derive(Debug, Clone)]
 pub struct Watch<'c> {
     config: &'c Config,
     circuit: Option<Circuit>,
-    before: Option<Block>,
+    /// The block before, if it can be followed, and one not yet taken.
+    before: Option<Moment>,
+    newest: Option<Moment>,
     record: Record,
     state: State,
     /// The newest block is not answered yet.
@@ -167,6 +181,7 @@ impl<'c> Watch<'c> {
             config,
             circuit: None,
             before: None,
+            newest: None,
             record: Record::new(over_volts(resolution.to_bits(), CURRENT_BITS), mismatch),
             state: State::default(),
             due: false,
@@ -205,24 +220,36 @@ impl<'c> Watch<'c> {
         self.scan = None;
     }
 
-    /// Takes the next block: one equation. What the block before still called
-    /// for is dropped.
+    /// Takes the next block. What the block before still called for is dropped.
     pub fn push(&mut self, block: &Block) {
+        if let Some(moment) = self.newest.take() {
+            self.take(moment);
+        }
+        let whole = block.duration_us == self.config.timing().block_us;
         self.due = true;
+        self.newest = Some(Moment {
+            drive: block.drive,
+            chassis: block.chassis,
+            pack: block.pack,
+            usable: whole && !block.flags.cut && !block.flags.saturated,
+            follows: block.missing == 0,
+        });
+    }
+
+    /// One equation from the newest block.
+    fn take(&mut self, moment: Moment) {
         let Some(circuit) = &self.circuit else {
             return;
         };
-        let whole = block.duration_us == self.config.timing().block_us;
-        let usable = whole && !block.flags.cut && !block.flags.saturated;
-        let noise = self.record.noise(circuit, block.drive);
+        let noise = self.record.noise(circuit, moment.drive);
         let before = self.before.take();
         let (row, doubt) = match &before {
-            Some(before) if usable && block.missing == 0 => {
-                circuit.equation(before, block, self.record.deviation())
+            Some(before) if moment.usable && moment.follows => {
+                circuit.equation(before, &moment, self.record.deviation())
             }
             _ => (Equation::default(), 0),
         };
-        self.before = usable.then_some(*block);
+        self.before = moment.usable.then_some(moment);
         let calm = !self.state.suspects();
         self.record.push(row, doubt, circuit, &noise, calm);
         let judged = self.config.limits().judged;
@@ -231,11 +258,15 @@ impl<'c> Watch<'c> {
         self.noise = noise;
     }
 
-    /// Does a slice of what the newest block calls for: adds at most eight
-    /// equations and judges at most one window. The finding comes with the
-    /// last of at most 22 slices; then `None` until the next block.
+    /// Does a slice of what the newest block calls for: takes its equation, or
+    /// adds at most eight equations and judges at most one window. The finding
+    /// comes with the last of at most 23 slices; then `None` until the next block.
     pub fn step(&mut self) -> Option<Finding> {
         if !self.due {
+            return None;
+        }
+        if let Some(moment) = self.newest.take() {
+            self.take(moment);
             return None;
         }
         let mut best = Best::default();

@@ -29,7 +29,7 @@ use crate::config::Network;
 use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work.
-const SLICE: usize = 4;
+const SLICE: usize = 3;
 /// Above this many blocks the rows are summed over five, against hum.
 const LONG: u32 = 70;
 
