@@ -65,11 +65,12 @@ pub(super) struct Covariance {
 impl Covariance {
     pub(super) fn new(system: &System, freedom: i64) -> Self {
         let factors = Factors::new(system, Scaled::ZERO);
+        let [total, both, ratio] = factors.block(TOTAL, RATIO);
         Self {
             regular: factors.regular,
-            total: factors.variance(TOTAL),
-            both: factors.covariance(TOTAL, RATIO),
-            ratio: factors.variance(RATIO),
+            total,
+            both,
+            ratio,
             capacitance: factors.variance(CAPACITANCE),
             coupling: factors.variance(COUPLING),
             squares: system.squares(),

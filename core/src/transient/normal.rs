@@ -77,10 +77,10 @@ impl Normal {
 
     /// Divides all products with a column by a power of two.
     fn lower(&mut self, column: usize, by: u32) {
-        let mut sums = self.sums.iter_mut();
-        for left in 0..WIDE {
-            for (right, sum) in (left..WIDE).zip(&mut sums) {
-                let times = u32::from(left == column).wrapping_add(u32::from(right == column));
+        for other in 0..WIDE {
+            let times = if other == column { 2 } else { 1 };
+            let at = place(other.min(column), other.max(column));
+            if let Some(sum) = self.sums.get_mut(at) {
                 *sum >>= by.wrapping_mul(times).min(63);
             }
         }

@@ -13,7 +13,7 @@ use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work, if they are plain: one that wants new
 /// coefficients, or in which Vb moves, has a slice of its own.
-const SLICE: usize = 4;
+const SLICE: usize = 2;
 /// Residuals beyond six standard deviations are left out.
 const REJECT: i64 = 36;
 /// Groups of five blocks in a batch, for the slow part of the residuals.
@@ -174,7 +174,8 @@ impl Pass {
 
     fn is_plain(&self, setting: &Setting<'_>, entry: &Entry) -> bool {
         let mut known = self.spans.iter().flatten();
-        setting.pack.is_some() && known.any(|span| span.is_for(entry.drive, entry.duration_us))
+        let single = setting.pack.is_some() && self.shape == Shape::Constant;
+        single && known.any(|span| span.is_for(entry.drive, entry.duration_us))
     }
 
     /// What came of the walk besides its equations.

@@ -87,21 +87,26 @@ impl Factors {
         x
     }
 
-    /// An element of the inverse, `(L⁻¹e_a)ᵀ·D⁻¹·(L⁻¹e_b)`.
-    pub(super) fn covariance(&self, a: usize, b: usize) -> Scaled {
+    /// Elements of the inverse, `(L⁻¹e_a)ᵀ·D⁻¹·(L⁻¹e_b)`: (a, a), (a, b), (b, b).
+    pub(super) fn block(&self, a: usize, b: usize) -> [Scaled; 3] {
         let (from, to) = (self.forward(a), self.forward(b));
-        let places = from.iter().zip(&to).zip(&self.inverse);
-        places.fold(Scaled::ZERO, |sum, ((a, b), by)| {
-            sum.plus_product(a.times(*b), *by)
-        })
+        let mut out = [Scaled::ZERO; 3];
+        for ((a, b), by) in from.iter().zip(&to).zip(&self.inverse) {
+            let by_a = a.times(*by);
+            let products = [(by_a, *a), (by_a, *b), (b.times(*by), *b)];
+            for (sum, (x, y)) in out.iter_mut().zip(products) {
+                *sum = sum.plus_product(x, y);
+            }
+        }
+        out
     }
 
     /// A diagonal element of the inverse.
     pub(super) fn variance(&self, place: usize) -> Scaled {
         let column = self.forward(place);
-        let places = column.iter().zip(&self.inverse);
+        let places = column.iter().zip(&self.inverse).skip(place);
         places.fold(Scaled::ZERO, |sum, (value, by)| {
-            sum.plus_product(value.square(), *by)
+            sum.plus_product(value.times(*by), *value)
         })
     }
 }
