@@ -73,6 +73,8 @@ struct Trial {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Stage {
+    /// How the pack voltage went, given its noise.
+    Pack(i64),
     Grid(u8),
     /// A Gauss-Newton step on ρ is looked for, with so many left,
     Refine(u8),
@@ -97,6 +99,8 @@ pub(crate) struct Fit {
     /// Binary places by which the pack column is scaled into ±1; `None` when
     /// the pack voltage stands still.
     pack_shift: Option<u32>,
+    /// Slope of the pack voltage, when it moves; see `slope_of_pack`.
+    pub(crate) pack_slope: i64,
     best: Option<Trial>,
     slow: Option<Trial>,
     stage: Stage,
@@ -147,27 +151,15 @@ impl Fit {
             return None;
         }
         let zero = *slots.iter().flatten().next_back()?;
-        let half = slots.len() >> 1;
-        let pack_ref = median(slots.iter().skip(half).flatten().map(|slot| slot.pack()))?;
-        let deviation = slots
-            .iter()
-            .flatten()
-            .map(|slot| slot.pack().saturating_sub(pack_ref).saturating_abs())
-            .max()?;
-        let moves = deviation > pack_noise.saturating_mul(6);
-        let pack_shift = moves.then(|| {
-            64u32
-                .saturating_sub(deviation.leading_zeros())
-                .saturating_sub(num::FRAC)
-        });
         Some(Self {
             slots,
             zero,
-            pack_ref,
-            pack_shift,
+            pack_ref: 0,
+            pack_shift: None,
+            pack_slope: 0,
             best: None,
             slow: None,
-            stage: Stage::Grid(0),
+            stage: Stage::Pack(pack_noise),
             settled_gain: None,
             decay_gain: None,
         })
@@ -180,6 +172,7 @@ impl Fit {
     /// One slice of work.
     pub(crate) fn step(&mut self) {
         self.stage = match self.stage {
+            Stage::Pack(noise) => self.see_pack(noise),
             Stage::Grid(place) => self.try_grid(place),
             Stage::Refine(left) => self.refine(left),
             Stage::Try(left, rho) => self.try_refined(left, rho),
@@ -187,6 +180,29 @@ impl Fit {
             Stage::Flat => self.gain_flat(),
             Stage::Done => Stage::Done,
         };
+    }
+
+    fn see_pack(&mut self, noise: i64) -> Stage {
+        let half = self.slots.len() >> 1;
+        let packs = |slots: usize| {
+            self.slots
+                .iter()
+                .skip(slots)
+                .flatten()
+                .map(|slot| slot.pack())
+        };
+        let Some(pack_ref) = median(packs(half)) else {
+            return Stage::Done;
+        };
+        let away = packs(0).map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
+        let most = away.max().unwrap_or(0);
+        self.pack_ref = pack_ref;
+        if most > noise.saturating_mul(6) {
+            let bits = 64u32.saturating_sub(most.leading_zeros());
+            self.pack_shift = Some(bits.saturating_sub(num::FRAC));
+            self.pack_slope = self.slope_of_pack();
+        }
+        Stage::Grid(0)
     }
 
     fn try_grid(&mut self, place: u8) -> Stage {
@@ -382,7 +398,7 @@ impl Fit {
     /// Slope of the pack voltage over the later half, which `settled` refers
     /// to, in volts a slot: from the middle of its first part to the middle of
     /// its second. A jump in a single slot is not a slope.
-    pub(crate) fn pack_slope(&self) -> i64 {
+    fn slope_of_pack(&self) -> i64 {
         let slots = self.slots.len();
         let half = slots >> 1;
         let split = half.saturating_add(slots) >> 1;

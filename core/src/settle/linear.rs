@@ -24,10 +24,10 @@ impl Normal {
             }
             for (cell, &right) in line.iter_mut().zip(columns).skip(place) {
                 if right != 0 {
-                    *cell = cell.saturating_add(num::mul(left, right));
+                    *cell = cell.saturating_add(product(left, right));
                 }
             }
-            *rhs = rhs.saturating_add(num::mul(left, datum));
+            *rhs = rhs.saturating_add(product(left, datum));
         }
     }
 
@@ -75,6 +75,15 @@ impl Normal {
             }
         }
         substitute(&a, &b)
+    }
+}
+
+/// Most products are with the column of ones.
+fn product(left: i64, right: i64) -> i64 {
+    if left == num::ONE {
+        right
+    } else {
+        num::mul(left, right)
     }
 }
 

@@ -268,7 +268,7 @@ impl Settling {
                 .unwrap_or(0);
             let slope_u = num::ratio(slope_u, root, 32);
             (
-                num::mul(lag_slots, self.fit.pack_slope()),
+                num::mul(lag_slots, self.fit.pack_slope),
                 num::mul(lag_slots, slope_u),
             )
         } else {

@@ -44,6 +44,15 @@ const NOTICED: u32 = 8;
 /// Dwells after a change for which older readings do not count against a fit.
 const CYCLE: u32 = 2;
 
+/// What follows from a fit or a sudden leak, in slices.
+#[derive(Debug, Clone)]
+enum Task {
+    None,
+    /// The watch takes note of a fit.
+    Learn(Known, Found),
+    Estimate(Basis, Early),
+}
+
 /// One isolation monitor that reports before the circuit has settled, owned by
 /// the background task. Called as [`crate::Monitor`] is.
 #[derive(Debug, Clone)]
@@ -64,8 +73,7 @@ pub struct SwiftMonitor<'c> {
     /// Blocks since a suspicion rose.
     suspected: u32,
     fitted: Option<Estimate>,
-    /// The estimate under way: of a fit, or of a sudden leak.
-    early: Option<(Basis, Early)>,
+    task: Task,
     probation: Option<(Known, u32)>,
     /// The dwell in which the transient last started anew.
     started: u32,
@@ -88,7 +96,7 @@ impl<'c> SwiftMonitor<'c> {
             stage: Stage::Unprepared,
             suspected: 0,
             fitted: None,
-            early: None,
+            task: Task::None,
             probation: None,
             started: 0,
         }
@@ -166,12 +174,20 @@ impl<'c> SwiftMonitor<'c> {
                 None => Step::Busy,
             };
         }
-        if let Some((basis, early)) = &mut self.early {
-            let basis = *basis;
-            return match early.step(self.config) {
-                Some(estimate) => self.estimated(basis, estimate),
-                None => Step::Busy,
-            };
+        match &mut self.task {
+            Task::None => {}
+            Task::Learn(known, found) => {
+                let (known, found) = (*known, *found);
+                self.learn(known);
+                return self.begin(Basis::Transient, found);
+            }
+            Task::Estimate(basis, early) => {
+                let basis = *basis;
+                return match early.step(self.config) {
+                    Some(estimate) => self.estimated(basis, estimate),
+                    None => Step::Busy,
+                };
+            }
         }
         match self.transient.step() {
             Progress::Idle => {}
@@ -206,7 +222,7 @@ impl<'c> SwiftMonitor<'c> {
     /// What was fitted no longer counts.
     fn forget(&mut self) {
         self.fitted = None;
-        self.early = None;
+        self.task = Task::None;
         self.probation = None;
     }
 
@@ -252,12 +268,12 @@ impl<'c> SwiftMonitor<'c> {
 
     /// Begins an estimate.
     fn begin(&mut self, basis: Basis, found: Found) -> Step {
-        self.early = Some((basis, Early::new(found, self.pack)));
+        self.task = Task::Estimate(basis, Early::new(found, self.pack));
         Step::Busy
     }
 
     fn estimated(&mut self, basis: Basis, estimate: Result<Estimate, Reason>) -> Step {
-        self.early = None;
+        self.task = Task::None;
         if basis == Basis::Transient {
             self.fitted = estimate.ok();
             if let Some(estimate) = &self.fitted {
@@ -273,8 +289,8 @@ impl<'c> SwiftMonitor<'c> {
         if self.stage == Stage::Suspected && !self.is_newer(fit) {
             return Step::Busy;
         }
-        self.learn(known(fit, self.config));
-        self.begin(Basis::Transient, fitted(fit))
+        self.task = Task::Learn(known(fit, self.config), fitted(fit));
+        Step::Busy
     }
 
     /// The record of a fit begins with the leak that is suspected.

@@ -42,22 +42,31 @@ pub(super) struct Test {
     shape: Shape,
     halvings: u32,
     newest: usize,
-    probe: Pass,
+    probe: Probe,
     /// The most significant step so far.
     worst: Option<Step>,
     /// Largest suspected changes in ln(G + gr) and w, squared.
     pub(super) suspected: [Scaled; 2],
     pub(super) trend: Option<Trend>,
-    /// A trend whose end is still to be found.
-    weighed: Option<Weighed>,
 }
 
-/// The step to a circuit with a change, and by how much the sum of squares falls.
-#[derive(Debug, Clone, Copy)]
-struct Weighed {
-    step: [Scaled; PARAMETERS],
-    fall: Scaled,
+/// How far the test of one change has come.
+#[derive(Debug, Clone)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one at a time, in place, without a heap"
+)]
+enum Probe {
+    Walk(Pass),
+    /// Equations of the circuit with a change, and their degrees of freedom.
+    Weigh(System, i64),
+    /// Those of a trend, and the step to it: how sure it is, and where it leads.
+    Measure(System, i64, Change),
+    Follow(Covariance, Change),
 }
+
+/// The step to a circuit with a change.
+type Change = [Scaled; PARAMETERS];
 
 /// The circuit at the end of a trend.
 #[derive(Debug, Clone)]
@@ -92,11 +101,10 @@ impl Test {
             shape: Shape::Trend,
             halvings: 0,
             newest: setting.record.len(),
-            probe: Pass::new(setting, theta, Shape::Trend),
+            probe: Probe::Walk(Pass::new(setting, theta, Shape::Trend)),
             worst: None,
             suspected: [Scaled::ZERO; 2],
             trend: None,
-            weighed: None,
         }
     }
 
@@ -114,46 +122,44 @@ impl Test {
                 None => Tested::Steady,
             };
         }
-        if !self.probe.is_over() {
-            self.probe.step(setting, theta);
-            return Tested::Busy;
-        }
-        if let Some(weighed) = self.weighed.take() {
-            self.measure(&weighed, theta, beliefs, bounds);
-        } else {
-            let weighed = self.weigh(theta, beliefs, bounds);
-            if self.shape == Shape::Trend {
-                self.weighed = Some(weighed);
-                return Tested::Busy;
+        match &mut self.probe {
+            Probe::Walk(pass) if pass.is_over() => {
+                let freedom = freedom(pass.used, DETERMINED);
+                let system = equations(pass, freedom, theta, beliefs, bounds);
+                self.probe = Probe::Weigh(system, freedom);
+            }
+            Probe::Walk(pass) => pass.step(setting, theta),
+            Probe::Weigh(..) => self.weigh(setting, theta, beliefs),
+            Probe::Measure(system, freedom, step) => {
+                self.probe = Probe::Follow(Covariance::new(system, *freedom), *step);
+            }
+            Probe::Follow(covariance, step) => {
+                self.trend = Some(Trend {
+                    theta: bounds.moved(theta, &without_change(*step)),
+                    covariance: *covariance,
+                });
+                self.next(setting, theta);
             }
         }
-        self.halvings = self.halvings.saturating_add(1);
-        self.newest >>= 1;
-        self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
-        self.probe = Pass::new(setting, theta, self.shape);
         Tested::Busy
     }
 
-    /// The equations of the circuit with a change, and their degrees of freedom.
-    fn equations(&self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) -> (System, i64) {
-        let mut system = self.probe.normal.system();
-        let freedom = freedom(self.probe.used, DETERMINED);
-        let least = beliefs.least_variance(freedom);
-        let noise = search::variance(system.squares(), freedom, least);
-        beliefs.apply_basics(&mut system, theta, noise);
-        bounds.hold(&mut system, theta);
-        for place in [COUPLING, LAG] {
-            system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
-        }
-        (system, freedom)
+    /// On to a later and shorter part of the record.
+    fn next(&mut self, setting: &Setting<'_>, theta: &Theta) {
+        self.halvings = self.halvings.saturating_add(1);
+        self.newest >>= 1;
+        self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
+        self.probe = Probe::Walk(Pass::new(setting, theta, self.shape));
     }
 
     /// How much a change explains.
-    #[inline(never)]
-    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) -> Weighed {
-        let (system, freedom) = self.equations(theta, beliefs, bounds);
-        let step = Factors::new(&system, Scaled::ZERO).step(&system);
-        let fall = decrement(&system, &step);
+    fn weigh(&mut self, setting: &Setting<'_>, theta: &Theta, beliefs: &Beliefs) {
+        let Probe::Weigh(system, freedom) = &mut self.probe else {
+            return;
+        };
+        let freedom = *freedom;
+        let step = Factors::new(system, Scaled::ZERO).step(system);
+        let fall = decrement(system, &step);
         // −2 ln of the probability that chance does as much, with the few
         // degrees of freedom of a short record allowed for. What falls below
         // the least noise that is believed is no evidence.
@@ -168,26 +174,19 @@ impl Test {
             *most_total = most_total.max(total.square());
             *most_ratio = most_ratio.max(ratio.square());
         }
-        let trend = self.shape == Shape::Trend;
-        if !trend && beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
+        system.lower(fall);
+        if self.shape == Shape::Trend {
+            self.probe = Probe::Measure(system.clone(), freedom, step);
+            return;
+        }
+        if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
             self.worst = Some(Step {
                 newest: self.newest,
                 evidence,
-                left: system.squares().minus(fall),
+                left: system.squares(),
             });
         }
-        Weighed { step, fall }
-    }
-
-    /// Where a trend leads, and how sure that is.
-    #[inline(never)]
-    fn measure(&mut self, by: &Weighed, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
-        let (mut system, freedom) = self.equations(theta, beliefs, bounds);
-        system.lower(by.fall);
-        self.trend = Some(Trend {
-            theta: bounds.moved(theta, &without_change(by.step)),
-            covariance: Covariance::new(&system, freedom),
-        });
+        self.next(setting, theta);
     }
 
     /// Nothing suggests a change.
@@ -195,6 +194,25 @@ impl Test {
         let [by_total, by_ratio] = self.suspected;
         !by_total.positive() && !by_ratio.positive()
     }
+}
+
+/// The equations of a circuit with a change.
+fn equations(
+    pass: &Pass,
+    freedom: i64,
+    theta: &Theta,
+    beliefs: &Beliefs,
+    bounds: Bounds,
+) -> System {
+    let mut system = pass.normal.system();
+    let least = beliefs.least_variance(freedom);
+    let noise = search::variance(system.squares(), freedom, least);
+    beliefs.apply_basics(&mut system, theta, noise);
+    bounds.hold(&mut system, theta);
+    for place in [COUPLING, LAG] {
+        system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
+    }
+    system
 }
 
 fn without_change(step: [Scaled; PARAMETERS]) -> [Scaled; PARAMETERS] {

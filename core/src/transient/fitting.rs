@@ -58,8 +58,11 @@ enum Job {
     Walk(Pass),
     /// A finished walk and its equations.
     Weigh(Weighing, Walked, System),
-    /// The search steps on; anew from there, if so.
+    /// The search looks for a step, and makes it; anew from there, if so.
     Advance {
+        anew: bool,
+    },
+    Go {
         anew: bool,
     },
     Test(Test, Converged),
@@ -68,8 +71,12 @@ enum Job {
 /// How far a finished walk has come.
 #[derive(Debug, Clone, Copy)]
 enum Weighing {
+    /// The beliefs are added.
+    Believe,
     /// The search decides whether it has ended.
     Judge,
+    /// The last step is made.
+    Go,
     /// A minimum is examined before it is believed.
     Examine,
     /// One that is believed is measured.
@@ -263,14 +270,28 @@ impl Fitting {
                 }
             }
             Job::Walk(_) | Job::Test(..) => self.go_on(ground, bounds),
-            Job::Weigh(Weighing::Judge, walked, system) => {
-                let found = self
-                    .search
-                    .conclude(system, walked.used, &self.beliefs, bounds);
+            Job::Weigh(weighing @ Weighing::Believe, walked, system) => {
+                let beliefs = &self.beliefs;
+                self.search.believe(system, walked.used, beliefs, bounds);
+                *weighing = Weighing::Judge;
+                BUSY
+            }
+            Job::Weigh(Weighing::Judge, _, system) => {
+                let found = self.search.conclude(system, &self.beliefs);
                 self.found(ground, found)
             }
+            Job::Weigh(weighing @ Weighing::Go, ..) => {
+                self.search.go(bounds);
+                *weighing = Weighing::Examine;
+                BUSY
+            }
             Job::Advance { anew } => {
-                self.search.advance(bounds);
+                self.search.advance();
+                self.job = Job::Go { anew: *anew };
+                BUSY
+            }
+            Job::Go { anew } => {
+                self.search.go(bounds);
                 if *anew {
                     self.search.restart();
                 }
@@ -290,7 +311,7 @@ impl Fitting {
                 if pass.refuted(ground.block_us()) {
                     return self.next_attempt(ground);
                 }
-                self.job = Job::Weigh(Weighing::Judge, pass.walked(), pass.system(&setting));
+                self.job = Job::Weigh(Weighing::Believe, pass.walked(), pass.system(&setting));
                 BUSY
             }
             Job::Walk(pass) => {
@@ -337,7 +358,7 @@ impl Fitting {
             }
             Found::Lost => self.next_attempt(ground),
             Found::Least => {
-                *weighing = Weighing::Examine;
+                *weighing = Weighing::Go;
                 BUSY
             }
         }

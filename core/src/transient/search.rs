@@ -43,6 +43,10 @@ pub(super) struct Search {
     /// Power of two by which the next failure raises the damping.
     raise: i32,
     pub(super) walks: u32,
+    /// A step that the point is still to make.
+    step: [Scaled; PARAMETERS],
+    /// Noise variance that the residuals of the last walk show.
+    noise: Scaled,
 }
 
 impl Search {
@@ -53,24 +57,30 @@ impl Search {
             damping: Scaled::ZERO,
             raise: 1,
             walks: 0,
+            step: [Scaled::ZERO; PARAMETERS],
+            noise: Scaled::ZERO,
         }
     }
 
-    /// Judges a walk by its equations, to which the beliefs are added, and the
-    /// rows that went into them.
-    pub(super) fn conclude(
+    /// Adds the beliefs to the equations of a walk, given the rows that went
+    /// into them.
+    pub(super) fn believe(
         &mut self,
         system: &mut System,
         used: u32,
         beliefs: &Beliefs,
         bounds: Bounds,
-    ) -> Found {
-        self.walks = self.walks.saturating_add(1);
+    ) {
         let freedom = freedom(used, DETERMINED);
         let least = beliefs.least_variance(freedom);
-        let variance = variance(system.squares(), freedom, least);
-        beliefs.apply(system, &self.theta, variance);
+        self.noise = variance(system.squares(), freedom, least);
+        beliefs.apply(system, &self.theta, self.noise);
         bounds.hold(system, &self.theta);
+    }
+
+    /// Judges a walk by its equations, beliefs included.
+    pub(super) fn conclude(&mut self, system: &System, beliefs: &Beliefs) -> Found {
+        self.walks = self.walks.saturating_add(1);
         if self.walks >= PATIENCE {
             return Found::Lost;
         }
@@ -82,9 +92,8 @@ impl Search {
             }
             self.trust(gained.over(old.promised));
         }
-        let full = Factors::new(system, Scaled::ZERO).step(system);
-        if decrement(system, &full).less(variance.times(TRIFLE)) {
-            self.theta = bounds.moved(&self.theta, &full);
+        self.step = Factors::new(system, Scaled::ZERO).step(system);
+        if decrement(system, &self.step).less(self.noise.times(TRIFLE)) {
             return Found::Least;
         }
         self.accepted = Some(Accepted {
@@ -117,8 +126,13 @@ impl Search {
         self.raise = 1;
     }
 
-    /// A step from the accepted point.
-    pub(super) fn advance(&mut self, bounds: Bounds) {
+    /// Makes the step that was found.
+    pub(super) fn go(&mut self, bounds: Bounds) {
+        self.theta = bounds.moved(&self.theta, &self.step);
+    }
+
+    /// Finds a step from the accepted point.
+    pub(super) fn advance(&mut self) {
         let Some(here) = &mut self.accepted else {
             return;
         };
@@ -131,7 +145,8 @@ impl Search {
                 let pull = system.at(row, row).times(self.damping).times(*by);
                 sum.plus(by.times(pull.plus(system.side(row))))
             });
-        self.theta = bounds.moved(&here.theta, &step);
+        self.theta = here.theta;
+        self.step = step;
     }
 
     /// Starts anew from the present point.
