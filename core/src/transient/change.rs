@@ -60,8 +60,10 @@ enum Probe {
     Walk(Pass),
     /// Equations of the circuit with a change, and their degrees of freedom.
     Weigh(System, i64),
+    Judge(System, i64, Change),
     /// Those of a trend, and the step to it: how sure it is, and where it leads.
     Measure(System, i64, Change),
+    Complete(System, Covariance, Change),
     Follow(Covariance, Change),
 }
 
@@ -129,9 +131,18 @@ impl Test {
                 self.probe = Probe::Weigh(system, freedom);
             }
             Probe::Walk(pass) => pass.step(setting, theta),
-            Probe::Weigh(..) => self.weigh(setting, theta, beliefs),
+            Probe::Weigh(system, freedom) => {
+                let step = Factors::new(system, Scaled::ZERO).step(system);
+                self.probe = Probe::Judge(system.clone(), *freedom, step);
+            }
+            Probe::Judge(..) => self.judge(setting, theta, beliefs),
             Probe::Measure(system, freedom, step) => {
-                self.probe = Probe::Follow(Covariance::new(system, *freedom), *step);
+                let covariance = Covariance::new(system, *freedom);
+                self.probe = Probe::Complete(system.clone(), covariance, *step);
+            }
+            Probe::Complete(system, covariance, step) => {
+                covariance.complete(system);
+                self.probe = Probe::Follow(*covariance, *step);
             }
             Probe::Follow(covariance, step) => {
                 self.trend = Some(Trend {
@@ -153,12 +164,11 @@ impl Test {
     }
 
     /// How much a change explains.
-    fn weigh(&mut self, setting: &Setting<'_>, theta: &Theta, beliefs: &Beliefs) {
-        let Probe::Weigh(system, freedom) = &mut self.probe else {
+    fn judge(&mut self, setting: &Setting<'_>, theta: &Theta, beliefs: &Beliefs) {
+        let Probe::Judge(system, freedom, step) = &mut self.probe else {
             return;
         };
-        let freedom = *freedom;
-        let step = Factors::new(system, Scaled::ZERO).step(system);
+        let (freedom, step) = (*freedom, *step);
         let fall = decrement(system, &step);
         // −2 ln of the probability that chance does as much, with the few
         // degrees of freedom of a short record allowed for. What falls below

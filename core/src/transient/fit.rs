@@ -63,6 +63,7 @@ pub(super) struct Covariance {
 }
 
 impl Covariance {
+    /// That of the leaks; [`Covariance::complete`] adds the rest.
     pub(super) fn new(system: &System, freedom: i64) -> Self {
         let factors = Factors::new(system, Scaled::ZERO);
         let [total, both, ratio] = factors.block(TOTAL, RATIO);
@@ -71,11 +72,17 @@ impl Covariance {
             total,
             both,
             ratio,
-            capacitance: factors.variance(CAPACITANCE),
-            coupling: factors.variance(COUPLING),
+            capacitance: Scaled::ZERO,
+            coupling: Scaled::ZERO,
             squares: system.squares(),
             freedom,
         }
+    }
+
+    pub(super) fn complete(&mut self, system: &System) {
+        let factors = Factors::new(system, Scaled::ZERO);
+        self.capacitance = factors.variance(CAPACITANCE);
+        self.coupling = factors.variance(COUPLING);
     }
 }
 

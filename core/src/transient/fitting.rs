@@ -65,6 +65,9 @@ enum Job {
     Go {
         anew: bool,
     },
+    /// The rest of the measure; then it is tested whether the minimum is that
+    /// of one circuit.
+    Complete(Converged, System),
     Test(Test, Converged),
 }
 
@@ -299,6 +302,7 @@ impl Fitting {
             }
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
+            Job::Complete(..) => self.complete(ground),
         }
     }
 
@@ -438,8 +442,7 @@ impl Fitting {
         BUSY
     }
 
-    /// Measures a minimum that is believed, and begins to test whether it is
-    /// that of one circuit.
+    /// Measures a minimum that is believed.
     fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Weigh(_, walked, system) = &self.job else {
             return BUSY;
@@ -459,8 +462,17 @@ impl Fitting {
             pack: ground.record.get(0).map_or(0, |first| first.pack()),
             pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
         };
-        let test = Test::new(&self.setting(ground), &self.search.theta);
-        self.job = Job::Test(test, converged);
+        self.job = Job::Complete(converged, system.clone());
+        BUSY
+    }
+
+    fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
+        let setting = self.setting(ground);
+        if let Job::Complete(converged, system) = &mut self.job {
+            converged.covariance.complete(system);
+            let test = Test::new(&setting, &self.search.theta);
+            self.job = Job::Test(test, converged.clone());
+        }
         BUSY
     }
 
