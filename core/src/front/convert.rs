@@ -77,8 +77,7 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
 /// Mean of a channel, and the standard uncertainty of the mean from the scatter
 /// of neighbours: the variance is half the mean square of their differences.
 fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts)> {
-    let base = i64::from(sums.first).saturating_mul(i64::from(count));
-    let mean = channel.volts(base.saturating_add(sums.sum), count)?;
+    let mean = channel.volts(sums.sum, count)?;
     // Variance of the mean in codes² with 32 fraction bits; one sample shows
     // no scatter.
     let differences = i128::from(count)

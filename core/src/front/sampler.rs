@@ -4,43 +4,46 @@
 use crate::config::{Channel, Config, Drive};
 use crate::sample::Sample;
 
-/// Sums of one channel over a block. The sum is relative to the block's first
-/// code. Noise is summed as squares of differences between neighbours, which
-/// a slow signal hardly touches; squares of 24-bit codes over 65,000 samples
-/// fit 64 bits, and beyond they saturate, which only enlarges the stated noise.
+/// Sums of one channel over a block. Noise is summed as squares of differences between neighbours, which
+/// a slow signal hardly touches; those of 24-bit codes fit for 16,000 samples
+/// even if all jump from end to end. A sum that is full stays as it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct ChannelSums {
-    pub(crate) first: i32,
     last: i32,
+    pub(crate) saturated: bool,
     pub(crate) sum: i64,
     pub(crate) squares: u64,
-    pub(crate) saturated: bool,
 }
+
+/// A sum of squares that takes no more.
+const ENOUGH: u64 = 1 << 62;
 
 impl ChannelSums {
     const fn start(code: i32, channel: &Channel) -> Self {
         let saturated = channel.saturated(code);
         Self {
-            first: code,
             last: code,
-            sum: 0,
-            squares: 0,
             saturated,
+            sum: code as i64,
+            squares: 0,
         }
     }
 
     #[inline]
     const fn add(&mut self, code: i32, channel: &Channel) {
-        // A deviation is below 2^32 and a block has fewer than 2^31 samples
-        // (10 s at 200 MHz): the sum stays below 2^63.
-        let deviation = (code as i64).wrapping_sub(self.first as i64);
-        self.sum = self.sum.wrapping_add(deviation);
-        // Below 2^64: the difference of two 32-bit codes is below 2^32.
-        let step = code.abs_diff(self.last) as u64;
-        self.squares = self.squares.saturating_add(step.wrapping_mul(step));
+        // A code has 32 bits and a block fewer than 2^31 samples (10 s at
+        // 200 MHz): the sum stays below 2^62.
+        self.sum = self.sum.wrapping_add(code as i64);
+        // A step is kept within 2^31, its square within 2^62.
+        if self.squares < ENOUGH {
+            let step = code.saturating_sub(self.last) as i64;
+            self.squares = self.squares.wrapping_add(step.wrapping_mul(step) as u64);
+        }
         self.last = code;
-        self.saturated |= channel.saturated(code);
+        if channel.saturated(code) {
+            self.saturated = true;
+        }
     }
 }
 
@@ -91,23 +94,33 @@ impl<'c> Sampler<'c> {
     /// Takes one sample; returns the block that it completes, if any. Samples
     /// whose time does not advance are taken as missing.
     pub fn push(&mut self, sample: &Sample) -> Option<RawBlock> {
-        let Some(block) = self.open.as_mut() else {
-            self.start_us = sample.at_us;
-            self.begin(sample, true, 0);
-            return None;
-        };
         let elapsed = sample.at_us.wrapping_sub(self.start_us);
-        if sample.drive == block.drive && elapsed < self.block_us {
-            // A clock that runs backwards would read as a very long gap.
-            block.count = block.count.saturating_add(1);
-            let [first, second] = &mut block.channels;
-            let ([a, b], [to_first, to_second]) = (sample.codes, self.channels);
-            first.add(a, to_first);
-            second.add(b, to_second);
-            self.last_us = sample.at_us;
-            return None;
+        match &mut self.open {
+            Some(block) if sample.drive == block.drive && elapsed < self.block_us => {
+                // A clock that runs backwards would read as a very long gap.
+                block.count = block.count.saturating_add(1);
+                let [first, second] = &mut block.channels;
+                let ([a, b], [to_first, to_second]) = (sample.codes, self.channels);
+                first.add(a, to_first);
+                second.add(b, to_second);
+                self.last_us = sample.at_us;
+                None
+            }
+            _ => self.turn(sample, elapsed),
         }
-        Some(self.close(sample, elapsed))
+    }
+
+    /// A sample that begins a block. Apart from the common case, which saves
+    /// no registers for it.
+    #[cold]
+    #[inline(never)]
+    fn turn(&mut self, sample: &Sample, elapsed: u32) -> Option<RawBlock> {
+        if self.open.is_some() {
+            return Some(self.close(sample, elapsed));
+        }
+        self.start_us = sample.at_us;
+        self.begin(sample, true, 0);
+        None
     }
 
     /// Ends the open block, as at the end of a capture.

@@ -46,21 +46,34 @@ impl Counter {
 
 const TWICE_INSTRUCTIONS_PER_TICK: u64 = 80;
 
-unsafe extern "C" {
-    /// The top of the stack, from the linker script.
-    static _stack_start: u32;
-}
-
-/// What the start-up code of cortex-m-rt paints the free RAM with.
+/// What the stack is painted with.
 const PAINT: u32 = 0xcccc_cccc;
 
-/// Bytes that the stack held at its deepest since the start.
-pub fn deepest_stack() -> usize {
-    let top = &raw const _stack_start;
-    let mut at = cortex_m_rt::heap_start().cast_const();
-    // SAFETY: from the end of the static data to the top of the stack all is readable RAM.
+/// Words below the caller's frame that are watched.
+const WATCHED: usize = 4 << 10;
+
+/// Calls, and is not merged with its caller.
+#[inline(never)]
+fn apart<T>(work: impl FnOnce() -> T) -> T {
+    work()
+}
+
+/// Runs `work` and says how many bytes of stack it took below its caller.
+#[inline(never)]
+pub fn stack_of<T>(work: impl FnOnce() -> T) -> (T, usize) {
+    let top =
+        core::ptr::with_exposed_provenance_mut::<u32>(cortex_m::register::msp::read() as usize);
+    let bottom = top.wrapping_sub(WATCHED);
+    let mut at = top;
+    while at > bottom {
+        at = at.wrapping_sub(1);
+        // SAFETY: below the stack pointer, in RAM that nothing else uses: the boards have megabytes.
+        unsafe { at.write_volatile(PAINT) };
+    }
+    let result = apart(work);
+    // SAFETY: as above.
     while at < top && unsafe { at.read_volatile() } == PAINT {
         at = at.wrapping_add(1);
     }
-    top.addr() - at.addr()
+    (result, top.addr() - at.addr())
 }

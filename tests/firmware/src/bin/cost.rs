@@ -24,7 +24,9 @@ mod target {
         /// Measures one call, less what an empty measurement takes.
         fn measure<T>(&mut self, counter: &mut Counter, call: impl FnOnce() -> T) -> T {
             counter.lap();
-            let result = black_box(call());
+            let result = call();
+            // By reference: a copy would count too.
+            black_box(&result);
             let took = counter.lap();
             self.number += 1;
             self.all += took;
@@ -86,9 +88,68 @@ mod target {
             self.push.print("  Sampler::push", &self.empty);
             self.accept.print("  accept", &self.empty);
             self.step.print("  step", &self.empty);
-            let stack = board::deepest_stack();
-            semihosting::println!("  deepest stack so far, all objects on it: {stack} bytes");
         }
+    }
+
+    /// Bytes of stack below the caller, with the objects in static memory.
+    #[derive(Default)]
+    struct Stack {
+        new: usize,
+        push: usize,
+        background: usize,
+    }
+
+    impl Stack {
+        #[inline(never)]
+        fn watch<M: Background<'static>>(
+            &mut self,
+            room: &mut Option<M>,
+            config: &'static Config,
+            capture: &Capture,
+        ) {
+            let ((), new) = board::stack_of(|| {
+                *room = Some(M::begin(config));
+            });
+            self.new = self.new.max(new);
+            let Some(monitor) = room else { return };
+            let mut sampler = Sampler::new(config);
+            for sample in capture.samples() {
+                let (block, push) = board::stack_of(|| sampler.push(black_box(&sample)));
+                self.push = self.push.max(push);
+                let Some(block) = block else { continue };
+                let ((), background) = board::stack_of(|| {
+                    monitor.take(black_box(&block));
+                    while black_box(monitor.work()) != Step::Idle {}
+                });
+                self.background = self.background.max(background);
+            }
+        }
+
+        fn print(&self, monitor: &str) {
+            let Self {
+                new,
+                push,
+                background,
+            } = self;
+            semihosting::println!(
+                "{monitor}, bytes of stack below the caller: new {new}, push {push}, accept and step {background}"
+            );
+        }
+    }
+
+    fn stacks() {
+        let config = |at: usize| (CAPTURES.get(at)?.config)().ok();
+        let configs = cortex_m::singleton!(: [Option<Config>; 4] = core::array::from_fn(config));
+        let configs: &'static [Option<Config>; 4] = configs.expect("once");
+        let settled = cortex_m::singleton!(: Option<Monitor<'static>> = None).expect("once");
+        let swift = cortex_m::singleton!(: Option<SwiftMonitor<'static>> = None).expect("once");
+        let (mut of_settled, mut of_swift) = (Stack::default(), Stack::default());
+        for (config, capture) in configs.iter().flatten().zip(&CAPTURES) {
+            of_settled.watch(settled, config, capture);
+            of_swift.watch(swift, config, capture);
+        }
+        of_settled.print("Monitor");
+        of_swift.print("SwiftMonitor");
     }
 
     #[cortex_m_rt::entry]
@@ -109,6 +170,7 @@ mod target {
             costs.replay::<SwiftMonitor<'_>>(&mut counter, config, capture);
         }
         costs.print("SwiftMonitor");
+        stacks();
         semihosting::println!(
             "bytes: Config {}, Sampler {}, Monitor {}, SwiftMonitor {}",
             size_of::<Config>(),
