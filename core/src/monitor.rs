@@ -101,6 +101,7 @@ impl<'c> Monitor<'c> {
         }
     }
 
+    #[inline(never)]
     fn answer(&mut self, outcome: &Outcome) -> Report {
         self.sequencer
             .learn(self.config, outcome.drive, &outcome.reading);

@@ -95,6 +95,7 @@ impl<'c> Steady<'c> {
 
     /// Takes a block; true when it is time to see whether the dwell has told
     /// what it can.
+    #[inline(never)]
     pub(crate) fn accept(&mut self, block: &Block) -> bool {
         if block.flags.first_in_dwell {
             self.close();
@@ -108,6 +109,7 @@ impl<'c> Steady<'c> {
 
     /// Begins a proof on the dwell under way; true when no proof can be had
     /// however long it lasts.
+    #[inline(never)]
     pub(crate) fn probe(&mut self) -> bool {
         let Some(dwell) = self.dwell.as_ref() else {
             return false;
@@ -130,6 +132,7 @@ impl<'c> Steady<'c> {
     }
 
     /// One bounded slice of work.
+    #[inline(never)]
     pub(crate) fn step(&mut self) -> Progress {
         let (closed, result) = match &mut self.job {
             Job::Idle => return Progress::Idle,
@@ -172,8 +175,9 @@ impl<'c> Steady<'c> {
     }
 
     /// The drive has changed: what is recorded is all there is of this dwell.
+    #[inline(never)]
     fn close(&mut self) {
-        let Some(dwell) = self.dwell.take() else {
+        let Some(dwell) = &self.dwell else {
             return;
         };
         let closed = Closed {
@@ -181,11 +185,12 @@ impl<'c> Steady<'c> {
             drive: dwell.drive,
         };
         self.sequence = self.sequence.wrapping_add(1);
-        self.job = match Settling::start(self.config, &dwell, self.lead) {
+        self.job = match Settling::start(self.config, dwell, self.lead) {
             Ok(proof) => Job::Proof(proof, Some(closed)),
             Err(reason) => Job::Refused(closed, reason),
         };
-        self.lead = Lead::after(&dwell);
+        self.lead = Lead::after(dwell);
+        self.dwell = None;
     }
 }
 

@@ -49,6 +49,7 @@ impl Early {
 
     /// One slice of work; the estimate with the last, or the reason why there
     /// is none.
+    #[inline(never)]
     pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Estimate, Reason>> {
         if self.pack < PACK_MIN {
             return Some(Err(Reason::PackVoltageTooLow));
@@ -83,6 +84,7 @@ impl Early {
 
 impl Found {
     /// Where the circuit would settle in each state of the drive cycle.
+    #[inline(never)]
     fn settled(&self, config: &Config, pack: Volts) -> Vec<Reading, READINGS> {
         let (g, gp) = (self.conductance.value, self.positive.value);
         let cycle = config.timing().cycle();
@@ -130,6 +132,7 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
 
 /// C is the pushed current over the slope of v: the gain of v, and every part
 /// that pushes, count in full.
+#[inline(never)]
 fn with_parts(config: &Config, c: Measured<Microfarads>) -> Measured<Microfarads> {
     let [gain, _] = config.front_end().gain_u();
     let parts = config.network().elements().iter();

@@ -62,6 +62,7 @@ impl Estimator {
     /// One slice of work on the estimate of isolation from the readings of one
     /// drive cycle, newest last; the answer with the last slice, or the reason
     /// why the readings yield none.
+    #[inline(never)]
     pub(crate) fn step<'a>(
         &mut self,
         estimation: &mut Estimation,
@@ -92,6 +93,7 @@ impl Estimator {
 
     /// What the last cycle foretold against what has come, and whether the
     /// swing can be told from none.
+    #[inline(never)]
     fn compare(
         &mut self,
         estimation: &mut Estimation,
@@ -119,6 +121,7 @@ impl Estimator {
 }
 
 /// A swing that cannot be told from none: a short, if that much can be said.
+#[inline(never)]
 fn bounded(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, Reason> {
     let estimate = short(system, config, doubt)?;
     let limits = config.limits();
@@ -185,6 +188,7 @@ fn short(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, 
     ))
 }
 
+#[inline(never)]
 fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     let (g, gp) = (system.total(), system.positive());
     // A leak cannot be negative: four standard deviations and the resolution
@@ -280,6 +284,7 @@ impl Conductances {
     }
 }
 
+#[inline(never)]
 fn assemble(
     pack: Volts,
     capacitance: Option<Measured<Microfarads>>,
@@ -332,6 +337,7 @@ fn assemble(
 }
 
 /// C = τ·(G + g_k) of the reading that shows it best.
+#[inline(never)]
 fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
     let g = system.total();
     system

@@ -43,6 +43,7 @@ pub struct Block {
 }
 
 /// Volts of a block; `None` for a block without samples.
+#[inline(never)]
 pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
     let [first, second] = config.front_end().channels();
     let [a, b] = raw.channels;
@@ -76,6 +77,7 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
 
 /// Mean of a channel, and the standard uncertainty of the mean from the scatter
 /// of neighbours: the variance is half the mean square of their differences.
+#[inline(never)]
 fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts)> {
     let mean = channel.volts(sums.sum, count)?;
     // Variance of the mean in codes² with 32 fraction bits; one sample shows

@@ -182,6 +182,7 @@ impl Fit {
         };
     }
 
+    #[inline(never)]
     fn see_pack(&mut self, noise: i64) -> Stage {
         let half = self.slots.len() >> 1;
         let packs = |slots: usize| {
@@ -205,6 +206,7 @@ impl Fit {
         Stage::Grid(0)
     }
 
+    #[inline(never)]
     fn try_grid(&mut self, place: u8) -> Stage {
         let Some(&rho) = GRID.get(usize::from(place)) else {
             return Stage::Refine(REFINEMENTS);
@@ -222,6 +224,7 @@ impl Fit {
     }
 
     /// One Gauss-Newton step on ρ.
+    #[inline(never)]
     fn refine(&mut self, left: u8) -> Stage {
         let Some(best) = self.best else {
             return Stage::Done;
@@ -243,6 +246,7 @@ impl Fit {
         Stage::Try(left, best.rho.saturating_add(change).max(0))
     }
 
+    #[inline(never)]
     fn try_refined(&mut self, left: u8, rho: i64) -> Stage {
         let trial = self.trial(rho);
         let better = |trial: &Trial| {
@@ -256,6 +260,7 @@ impl Fit {
         Stage::Refine(left.saturating_sub(1))
     }
 
+    #[inline(never)]
     fn gain_visible(&mut self) -> Stage {
         let rho = self.best.map_or(0, |best| best.rho);
         let normal = self.normal(rho, true);
@@ -267,6 +272,7 @@ impl Fit {
         Stage::Done
     }
 
+    #[inline(never)]
     fn gain_flat(&mut self) -> Stage {
         let rho = self.best.map_or(0, |best| best.rho);
         self.settled_gain = self.normal(rho, false).inverse_at(SETTLED);
@@ -303,6 +309,7 @@ impl Fit {
         normal
     }
 
+    #[inline(never)]
     fn trial(&self, rho: i64) -> Option<Trial> {
         let coefficients = self.normal(rho, false).solve()?;
         let mut residual = 0u128;
@@ -322,6 +329,7 @@ impl Fit {
     }
 
     /// The result, when the fit is done; `None` when no ρ could be fitted.
+    #[inline(never)]
     pub(crate) fn result(&self) -> Option<Fitted> {
         let best = self.best?;
         let used = self.slots.iter().flatten().count() as u32;
@@ -398,6 +406,7 @@ impl Fit {
     /// Slope of the pack voltage over the later half, which `settled` refers
     /// to, in volts a slot: from the middle of its first part to the middle of
     /// its second. A jump in a single slot is not a slope.
+    #[inline(never)]
     fn slope_of_pack(&self) -> i64 {
         let slots = self.slots.len();
         let half = slots >> 1;
@@ -433,6 +442,7 @@ fn mean(values: impl Iterator<Item = i64>) -> Option<i64> {
 
 /// Median, the mean of the middle two of an even number; `None` of nothing.
 /// By counting ranks: a dwell has few slots, and sorting could panic.
+#[inline(never)]
 fn median(values: impl Iterator<Item = i64> + Clone) -> Option<i64> {
     let count = values.clone().count();
     let ranked = |rank: usize| {

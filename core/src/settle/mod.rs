@@ -109,6 +109,7 @@ impl Settling {
     }
 
     /// One slice of work; the answer when it is done.
+    #[inline(never)]
     pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Reading, Reason>> {
         if !self.fit.is_done() {
             self.fit.step();
@@ -120,6 +121,7 @@ impl Settling {
         })
     }
 
+    #[inline(never)]
     fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
         if self.spoiled(fitted) {
             return Err(if fitted.pack_moves {
@@ -223,6 +225,7 @@ impl Settling {
             && fitted.noise.saturating_mul(50) > fitted.range
     }
 
+    #[inline(never)]
     fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
         let time_constant = self.time_constant(fitted, noise);
         let lag_slots = match time_constant {
@@ -234,6 +237,7 @@ impl Settling {
         self.reading(fitted, fitted.settled, u, lag_slots, time_constant)
     }
 
+    #[inline(never)]
     fn flat_reading(&self, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
         // Where the pack stands still the mean needs no fit.
         let (chassis, gain) = if fitted.pack_moves {

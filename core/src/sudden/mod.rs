@@ -198,6 +198,7 @@ impl<'c> Watch<'c> {
     /// the capacitance has, the record starts anew. Ends [`Stage::Verified`]:
     /// from here on the leak is known. A capacitance that is not positive
     /// makes the watch [`Stage::Unprepared`].
+    #[inline(never)]
     pub fn know(&mut self, known: &Known) {
         let next = Circuit::new(self.config, known);
         match (&self.circuit, &next) {
@@ -237,6 +238,7 @@ impl<'c> Watch<'c> {
     }
 
     /// One equation from the newest block.
+    #[inline(never)]
     fn take(&mut self, moment: Moment) {
         let Some(circuit) = &self.circuit else {
             return;
@@ -261,6 +263,7 @@ impl<'c> Watch<'c> {
     /// Does a slice of what the newest block calls for: takes its equation, or
     /// adds at most eight equations and judges at most one window. The finding
     /// comes with the last of at most 23 slices; then `None` until the next block.
+    #[inline(never)]
     pub fn step(&mut self) -> Option<Finding> {
         if !self.due {
             return None;
@@ -280,6 +283,7 @@ impl<'c> Watch<'c> {
         Some(self.find(&best))
     }
 
+    #[inline(never)]
     fn find(&mut self, best: &Best) -> Finding {
         let Some(circuit) = &self.circuit else {
             return Finding::default();

@@ -140,6 +140,7 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// Decides whether the dwell goes on.
+    #[inline(never)]
     fn sequence(&mut self, block: &Block) {
         if block.flags.first_in_dwell {
             self.sequencer.begin(block.drive);
@@ -213,6 +214,7 @@ impl<'c> SwiftMonitor<'c> {
 
     /// The record contradicts itself: it has started anew. The verdict stands
     /// until the dwell is over; if nothing confirms it then, it is withdrawn.
+    #[inline(never)]
     fn changed(&mut self) -> Report {
         self.started = self.steady.current().0;
         self.forget();
@@ -226,6 +228,7 @@ impl<'c> SwiftMonitor<'c> {
         self.probation = None;
     }
 
+    #[inline(never)]
     fn restart(&mut self) {
         self.transient.restart();
         self.started = self.steady.current().0;
@@ -233,6 +236,7 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// Takes what the watch says.
+    #[inline(never)]
     fn heed(&mut self, finding: &Finding) -> Step {
         self.watching = false;
         let before = core::mem::replace(&mut self.stage, finding.stage);
@@ -255,6 +259,7 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// The report of a verified leak.
+    #[inline(never)]
     fn sudden(&mut self, finding: &Finding) -> Step {
         self.judge.alarm();
         match &finding.leak {
@@ -267,11 +272,13 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// Begins an estimate.
+    #[inline(never)]
     fn begin(&mut self, basis: Basis, found: Found) -> Step {
         self.task = Task::Estimate(basis, Early::new(found, self.pack));
         Step::Busy
     }
 
+    #[inline(never)]
     fn estimated(&mut self, basis: Basis, estimate: Result<Estimate, Reason>) -> Step {
         self.task = Task::None;
         if basis == Basis::Transient {
@@ -283,6 +290,7 @@ impl<'c> SwiftMonitor<'c> {
         Step::Answer(self.report(basis, estimate))
     }
 
+    #[inline(never)]
     fn fit(&mut self, fit: &Fit) -> Step {
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
@@ -306,6 +314,7 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// Tells the watch of a circuit that has outlived its probation.
+    #[inline(never)]
     fn learn(&mut self, known: Known) {
         match &self.probation {
             // The change is known: the new circuit is taken as soon as it is sharp.
@@ -337,6 +346,7 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// A dwell is over: the better of what is known.
+    #[inline(never)]
     fn conclude(&mut self, outcome: &Outcome) -> Report {
         let (basis, estimate) = self.better(outcome);
         if estimate == Err(Reason::Implausible) && self.fitted.is_some() {
@@ -361,6 +371,7 @@ impl<'c> SwiftMonitor<'c> {
         }
     }
 
+    #[inline(never)]
     fn better(&self, outcome: &Outcome) -> (Basis, Result<Estimate, Reason>) {
         let settled = &outcome.estimate;
         let believed = self.fitted.filter(|_| self.stage != Stage::Suspected);

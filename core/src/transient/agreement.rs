@@ -13,9 +13,9 @@ use std::vec::Vec;
 /// Least squares of the same entries in f64: ln(G + gr), w, ln C and v at the
 /// start, by Gauss-Newton with numerical derivatives.
 fn reference(plant: &Plant, blocks: &[Block], from: [f64; 4]) -> f64 {
-    let mut record = Record::new();
+    let mut record = Record::new(20_000);
     blocks.iter().for_each(|block| {
-        let _ = record.push(block, 20_000, ONE / 4);
+        let _ = record.push(block, ONE / 4);
     });
     let entries: Vec<_> = record.iter().collect();
     let weight: f64 = entries.iter().map(|e| f64::from(e.weight)).sum();

@@ -65,6 +65,7 @@ impl Beliefs {
     /// show. A sample stands at the end of its period, half a period after the
     /// middle that λ counts from; where the lag is not known, λ is anything
     /// within half a period.
+    #[inline(never)]
     pub(super) fn observe(
         &mut self,
         declared: Option<Measured<Seconds>>,
@@ -176,6 +177,7 @@ impl Beliefs {
     /// does not belong pulls: value²/(u² − posterior variance) is the square of
     /// a standard normal number if the belief is right. `noise` is the
     /// variance that the residuals show.
+    #[inline(never)]
     pub(super) fn revise(&mut self, system: &System, theta: &Theta, noise: Scaled) -> Revision {
         let factors = Factors::new(system, Scaled::ZERO);
         let noise = noise.max(self.variance);

@@ -111,6 +111,7 @@ impl Test {
     }
 
     /// One slice of work.
+    #[inline(never)]
     pub(super) fn step(
         &mut self,
         setting: &Setting<'_>,
@@ -156,6 +157,7 @@ impl Test {
     }
 
     /// On to a later and shorter part of the record.
+    #[inline(never)]
     fn next(&mut self, setting: &Setting<'_>, theta: &Theta) {
         self.halvings = self.halvings.saturating_add(1);
         self.newest >>= 1;
@@ -164,6 +166,7 @@ impl Test {
     }
 
     /// How much a change explains.
+    #[inline(never)]
     fn judge(&mut self, setting: &Setting<'_>, theta: &Theta, beliefs: &Beliefs) {
         let Probe::Judge(system, freedom, step) = &mut self.probe else {
             return;
@@ -207,6 +210,7 @@ impl Test {
 }
 
 /// The equations of a circuit with a change.
+#[inline(never)]
 fn equations(
     pass: &Pass,
     freedom: i64,

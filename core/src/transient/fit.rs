@@ -64,6 +64,7 @@ pub(super) struct Covariance {
 
 impl Covariance {
     /// That of the leaks; [`Covariance::complete`] adds the rest.
+    #[inline(never)]
     pub(super) fn new(system: &System, freedom: i64) -> Self {
         let factors = Factors::new(system, Scaled::ZERO);
         let [total, both, ratio] = factors.block(TOTAL, RATIO);
@@ -79,6 +80,7 @@ impl Covariance {
         }
     }
 
+    #[inline(never)]
     pub(super) fn complete(&mut self, system: &System) {
         let factors = Factors::new(system, Scaled::ZERO);
         self.capacitance = factors.variance(CAPACITANCE);
@@ -146,6 +148,7 @@ impl Converged {
 
     /// The figures; `None` where the record leaves a parameter undetermined, or
     /// where no passive circuit has them.
+    #[inline(never)]
     pub(super) fn fit(
         &self,
         theta: &Theta,

@@ -178,12 +178,13 @@ impl Fitting {
     }
 
     /// What the record amounts to is known.
+    #[inline(never)]
     fn surveyed(&mut self, ground: &Ground<'_>) -> Progress {
         let Job::Survey(survey) = &self.job else {
             return Progress::Idle;
         };
         let declared = ground.config.timing().reading_lag;
-        let tick = ground.record.tick_seconds(ground.block_us());
+        let tick = ground.record.tick_seconds();
         self.beliefs.observe(declared, ground.noise, tick, survey);
         self.level = survey.level(ground.noise.pack);
         self.length_us = survey.length_us;
@@ -208,6 +209,7 @@ impl Fitting {
         self.epoch = middle;
     }
 
+    #[inline(never)]
     fn start(&mut self, ground: &Ground<'_>) -> Progress {
         if self.attempt == Attempt::Warm {
             self.search = Search::new(self.search.theta);
@@ -221,6 +223,7 @@ impl Fitting {
         Progress::Busy
     }
 
+    #[inline(never)]
     fn walk(&mut self, ground: &Ground<'_>) -> Progress {
         let pass = Pass::new(&self.setting(ground), &self.search.theta, Shape::Constant);
         self.job = Job::Walk(pass);
@@ -307,6 +310,7 @@ impl Fitting {
     }
 
     /// Goes on with a walk through the record.
+    #[inline(never)]
     fn go_on(&mut self, ground: &Ground<'_>, bounds: Bounds) -> Outcome {
         let setting = self.setting(ground);
         let theta = &self.search.theta;
@@ -330,6 +334,7 @@ impl Fitting {
         }
     }
 
+    #[inline(never)]
     fn tested(&mut self, ground: &Ground<'_>, tested: Tested) -> Outcome {
         match tested {
             Tested::Busy => BUSY,
@@ -349,6 +354,7 @@ impl Fitting {
     }
 
     /// Goes on from a walk that was judged.
+    #[inline(never)]
     fn found(&mut self, ground: &Ground<'_>, found: Found) -> Outcome {
         let Job::Weigh(weighing, walked, _) = &mut self.job else {
             return BUSY;
@@ -369,6 +375,7 @@ impl Fitting {
     }
 
     /// Where a search that failed begins anew.
+    #[inline(never)]
     fn next_attempt(&mut self, ground: &Ground<'_>) -> Outcome {
         self.attempt = match self.attempt {
             Attempt::Warm => Attempt::Cold,
@@ -384,18 +391,21 @@ impl Fitting {
         Outcome::Is(self.start(ground))
     }
 
+    #[inline(never)]
     fn changed(&mut self, step: Step) -> Outcome {
         self.forget();
         self.moving = true;
         Outcome::Changed(step.newest)
     }
 
+    #[inline(never)]
     fn not_found(&mut self) -> Outcome {
         self.forget();
         Outcome::Is(Progress::NotFound)
     }
 
     /// Examines a minimum before it is believed.
+    #[inline(never)]
     fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Weigh(_, walked, system) = &self.job else {
             return BUSY;
@@ -443,6 +453,7 @@ impl Fitting {
     }
 
     /// Measures a minimum that is believed.
+    #[inline(never)]
     fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Weigh(_, walked, system) = &self.job else {
             return BUSY;
@@ -466,6 +477,7 @@ impl Fitting {
         BUSY
     }
 
+    #[inline(never)]
     fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
         let setting = self.setting(ground);
         if let Job::Complete(converged, system) = &mut self.job {
@@ -498,6 +510,7 @@ impl Fitting {
         changes
     }
 
+    #[inline(never)]
     fn publish(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Test(test, converged) = &mut self.job else {
             return BUSY;

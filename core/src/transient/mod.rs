@@ -150,7 +150,7 @@ impl<'c> Transient<'c> {
                 g: mean(|row| row.g.to_bits()),
                 p: mean(|row| row.p.to_bits()),
             },
-            record: Record::new(),
+            record: Record::new(config.timing().block_us),
             noise: Noise::new(config),
             fitting: Fitting::new(),
             seen: 0,
@@ -176,6 +176,7 @@ impl<'c> Transient<'c> {
 
     /// Takes a block mean. Call [`Transient::step`] until it is idle, or as
     /// often as there is time: a fit under way is not disturbed.
+    #[inline(never)]
     pub fn push(&mut self, block: &Block) {
         self.noise.listen(block);
         if self.record.len() >= CAPACITY - ROOM && self.surplus == 0 {
@@ -189,8 +190,7 @@ impl<'c> Transient<'c> {
             .saturating_mul(8)
             .saturating_add(resolution.to_bits().saturating_mul(2))
             .saturating_add(ONE / 50);
-        let block_us = self.config.timing().block_us;
-        match self.record.push(block, block_us, quiet) {
+        match self.record.push(block, quiet) {
             Pushed::Gathered => {}
             Pushed::Closed => self.fresh = self.fresh.saturating_add(1),
             Pushed::Broken => {
@@ -202,12 +202,13 @@ impl<'c> Transient<'c> {
     }
 
     /// Gives up some of the oldest entries; the start of the search follows.
+    #[inline(never)]
     fn evict(&mut self) {
         let Some(first) = self.record.get(0) else {
             return;
         };
         let theta = *self.fitting.theta();
-        let tick = self.record.tick_seconds(self.config.timing().block_us);
+        let tick = self.record.tick_seconds();
         let mut walk = Walk::new(&theta, first.pack());
         for entry in self.record.iter().take(EVICTED_AT_ONCE) {
             let row = self.config.network().row(entry.drive);
@@ -227,6 +228,7 @@ impl<'c> Transient<'c> {
     }
 
     /// Gives up all but the newest of the entries that were fitted.
+    #[inline(never)]
     fn keep(&mut self, newest: usize) {
         let surplus = self.seen.saturating_sub(newest);
         let dropped = self.record.drop_oldest(surplus);
@@ -236,6 +238,7 @@ impl<'c> Transient<'c> {
 
     /// One slice of work: a few entries of the record, or one solution of the
     /// normal equations.
+    #[inline(never)]
     pub fn step(&mut self) -> Progress {
         if self.surplus > 0 {
             self.evict();
@@ -274,6 +277,7 @@ impl<'c> Transient<'c> {
 
     /// A drive change lies far enough back to say something, and far enough
     /// from the beginning to know from where v set out.
+    #[inline(never)]
     fn ready(&self) -> bool {
         let length = self.record.len();
         let mut entries = self.record.iter().enumerate();

@@ -15,6 +15,7 @@ const CLIMB: i64 = ONE * 3 / 100;
 /// How Vb went within an entry, from its mean and its neighbours'. Two parts
 /// where it stepped: a step from b₀ to b₁ with the mean b came after the share
 /// (b₁ − b)/(b₁ − b₀). Else one, climbing.
+#[inline(never)]
 pub(super) fn parts(record: View<'_>, at: usize, entry: &Entry) -> [Option<Part>; 2] {
     let near = |at: Option<usize>| at.and_then(|at| record.get(at));
     let (before, after) = (near(at.checked_sub(1)), near(at.checked_add(1)));
@@ -130,6 +131,7 @@ pub(super) struct Survey {
 impl Survey {
     /// One slice of work; true when there is more. `unit` is the noise variance
     /// of Vb in V² times weight.
+    #[inline(never)]
     pub(super) fn step(&mut self, record: View<'_>, unit: Scaled) -> bool {
         let Some(mean) = self.mean else {
             self.sum(record);

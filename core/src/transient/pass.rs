@@ -130,7 +130,7 @@ impl Pass {
             course: Course::default(),
             length: millionths(setting.length_us),
             elapsed: setting.epoch.saturating_neg(),
-            tick: record.tick_seconds(setting.block_us),
+            tick: record.tick_seconds(),
             spans: [None; 3],
             oldest: 0,
             rows: Group::new(setting.block_us),

@@ -50,6 +50,75 @@ impl Entry {
     }
 }
 
+/// An entry as it is kept, in 12 bytes.
+#[derive(Debug, Clone, Copy)]
+struct Packed {
+    /// Mean v in 2⁻²⁰ V. Nothing was read in a gap: there it is the length in
+    /// microseconds.
+    chassis: i32,
+    pack: i32,
+    /// From the top: length in 8192ths of a block (19 bits), weight (10),
+    /// begins at a drive change (1), drive state (2).
+    rest: u32,
+}
+
+/// Fraction bits of a length in blocks, and the longest: 64 blocks.
+const LENGTH_BITS: u32 = 13;
+const LENGTH_MAX: i64 = (1 << 19) - 1;
+/// Heaviest entry.
+const WEIGHT_MAX: u32 = (1 << 10) - 1;
+
+impl Packed {
+    const EMPTY: Self = Self {
+        chassis: 0,
+        pack: 0,
+        rest: 0,
+    };
+
+    fn new(entry: &Entry, block_us: u32) -> Self {
+        let (duration, block) = (i64::from(entry.duration_us), i64::from(block_us));
+        let length = num::ratio(duration, block, LENGTH_BITS as i32).min(LENGTH_MAX) as u32;
+        let weight = u32::from(entry.weight).min(WEIGHT_MAX);
+        let gap = weight == 0;
+        Self {
+            chassis: if gap {
+                entry.duration_us.cast_signed()
+            } else {
+                entry.chassis
+            },
+            pack: entry.pack,
+            rest: length << 13 | weight << 3 | u32::from(entry.first) << 2 | entry.drive as u32,
+        }
+    }
+
+    fn unpack(self, block_us: u32) -> Entry {
+        let weight = self.rest >> 3 & WEIGHT_MAX;
+        let [_, raise, lower] = Drive::ALL;
+        let (chassis, duration_us) = if weight == 0 {
+            (0, self.chassis.cast_unsigned())
+        } else {
+            let length = u64::from(self.rest >> 13).wrapping_mul(u64::from(block_us));
+            let half = 1 << (LENGTH_BITS - 1);
+            (
+                self.chassis,
+                (length.wrapping_add(half) >> LENGTH_BITS) as u32,
+            )
+        };
+        Entry {
+            chassis,
+            pack: self.pack,
+            duration_us,
+            weight: weight as u16,
+            drive: match self.rest & 3 {
+                1 => raise,
+                2 => lower,
+                _ => Drive::Rest,
+            },
+            first: self.rest & 4 != 0,
+        }
+    }
+}
+
 /// `I32F32` volts to 2⁻²⁰ V, saturating at ±2048 V.
 fn coarse(bits: i64) -> i32 {
     let rounded = bits.saturating_add(1 << 11) >> 12;
@@ -100,7 +169,8 @@ pub(super) enum Pushed {
 /// The ring of entries.
 #[derive(Debug, Clone)]
 pub(super) struct Record {
-    ring: [Entry; CAPACITY],
+    ring: [Packed; CAPACITY],
+    block_us: u32,
     head: usize,
     len: usize,
     open: Option<Open>,
@@ -111,17 +181,10 @@ pub(super) struct Record {
 }
 
 impl Record {
-    pub(super) const fn new() -> Self {
-        const EMPTY: Entry = Entry {
-            chassis: 0,
-            pack: 0,
-            duration_us: 0,
-            weight: 0,
-            drive: Drive::Rest,
-            first: false,
-        };
+    pub(super) const fn new(block_us: u32) -> Self {
         Self {
-            ring: [EMPTY; CAPACITY],
+            ring: [Packed::EMPTY; CAPACITY],
+            block_us,
             head: 0,
             len: 0,
             open: None,
@@ -139,7 +202,8 @@ impl Record {
             return None;
         }
         let at = self.head.wrapping_add(place) & (CAPACITY - 1);
-        self.ring.get(at).copied()
+        let packed = self.ring.get(at)?;
+        Some(packed.unpack(self.block_us))
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = Entry> + '_ {
@@ -147,14 +211,14 @@ impl Record {
     }
 
     /// Time between samples in microseconds, with 8 fraction bits.
-    pub(super) fn tick(&self, block_us: u32) -> u32 {
-        let wide = u64::from(block_us) << 8;
+    pub(super) fn tick(&self) -> u32 {
+        let wide = u64::from(self.block_us) << 8;
         wide.checked_div(u64::from(self.full)).unwrap_or(wide) as u32
     }
 
     /// Time between samples, s.
-    pub(super) fn tick_seconds(&self, block_us: u32) -> i64 {
-        millionths(self.tick(block_us)) >> 8
+    pub(super) fn tick_seconds(&self) -> i64 {
+        millionths(self.tick()) >> 8
     }
 
     /// Returns their length in microseconds.
@@ -179,7 +243,7 @@ impl Record {
         }
         let at = self.head.wrapping_add(self.len) & (CAPACITY - 1);
         if let Some(slot) = self.ring.get_mut(at) {
-            *slot = entry;
+            *slot = Packed::new(&entry, self.block_us);
             self.len = self.len.saturating_add(1);
         }
     }
@@ -212,8 +276,8 @@ impl Record {
 
     /// Takes a block. `quiet` is how far Vb may wander, in `I32F32` volts,
     /// and still count as standing still.
-    pub(super) fn push(&mut self, block: &Block, block_us: u32, quiet: i64) -> Pushed {
-        if block.duration_us >= block_us {
+    pub(super) fn push(&mut self, block: &Block, quiet: i64) -> Pushed {
+        if block.duration_us >= self.block_us {
             self.full = self.full.max(block.count);
         }
         let mut closed = false;
@@ -222,7 +286,7 @@ impl Record {
                 self.clear();
                 return Pushed::Broken;
             }
-            closed |= self.bridge(block, block_us);
+            closed |= self.bridge(block);
         }
         if block.flags.first_in_dwell {
             closed |= self.close();
@@ -237,7 +301,7 @@ impl Record {
         if !fits {
             closed |= self.close();
         }
-        self.gather(block, block_us);
+        self.gather(block);
         if self.open.is_some_and(|open| open.blocks >= self.span()) {
             closed |= self.close();
         }
@@ -254,13 +318,9 @@ impl Record {
         !block.flags.saturated && (block.flags.cut || !thin)
     }
 
-    fn gather(&mut self, block: &Block, block_us: u32) {
+    fn gather(&mut self, block: &Block) {
         // A cut block ends one sample period after its last sample.
-        let tail = if block.flags.cut {
-            self.tick(block_us) >> 8
-        } else {
-            0
-        };
+        let tail = if block.flags.cut { self.tick() >> 8 } else { 0 };
         let duration = block.duration_us.saturating_add(tail);
         let share = u64::from(block.count)
             .saturating_mul(u64::from(WHOLE))
@@ -304,13 +364,13 @@ impl Record {
     }
 
     /// Bridges lost blocks in one drive state, at the pack voltage half-way.
-    fn bridge(&mut self, block: &Block, block_us: u32) -> bool {
+    fn bridge(&mut self, block: &Block) -> bool {
         self.close();
         let Some(last) = self.get(self.len.saturating_sub(1)) else {
             return false;
         };
         let pack = last.pack().saturating_add(block.pack.to_bits()) >> 1;
-        let duration = block_us.saturating_mul(u32::from(block.missing));
+        let duration = self.block_us.saturating_mul(u32::from(block.missing));
         self.gap(block.drive, duration, pack, false);
         self.age = self.age.saturating_add(u32::from(block.missing));
         true
@@ -341,7 +401,7 @@ impl<'a> View<'a> {
     }
 
     /// Time between samples, s.
-    pub(super) fn tick_seconds(&self, block_us: u32) -> i64 {
-        self.record.tick_seconds(block_us)
+    pub(super) fn tick_seconds(&self) -> i64 {
+        self.record.tick_seconds()
     }
 }

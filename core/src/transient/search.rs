@@ -64,6 +64,7 @@ impl Search {
 
     /// Adds the beliefs to the equations of a walk, given the rows that went
     /// into them.
+    #[inline(never)]
     pub(super) fn believe(
         &mut self,
         system: &mut System,
@@ -79,6 +80,7 @@ impl Search {
     }
 
     /// Judges a walk by its equations, beliefs included.
+    #[inline(never)]
     pub(super) fn conclude(&mut self, system: &System, beliefs: &Beliefs) -> Found {
         self.walks = self.walks.saturating_add(1);
         if self.walks >= PATIENCE {
@@ -127,11 +129,13 @@ impl Search {
     }
 
     /// Makes the step that was found.
+    #[inline(never)]
     pub(super) fn go(&mut self, bounds: Bounds) {
         self.theta = bounds.moved(&self.theta, &self.step);
     }
 
     /// Finds a step from the accepted point.
+    #[inline(never)]
     pub(super) fn advance(&mut self) {
         let Some(here) = &mut self.accepted else {
             return;
@@ -250,6 +254,7 @@ impl Bounds {
     /// A point moved by a step, or by as much of it as keeps to a factor of
     /// e^1.5 in G + gr and C and 0.7 in w; a quarter as much where the circuit
     /// is slower than the record is long.
+    #[inline(never)]
     pub(super) fn moved(&self, from: &Theta, step: &[Scaled; PARAMETERS]) -> Theta {
         let slow = from.capacitance > mul(from.total, self.length);
         let most = Scaled::of(if slow { ONE * 3 / 8 } else { ONE * 3 / 2 });

@@ -23,6 +23,7 @@ pub(super) struct Factors {
 
 impl Factors {
     /// Factors the matrix with its diagonal raised by the share `damping`.
+    #[inline(never)]
     pub(super) fn new(system: &System, damping: Scaled) -> Self {
         let mut out = Self {
             lower: [[Scaled::ZERO; PARAMETERS]; PARAMETERS],
@@ -56,6 +57,7 @@ impl Factors {
     }
 
     /// The step to the solution.
+    #[inline(never)]
     pub(super) fn step(&self, system: &System) -> Vector {
         let mut x = [Scaled::ZERO; PARAMETERS];
         for (row, line) in self.lower.iter().enumerate() {
@@ -75,6 +77,7 @@ impl Factors {
     }
 
     /// `L⁻¹` times a unit vector: zero before its place.
+    #[inline(never)]
     fn forward(&self, place: usize) -> Vector {
         let mut x = [Scaled::ZERO; PARAMETERS];
         put(&mut x, place, Scaled::ONE);

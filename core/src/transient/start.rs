@@ -112,6 +112,7 @@ impl Start {
     }
 
     /// One slice of work.
+    #[inline(never)]
     pub(super) fn step(
         &mut self,
         record: View<'_>,
@@ -130,6 +131,7 @@ impl Start {
         Started::Busy
     }
 
+    #[inline(never)]
     fn take(&mut self, entry: &Entry, network: &Network, reference: Reference) {
         let row = network.row(entry.drive);
         let (v, pack) = (entry.chassis(), entry.pack());
@@ -169,6 +171,7 @@ impl Start {
     }
 
     /// Ends one pole and goes to the next.
+    #[inline(never)]
     fn conclude(&mut self, record: View<'_>, reference: Reference) -> Started {
         let Some(first) = record.get(0) else {
             return Started::Nowhere;
