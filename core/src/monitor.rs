@@ -35,6 +35,10 @@ pub struct Monitor<'c> {
     judge: Judge,
 }
 
+/// RAM on a 32-bit target.
+#[cfg(target_pointer_width = "32")]
+const _: () = assert!(size_of::<Monitor<'_>>() <= 1200);
+
 impl<'c> Monitor<'c> {
     /// A monitor that has seen nothing.
     #[must_use]

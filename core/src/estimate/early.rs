@@ -12,7 +12,7 @@ use super::system::{READINGS, System};
 use super::uncertainty::{Budget, Uncertainty};
 use super::{Conductances, PACK_MIN, assemble, figure};
 use crate::config::{Config, Drive};
-use crate::num::{self, hypot};
+use crate::num::{self, RootSum, hypot};
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind, Reading};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
@@ -33,8 +33,14 @@ pub(crate) struct Found {
 pub(crate) struct Early {
     found: Found,
     pack: Volts,
-    budget: Budget,
-    weighed: bool,
+    stage: Stage,
+}
+
+#[derive(Debug, Clone)]
+enum Stage {
+    /// Sums the sources of error.
+    Weigh(Budget),
+    Figure(Uncertainty),
 }
 
 impl Early {
@@ -42,8 +48,7 @@ impl Early {
         Self {
             found,
             pack,
-            budget: Budget::default(),
-            weighed: false,
+            stage: Stage::Weigh(Budget::default()),
         }
     }
 
@@ -59,30 +64,37 @@ impl Early {
         let Some(system) = system.filter(|system| system.determinant != 0) else {
             return Some(Err(Reason::StimulusTooWeak));
         };
-        if self.weighed {
-            return Some(self.figure(&system, config));
+        match &mut self.stage {
+            Stage::Weigh(budget) => {
+                if !budget.step(&system, config) {
+                    let u = self.found.with_noise(budget.total());
+                    self.stage = Stage::Figure(u);
+                }
+                None
+            }
+            Stage::Figure(u) => {
+                let estimate = figure(&system, *u);
+                Some(estimate.map(|estimate| Estimate {
+                    capacitance: self.found.capacitance.map(|c| with_parts(config, c)),
+                    ..estimate
+                }))
+            }
         }
-        self.weighed = !self.budget.step(&system, config);
-        None
-    }
-
-    fn figure(&self, system: &System<'_>, config: &Config) -> Result<Estimate, Reason> {
-        let parts = self.budget.total();
-        let found = &self.found;
-        let both = |parts: i64, noise: i64| hypot(&[parts, noise]);
-        let u = Uncertainty {
-            total: both(parts.total, found.conductance.u.to_bits()),
-            positive: both(parts.positive, found.positive.u.to_bits()),
-            negative: both(parts.negative, found.negative.u.to_bits()),
-            position: both(parts.position, found.position_u.to_bits()),
-        };
-        let mut estimate = figure(system, u)?;
-        estimate.capacitance = found.capacitance.map(|c| with_parts(config, c));
-        Ok(estimate)
     }
 }
 
 impl Found {
+    /// Uncertainties of the parts and of noise together.
+    fn with_noise(&self, parts: Uncertainty) -> Uncertainty {
+        let both = |parts: i64, noise: i64| hypot(&[parts, noise]);
+        Uncertainty {
+            total: both(parts.total, self.conductance.u.to_bits()),
+            positive: both(parts.positive, self.positive.u.to_bits()),
+            negative: both(parts.negative, self.negative.u.to_bits()),
+            position: both(parts.position, self.position_u.to_bits()),
+        }
+    }
+
     /// Where the circuit would settle in each state of the drive cycle.
     #[inline(never)]
     fn settled(&self, config: &Config, pack: Volts) -> Vec<Reading, READINGS> {
@@ -135,21 +147,21 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
 #[inline(never)]
 fn with_parts(config: &Config, c: Measured<Microfarads>) -> Measured<Microfarads> {
     let [gain, _] = config.front_end().gain_u();
-    let parts = config.network().elements().iter();
-    let pushing = parts.fold(gain.to_bits(), |sum, part| {
+    let mut pushing = RootSum::default();
+    pushing.add(gain.to_bits());
+    for part in config.network().elements() {
         let moves = part.contacts.windows(2).any(|pair| {
             let [before, after] = pair else {
                 return false;
             };
             before != after
         });
-        let own = if moves {
-            hypot(&[part.resistance_u.to_bits(), part.emf_u.to_bits()])
-        } else {
-            0
-        };
-        hypot(&[sum, own])
-    });
+        if moves {
+            pushing.add(part.resistance_u.to_bits());
+            pushing.add(part.emf_u.to_bits());
+        }
+    }
+    let pushing = pushing.root();
     let u = hypot(&[c.u.to_bits(), num::mul(c.value.to_bits(), pushing)]);
     Measured {
         value: c.value,

@@ -2,6 +2,8 @@
 //! the switch to now. When the record is full, neighbours merge and slots
 //! double in length.
 
+use core::num::NonZeroI32;
+
 use heapless::Vec;
 
 use crate::config::Drive;
@@ -17,10 +19,17 @@ pub(crate) const SLOTS: usize = 24;
 /// (±2048 V, step 0.95 µV) to halve the record.
 const SLOT_SHIFT: u32 = 12;
 
-/// Mean voltages of a slot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+/// A step above the lowest value, as it is kept.
+const LOWEST: NonZeroI32 = match NonZeroI32::new(1) {
+    Some(lowest) => lowest,
+    None => NonZeroI32::MIN,
+};
+
+/// Mean voltages of a slot. With its lowest value left out, v is kept less that
+/// value, so that an optional slot needs no more room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Slot {
-    chassis: i32,
+    chassis: NonZeroI32,
     pack: i32,
 }
 
@@ -30,15 +39,19 @@ impl Slot {
             let rounded = bits.saturating_add(1 << (SLOT_SHIFT - 1)) >> SLOT_SHIFT;
             i32::try_from(rounded).unwrap_or(if rounded < 0 { i32::MIN } else { i32::MAX })
         };
+        Self::new(cut(chassis), cut(pack))
+    }
+
+    fn new(chassis: i32, pack: i32) -> Self {
         Self {
-            chassis: cut(chassis),
-            pack: cut(pack),
+            chassis: NonZeroI32::new(chassis ^ i32::MIN).unwrap_or(LOWEST),
+            pack,
         }
     }
 
     /// v as `I32F32` bits.
     pub(crate) fn chassis(self) -> i64 {
-        i64::from(self.chassis) << SLOT_SHIFT
+        i64::from(self.chassis.get() ^ i32::MIN) << SLOT_SHIFT
     }
 
     /// Vb as `I32F32` bits.
@@ -48,10 +61,8 @@ impl Slot {
 
     fn between(self, other: Self) -> Self {
         let half = |a: i32, b: i32| (i64::from(a).wrapping_add(i64::from(b)) >> 1) as i32;
-        Self {
-            chassis: half(self.chassis, other.chassis),
-            pack: half(self.pack, other.pack),
-        }
+        let [a, b] = [self, other].map(|slot| slot.chassis.get() ^ i32::MIN);
+        Self::new(half(a, b), half(self.pack, other.pack))
     }
 }
 

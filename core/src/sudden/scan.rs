@@ -48,7 +48,6 @@ pub(super) struct Best {
 #[derive(Debug, Clone)]
 pub(super) struct Scan {
     frame: Frame,
-    noise: Noise,
     region: Region,
     /// The window that a suspicion calls for.
     since: Option<usize>,
@@ -85,7 +84,6 @@ impl Scan {
         )?;
         Some(Self {
             frame,
-            noise: *noise,
             region: Region {
                 limit: MARGIN,
                 each: judged == Judged::WeakestRail,
@@ -103,14 +101,14 @@ impl Scan {
 
     /// Adds a few equations, or as many as the next window wants and judges
     /// that; true when all are done.
-    pub(super) fn advance(&mut self, record: &Record) -> bool {
+    pub(super) fn advance(&mut self, record: &Record, noise: &Noise) -> bool {
         for row in record.rows().skip(self.length).take(SLICE) {
-            self.sums.add(row, &self.frame, &self.noise);
+            self.sums.add(row, &self.frame, noise);
             self.odd = self.odd.saturating_add(i64::from(row.odd));
             self.length = self.length.saturating_add(1);
             let called = |since: usize| since.abs_diff(self.length) <= 1;
             if WINDOWS.contains(&self.length) || self.since.is_some_and(called) {
-                self.judge(record);
+                self.judge(record, noise);
                 break;
             }
         }
@@ -118,7 +116,7 @@ impl Scan {
     }
 
     /// Judges the equations summed as one window.
-    fn judge(&mut self, record: &Record) {
+    fn judge(&mut self, record: &Record, noise: &Noise) {
         // What the known circuit is charged with instead: the onset too.
         let onset = record.rows().skip(self.length).take(ONSET);
         let instead = onset.fold(self.odd, |sum, row| sum.saturating_add(i64::from(row.odd)));
@@ -126,7 +124,7 @@ impl Scan {
             self.harmless = self.harmless.min(instead.saturating_neg());
             return;
         }
-        let window = self.sums.judge(&self.frame, self.region, self.noise.pinned);
+        let window = self.sums.judge(&self.frame, self.region, noise.pinned);
         let Some(window) = window else {
             return;
         };
@@ -145,7 +143,7 @@ impl Scan {
     }
 
     /// The best explanation of all windows, its evidence scaled by how well it fits.
-    pub(super) fn finish(&self, record: &Record) -> Best {
+    pub(super) fn finish(&self, record: &Record, noise: &Noise) -> Best {
         let mut best = self.best;
         if best.window == 0 {
             return best;
@@ -156,7 +154,7 @@ impl Scan {
         best.fine = self.frame.fine;
         let leak = best.leak.t.saturating_mul(1 << (num::FRAC - T_BITS));
         let new = leak.saturating_sub(self.frame.known());
-        let growth = self.noise.growth(new);
+        let growth = noise.growth(new);
         best.misfit = num::ratio(per_equation, growth, 8);
         // As sure as the leak fits, and as the known circuit did (a half when quiet).
         let unrest = record.unrest.saturating_mul(2);
@@ -164,19 +162,19 @@ impl Scan {
         let scaled = |x: i64| num::quotient(i128::from(x), scale, ODD_BITS as i32);
         best.evidence = scaled(self.harmless.saturating_sub(self.least).max(0));
         best.change = scaled(self.least.saturating_neg());
-        best.credible = self.is_credible(record, &best);
+        best.credible = self.is_credible(record, noise, &best);
         best
     }
 
     /// Nothing wild is in it, and the equations around the onset lie between
     /// nothing and all of what the leak adds.
-    fn is_credible(&self, record: &Record, best: &Best) -> bool {
+    fn is_credible(&self, record: &Record, noise: &Noise, best: &Best) -> bool {
         let reach = best.window.saturating_add(ONSET + BEFORE);
         let mut all = record.rows().take(reach);
         let onset = record.rows().take(reach).skip(best.window);
         let mut begins = onset.map(|row| {
             let added = self.frame.added(row, &best.leak);
-            begins(row, added, &self.noise)
+            begins(row, added, noise)
         });
         all.all(|row| row.kind != Kind::Wild) && (best.pinned || begins.all(|fits| fits))
     }

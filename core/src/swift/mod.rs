@@ -79,6 +79,10 @@ pub struct SwiftMonitor<'c> {
     started: u32,
 }
 
+/// RAM on a 32-bit target.
+#[cfg(target_pointer_width = "32")]
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9 << 10);
+
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
     #[must_use]

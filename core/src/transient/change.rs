@@ -19,6 +19,7 @@ use super::beliefs::Beliefs;
 use super::fit::Covariance;
 use super::normal::System;
 use super::pass::{Pass, Setting, Shape};
+use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, decrement, freedom};
 use super::solve::Factors;
@@ -57,6 +58,7 @@ pub(super) struct Test {
     reason = "one at a time, in place, without a heap"
 )]
 enum Probe {
+    Begin,
     Walk(Pass),
     /// Equations of the circuit with a change, and their degrees of freedom.
     Weigh(System, i64),
@@ -98,12 +100,12 @@ pub(super) struct Step {
 }
 
 impl Test {
-    pub(super) fn new(setting: &Setting<'_>, theta: &Theta) -> Self {
+    pub(super) const fn new(record: View<'_>) -> Self {
         Self {
             shape: Shape::Trend,
             halvings: 0,
-            newest: setting.record.len(),
-            probe: Probe::Walk(Pass::new(setting, theta, Shape::Trend)),
+            newest: record.len(),
+            probe: Probe::Begin,
             worst: None,
             suspected: [Scaled::ZERO; 2],
             trend: None,
@@ -126,6 +128,7 @@ impl Test {
             };
         }
         match &mut self.probe {
+            Probe::Begin => self.begin(setting, theta),
             Probe::Walk(pass) if pass.is_over() => {
                 let freedom = freedom(pass.used, DETERMINED);
                 let system = equations(pass, freedom, theta, beliefs, bounds);
@@ -136,7 +139,7 @@ impl Test {
                 let step = Factors::new(system, Scaled::ZERO).step(system);
                 self.probe = Probe::Judge(system.clone(), *freedom, step);
             }
-            Probe::Judge(..) => self.judge(setting, theta, beliefs),
+            Probe::Judge(..) => self.judge(setting, beliefs),
             Probe::Measure(system, freedom, step) => {
                 let covariance = Covariance::new(system, *freedom);
                 self.probe = Probe::Complete(system.clone(), covariance, *step);
@@ -150,7 +153,7 @@ impl Test {
                     theta: bounds.moved(theta, &without_change(*step)),
                     covariance: *covariance,
                 });
-                self.next(setting, theta);
+                self.next(setting);
             }
         }
         Tested::Busy
@@ -158,16 +161,21 @@ impl Test {
 
     /// On to a later and shorter part of the record.
     #[inline(never)]
-    fn next(&mut self, setting: &Setting<'_>, theta: &Theta) {
+    fn next(&mut self, setting: &Setting<'_>) {
         self.halvings = self.halvings.saturating_add(1);
         self.newest >>= 1;
         self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
+        self.probe = Probe::Begin;
+    }
+
+    #[inline(never)]
+    fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
         self.probe = Probe::Walk(Pass::new(setting, theta, self.shape));
     }
 
     /// How much a change explains.
     #[inline(never)]
-    fn judge(&mut self, setting: &Setting<'_>, theta: &Theta, beliefs: &Beliefs) {
+    fn judge(&mut self, setting: &Setting<'_>, beliefs: &Beliefs) {
         let Probe::Judge(system, freedom, step) = &mut self.probe else {
             return;
         };
@@ -199,7 +207,7 @@ impl Test {
                 left: system.squares(),
             });
         }
-        self.next(setting, theta);
+        self.next(setting);
     }
 
     /// Nothing suggests a change.

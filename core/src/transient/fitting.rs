@@ -479,11 +479,9 @@ impl Fitting {
 
     #[inline(never)]
     fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
-        let setting = self.setting(ground);
         if let Job::Complete(converged, system) = &mut self.job {
             converged.covariance.complete(system);
-            let test = Test::new(&setting, &self.search.theta);
-            self.job = Job::Test(test, converged.clone());
+            self.job = Job::Test(Test::new(ground.record), converged.clone());
         }
         BUSY
     }
