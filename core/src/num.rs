@@ -226,7 +226,10 @@ pub(crate) const fn fraction(n: u32, d: u32) -> u32 {
 /// too high by two at most.
 const fn digit(n: u32, d: u32) -> (u32, u32) {
     let upper = (d >> 16) | (1 << 15);
-    let mut quotient = n.wrapping_div(upper);
+    let mut quotient = match n.checked_div(upper) {
+        Some(quotient) => quotient,
+        None => 0,
+    };
     // Below 2^49.
     let taken = (quotient as u64).wrapping_mul(d as u64);
     let mut rest = (((n as u64) << 16).wrapping_sub(taken)) as i64;
