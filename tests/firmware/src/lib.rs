@@ -10,3 +10,4 @@ pub mod board;
 pub mod captures;
 pub mod exercise;
 pub mod replay;
+pub mod yardstick;
