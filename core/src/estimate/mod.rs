@@ -201,6 +201,9 @@ fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
     // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
     let loaded = g.saturating_add(system.mean_load());
+    if loaded <= 0 {
+        return Err(Reason::Implausible);
+    }
     let e = num::ratio(u.total.saturating_mul(COVERAGE), loaded, 32);
     let between = |value: i64, u: i64| {
         let span = u.saturating_mul(COVERAGE);

@@ -230,6 +230,17 @@ impl Fitting {
         Progress::Busy
     }
 
+    /// Walks the record once, for nothing but the count of instructions.
+    #[cfg(feature = "yardstick")]
+    pub(super) fn walk_once(&self, ground: &Ground<'_>) -> usize {
+        let setting = self.setting(ground);
+        let mut pass = Pass::new(&setting, &self.search.theta, Shape::Constant);
+        while !pass.is_over() {
+            pass.step(&setting, &self.search.theta);
+        }
+        ground.record.len()
+    }
+
     fn setting<'a>(&self, ground: &Ground<'a>) -> Setting<'a> {
         Setting {
             record: ground.record,

@@ -168,6 +168,19 @@ impl<'c> Transient<'c> {
         self.surplus = 0;
     }
 
+    /// Walks the record once at the circuit fitted last, for nothing but the
+    /// count of instructions; how many entries it has.
+    #[cfg(feature = "yardstick")]
+    pub fn walk_once(&self) -> usize {
+        let ground = Ground {
+            config: self.config,
+            reference: self.reference,
+            noise: &self.noise,
+            record: View::new(&self.record, self.record.len()),
+        };
+        self.fitting.walk_once(&ground)
+    }
+
     /// Nothing follows for now: what has been taken is fitted to its end.
     pub fn finish(&mut self) {
         self.record.close();
