@@ -3,8 +3,9 @@
 
 use crate::config::{Config, Drive};
 use crate::drive::Sequencer;
-use crate::front::{RawBlock, convert};
+use crate::front::{Block, Order, RawBlock, convert};
 use crate::judge::Judge;
+use crate::reason::Reason;
 use crate::report::{Basis, Report, Verdict};
 use crate::steady::{Outcome, Progress, Steady};
 
@@ -33,6 +34,7 @@ pub struct Monitor<'c> {
     steady: Steady<'c>,
     sequencer: Sequencer,
     judge: Judge,
+    order: Order,
 }
 
 /// RAM on a 32-bit target.
@@ -48,6 +50,7 @@ impl<'c> Monitor<'c> {
             steady: Steady::new(config),
             sequencer: Sequencer::new(config),
             judge: Judge::default(),
+            order: Order::default(),
         }
     }
 
@@ -67,11 +70,15 @@ impl<'c> Monitor<'c> {
 
     /// Takes a block from the [`crate::Sampler`]. Call [`Monitor::step`] until
     /// it is idle before the next block: a settling proof that is still under
-    /// way when its dwell's successor ends is given up.
+    /// way when its dwell's successor ends is given up. A block that was lost on
+    /// the way is noticed: what came before it is forgotten.
     pub fn accept(&mut self, raw: &RawBlock) {
-        let Some(block) = convert(self.config, raw) else {
+        let Some(mut block) = convert(self.config, raw) else {
             return;
         };
+        if !self.order.follows(raw) {
+            self.lose(&mut block);
+        }
         if block.flags.first_in_dwell {
             self.sequencer.begin(block.drive);
         }
@@ -84,6 +91,17 @@ impl<'c> Monitor<'c> {
         if too_long || hopeless {
             self.sequencer.move_on(self.config);
         }
+    }
+
+    /// Blocks were lost: begins anew with this one, and says that samples are
+    /// missing.
+    #[inline(never)]
+    fn lose(&mut self, block: &mut Block) {
+        self.steady.lose();
+        block.flags.first_in_dwell = true;
+        block.missing = block.missing.max(1);
+        let missing = Err(Reason::SamplesMissing);
+        self.judge.take(self.config.limits(), &missing);
     }
 
     /// Ends the dwell under way, as at the end of a capture. What comes after a

@@ -124,6 +124,15 @@ impl<'c> Steady<'c> {
         }
     }
 
+    /// Blocks were lost: what came before says nothing of what comes.
+    #[inline(never)]
+    pub(crate) fn lose(&mut self) {
+        *self = Self {
+            sequence: self.sequence,
+            ..Self::new(self.config)
+        };
+    }
+
     /// Ends the dwell under way. What comes after a pause starts without a
     /// drive change that was seen.
     pub(crate) fn finish(&mut self) {

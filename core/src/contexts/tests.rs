@@ -7,7 +7,8 @@ use embedded_hal_mock::eh1::digital::{Mock, State, Transaction};
 
 use super::*;
 use crate::config::{Channel, Element, FrontEnd, Judged, Limits, Timing};
-use crate::report::Report;
+use crate::reason::Reason;
+use crate::report::{Report, Verdict};
 use crate::units::{Ohms, Volts};
 
 const MICROS: u32 = 1000;
@@ -220,4 +221,46 @@ fn readings_that_cannot_fail_and_pins_that_cannot_fail_leave_no_error_to_handle(
     let outcome: Result<(), TickError<Infallible, Infallible>> =
         interrupt.tick(0, &mut Fixed, &mut switches);
     assert_eq!(outcome, Ok(()));
+}
+
+/// A background that comes too late for the queue: no figure is made of two
+/// dwells that a lost drive change has run together, and no verdict stands.
+#[test]
+fn blocks_that_found_no_room_are_missed_and_never_make_a_wrong_figure() {
+    fn run<'c, M: Background<'c>>(config: &'c Config) {
+        let handover = std::boxed::Box::leak(std::boxed::Box::new(Handover::<4>::new()));
+        let (mut interrupt, mut task) = handover.split::<M>(config);
+        let mut circuit = Circuit { chassis: 200.0 };
+        let (mut missed, mut healthy) = (0, 0);
+        for k in 0..60_000 {
+            let codes = circuit.codes(interrupt.drive());
+            interrupt.sample(k * MICROS, codes);
+            // From 10 to 40 s the background has other work for 130 ms at a time.
+            let late = (10_000..40_000).contains(&k);
+            if late && k % 130 != 0 {
+                continue;
+            }
+            loop {
+                match task.poll() {
+                    Step::Idle => break,
+                    Step::Busy => {}
+                    Step::Answer(report) => {
+                        if let Ok(estimate) = &report.estimate {
+                            let g: f64 = estimate.conductance.value.get().to_num();
+                            let u: f64 = estimate.conductance.u.get().to_num();
+                            assert!((g - 2.0).abs() < 6.0 * u.max(0.005), "{k}: {g} ±{u}");
+                        }
+                    }
+                }
+            }
+            let verdict = task.monitor().verdict();
+            missed += u32::from(verdict == Verdict::Undetermined(Reason::SamplesMissing));
+            healthy += u32::from(k > 50_000 && verdict == Verdict::Healthy);
+        }
+        assert!(missed > 100, "{missed}");
+        assert!(healthy > 9_000, "{healthy}");
+    }
+    let config = config();
+    run::<Monitor<'_>>(&config);
+    run::<SwiftMonitor<'_>>(&config);
 }

@@ -51,6 +51,8 @@ impl ChannelSums {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RawBlock {
+    /// Blocks of the sampler before this one, wrapping.
+    pub(crate) number: u16,
     pub(crate) drive: Drive,
     /// The first block after a drive change.
     pub(crate) first_in_dwell: bool,
@@ -64,6 +66,21 @@ pub struct RawBlock {
     pub(crate) channels: [ChannelSums; 2],
 }
 
+/// The order of blocks as the background sees it.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Order {
+    next: Option<u16>,
+}
+
+impl Order {
+    /// False when a block before this one was lost: nothing is known of what it
+    /// held, a drive change for instance.
+    pub(crate) fn follows(&mut self, block: &RawBlock) -> bool {
+        let next = self.next.replace(block.number.wrapping_add(1));
+        next.is_none_or(|next| next == block.number)
+    }
+}
+
 /// Sums samples into blocks that never span a drive change. Owned by the
 /// interrupt; shares nothing with the background task but the blocks it
 /// returns.
@@ -75,6 +92,7 @@ pub struct Sampler<'c> {
     /// Start of the open block.
     start_us: u32,
     last_us: u32,
+    next: u16,
 }
 
 impl<'c> Sampler<'c> {
@@ -88,6 +106,7 @@ impl<'c> Sampler<'c> {
             open: None,
             start_us: 0,
             last_us: 0,
+            next: 0,
         }
     }
 
@@ -164,7 +183,10 @@ impl<'c> Sampler<'c> {
         let [a, b] = sample.codes;
         let [first, second] = self.channels;
         self.last_us = sample.at_us;
+        let number = self.next;
+        self.next = number.wrapping_add(1);
         self.open = Some(RawBlock {
+            number,
             drive: sample.drive,
             first_in_dwell,
             missing,

@@ -18,7 +18,7 @@ mod circuits;
 use crate::config::{Config, Drive};
 use crate::drive::Sequencer;
 use crate::estimate::{Early, Found, at_least};
-use crate::front::{Block, RawBlock, convert};
+use crate::front::{Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::monitor::Step;
 use crate::num;
@@ -63,6 +63,7 @@ pub struct SwiftMonitor<'c> {
     watch: Watch<'c>,
     sequencer: Sequencer,
     judge: Judge,
+    order: Order,
     /// Newest pack voltage.
     pack: Volts,
     /// What comes next starts without a drive change that was seen.
@@ -94,6 +95,7 @@ impl<'c> SwiftMonitor<'c> {
             watch: Watch::new(config),
             sequencer: Sequencer::brisk(config),
             judge: Judge::default(),
+            order: Order::default(),
             pack: Volts::ZERO,
             paused: false,
             watching: false,
@@ -127,9 +129,12 @@ impl<'c> SwiftMonitor<'c> {
     /// Takes a block from the [`crate::Sampler`]. Call [`SwiftMonitor::step`]
     /// until it is idle before the next block.
     pub fn accept(&mut self, raw: &RawBlock) {
-        let Some(block) = convert(self.config, raw) else {
+        let Some(mut block) = convert(self.config, raw) else {
             return;
         };
+        if !self.order.follows(raw) {
+            self.lose(&mut block);
+        }
         if core::mem::take(&mut self.paused) {
             self.restart();
         }
@@ -141,6 +146,18 @@ impl<'c> SwiftMonitor<'c> {
             *blocks = blocks.saturating_add(1);
         }
         self.sequence(&block);
+    }
+
+    /// Blocks were lost: begins anew with this one, and says that samples are
+    /// missing.
+    #[inline(never)]
+    fn lose(&mut self, block: &mut Block) {
+        self.steady.lose();
+        self.restart();
+        block.flags.first_in_dwell = true;
+        block.missing = block.missing.max(1);
+        let missing = Err(Reason::SamplesMissing);
+        self.judge.take(self.config.limits(), &missing);
     }
 
     /// Decides whether the dwell goes on.
