@@ -125,7 +125,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_sampler_t.
-#define OHMSPLIT_SAMPLER_SIZE 128
+#define OHMSPLIT_SAMPLER_SIZE 112
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -135,7 +135,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_block_t.
-#define OHMSPLIT_BLOCK_SIZE 96
+#define OHMSPLIT_BLOCK_SIZE 80
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -145,7 +145,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_monitor_t.
-#define OHMSPLIT_MONITOR_SIZE 1344
+#define OHMSPLIT_MONITOR_SIZE 1200
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -155,7 +155,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 10464
+#define OHMSPLIT_SWIFT_SIZE 8944
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

@@ -23,16 +23,16 @@ pub const OHMSPLIT_ALIGNMENT: usize = 16;
 pub const OHMSPLIT_CONFIG_SIZE: usize = 816;
 /// Bytes of ohmsplit_sampler_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SAMPLER_SIZE: usize = 128;
+pub const OHMSPLIT_SAMPLER_SIZE: usize = 112;
 /// Bytes of ohmsplit_block_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_BLOCK_SIZE: usize = 96;
+pub const OHMSPLIT_BLOCK_SIZE: usize = 80;
 /// Bytes of ohmsplit_monitor_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_MONITOR_SIZE: usize = 1344;
+pub const OHMSPLIT_MONITOR_SIZE: usize = 1200;
 /// Bytes of ohmsplit_swift_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SWIFT_SIZE: usize = 10464;
+pub const OHMSPLIT_SWIFT_SIZE: usize = 8944;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;
