@@ -119,11 +119,162 @@ fn the_monitor_may_speak_in_json_lines() {
         run.err
     );
     assert_eq!(run.code, Some(0), "{}", run.out);
+    // The capture itself, with its network beside it, gives the same figure.
+    let capture = fixture("captures/source-400v-1m-inside.csv");
+    let replayed = bench.run(&["in-situ", "s.toml", "--monitor", &capture]);
+    assert_eq!((replayed.code, replayed.out), (run.code, run.out));
     bench.write("none.jsonl", "{}\n");
     refused(
         &bench.run(&["in-situ", "s.toml", "--monitor", "none.jsonl"]),
         &["none.jsonl", "weakest_ohm", "replay CAPTURE --show lines"],
     );
+}
+
+#[test]
+fn a_monitor_that_ends_without_a_figure_is_told_and_not_compared() {
+    let bench = Bench::new();
+    bench.write(
+        "s.toml",
+        sheet([400.0, 300.0, 100.0, 218.1818], 400.0, 200e3, "negative"),
+    );
+    let figure = r#"{"record":"report","answer":"figure","weakest_ohm":1e5,"weakest_low_ohm":9e4,"weakest_high_ohm":1.1e5}"#;
+    let refusal =
+        r#"{"record":"final","answer":"refused","answer_reason":"saturated","weakest_ohm":null}"#;
+    let cut = r#"{"record":"report","answer":"refused","answer_reason":"record_too_short","unfinished":true,"settled":false}"#;
+    bench.write("refused.jsonl", format!("{figure}\n{refusal}\n"));
+    let run = bench.run(&["in-situ", "s.toml", "--monitor", "refused.jsonl"]);
+    assert_eq!(run.code, Some(30), "{}{}", run.out, run.err);
+    assert!(
+        run.out.contains("The monitor gives no figure: saturated"),
+        "{}",
+        run.out
+    );
+    assert!(!run.out.contains("Check and monitor"), "{}", run.out);
+    // A dwell that only the end of the samples cut short is no refusal.
+    bench.write("cut.jsonl", format!("{figure}\n{cut}\n"));
+    let run = bench.run(&["in-situ", "s.toml", "--monitor", "cut.jsonl"]);
+    assert!(run.out.contains("Check and monitor agree"), "{}", run.out);
+    bench.write("half.jsonl", format!("{figure}\n{}", &refusal[..40]));
+    refused(
+        &bench.run(&["in-situ", "s.toml", "--monitor", "half.jsonl"]),
+        &["half.jsonl, line 2", "not JSON"],
+    );
+    bench.write("report.html", "<!DOCTYPE html>\n");
+    refused(
+        &bench.run(&["in-situ", "s.toml", "--monitor", "report.html"]),
+        &["report.html", "name the capture"],
+    );
+    // This capture's dwells never settle.
+    let capture = fixture("captures/source-400v-unsettled-half.csv.gz");
+    let run = bench.run(&["in-situ", "s.toml", "--monitor", &capture]);
+    assert_eq!(run.code, Some(30), "{}{}", run.out, run.err);
+    assert!(run.out.contains("gives no figure"), "{}", run.out);
+}
+
+/// UN R100 Rev.2, REESS annex, 1.2.3.4, as options: the same as its sheet.
+#[test]
+fn readings_may_be_options() {
+    let instruments = [
+        "--working",
+        "400",
+        "--meter-ohm",
+        "1000G",
+        "--accuracy-percent",
+        "0.01",
+        "--accuracy-digits",
+        "1",
+        "--resolution",
+        "0.001",
+        "--inserted-percent",
+        "0.1",
+    ];
+    let readings = [
+        "in-situ",
+        "--pack",
+        "400",
+        "--negative",
+        "300",
+        "--positive",
+        "100",
+        "--inserted-ohm",
+        "200k",
+        "--with-inserted",
+        "218.1818",
+    ];
+    let bench = Bench::new();
+    let all = [&readings[..], &instruments, &["--save", "s.toml"]].concat();
+    let run = bench.run(&all);
+    let wanted = check(
+        &sheet([400.0, 300.0, 100.0, 218.1818], 400.0, 200e3, "negative"),
+        &[],
+    );
+    assert_eq!(
+        (run.code, &run.out),
+        (wanted.code, &wanted.out),
+        "{}",
+        run.err
+    );
+    assert_eq!(bench.run(&["in-situ", "s.toml"]).out, run.out);
+    let change = |from: &str, to: &'static str| -> Vec<&str> {
+        let all = [&readings[..], &instruments].concat();
+        all.into_iter()
+            .map(|word| if word == from { to } else { word })
+            .collect()
+    };
+    refused(
+        &bench.run(&change("218.1818", "318")),
+        &["--with-inserted", "cannot raise it"],
+    );
+    refused(
+        &bench.run(&change("300", "-300")),
+        &["--negative", "out of range"],
+    );
+    refused(&bench.run(&change("200k", "200m")), &["200k or 0.2M"]);
+    // One missing, and a sheet besides.
+    refused(&bench.run(&readings), &["--working", "--resolution"]);
+    refused(
+        &bench.run(&[&all[..1], &["s.toml"], &all[1..13]].concat()),
+        &["cannot be used with"],
+    );
+}
+
+/// 49 CFR 571.305 S7.6.6 (from memory, not verified) takes V1 + V2 for Vb: with a
+/// 10 Mohm meter that is moved, 2 and 3 Mohm read low by (V1 + V2)/Vb = 0.893.
+#[test]
+fn the_us_form_is_shown_beside_where_the_meter_makes_it_differ() {
+    let moved = sheet(
+        [400.0, 214.2857, 142.8571, 33.70787],
+        400.0,
+        200e3,
+        "negative",
+    )
+    .replace("1000000000000.0", "10e6");
+    let run = check(&moved, &[]);
+    for words in [
+        "weaker   2.000 MΩ",
+        "49 CFR 571.305 S7.6.6 (from memory, not verified)   1.786 MΩ",
+        "V1 + V2, 357.1 V",
+        "the sum falls short",
+    ] {
+        assert!(run.out.contains(words), "{words}: {}{}", run.out, run.err);
+    }
+    let ideal = sheet([400.0, 300.0, 100.0, 218.1818], 400.0, 200e3, "negative");
+    assert!(!check(&ideal, &[]).out.contains("S7.6.6"));
+}
+
+#[test]
+fn the_sheet_that_the_formats_show_can_be_used() {
+    let bench = Bench::new();
+    let page = bench.run(&["formats"]).out;
+    let sheet = page
+        .split("```")
+        .find(|block| block.contains("ohmsplit-in-situ-1"))
+        .expect("a sheet on the page");
+    bench.write("s.toml", sheet.trim_start_matches("toml"));
+    let run = bench.run(&["in-situ", "s.toml"]);
+    assert_eq!(run.code, Some(0), "{}{}", run.out, run.err);
+    let help = bench.run(&["in-situ", "--help"]).out;
+    assert!(help.contains("IEC 61557-8"), "{help}");
 }
 
 #[test]

@@ -19,6 +19,15 @@ const OTHERS: &str = include_str!("formats.md");
 /// The data sheet of a pack, and what a design leaves.
 const DESIGN: &str = include_str!("formats_design.md");
 
+/// The sheet of a check by hand.
+const IN_SITU: &str = "\
+## Sheets of the in-situ check, version 1
+
+The readings of a check with voltmeter and resistor, for `ohmsplit in-situ`, which also writes them (`--save`).
+
+```toml
+";
+
 pub(super) fn run() -> Result<End, HostError> {
     say(&format!("{}\n{}", captures(), OTHERS.trim_end()))?;
     say(&format!(
@@ -26,6 +35,7 @@ pub(super) fn run() -> Result<End, HostError> {
         DESIGN.trim_end(),
         crate::design::sheet::EXAMPLE
     ))?;
+    say(&format!("\n{IN_SITU}{}```", crate::insitu::EXAMPLE))?;
     Ok(End::Done)
 }
 
@@ -53,6 +63,12 @@ mod tests {
         let end = start + OTHERS[start..].find("```").expect("its end");
         let document = Document::embedded("example", &OTHERS[start..end]);
         Scenario::parse(&document).expect("the example can be run");
+    }
+
+    #[test]
+    fn the_sheet_of_the_in_situ_check_on_the_page_is_one() {
+        let document = Document::embedded("example", crate::insitu::EXAMPLE);
+        crate::insitu::Sheet::parse(&document).expect("the example can be computed");
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! The check against what the monitor said.
 
+use ohmsplit::Reason;
+
 use super::compute::{Answer, Bounded, in_y};
 
 /// Which resistance the monitor's figure is.
@@ -31,6 +33,15 @@ pub struct Comparison {
     pub agrees: bool,
     /// They disagree, but the monitor's figure fits the other definition.
     pub fits_other_figure: bool,
+}
+
+/// What came of holding the check against the monitor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Held {
+    /// Against its figure.
+    Against(Comparison),
+    /// The monitor gives none, for this reason.
+    NoFigure(Reason),
 }
 
 /// Compares in y = R || Ro, where both are nearly Gaussian; see [`super::compute()`].

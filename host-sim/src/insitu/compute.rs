@@ -57,6 +57,8 @@ pub struct Answer {
 pub struct Findings {
     /// The figures.
     pub answer: Answer,
+    /// Ri as 49 CFR 571.305 words it, where the readings tell it from [`Answer::weakest`].
+    pub us_form_ohm: Option<f64>,
     /// Warnings, one sentence each.
     pub warnings: Vec<String>,
 }
@@ -219,16 +221,44 @@ pub fn compute(sheet: &Sheet) -> Findings {
     };
     let mut warnings = conditions(sheet);
     warnings.extend(contradictions(sheet, &inputs));
-    Findings { answer, warnings }
+    Findings {
+        answer,
+        us_form_ohm: us_form(sheet, &answer, &inputs),
+        warnings,
+    }
 }
 
-/// No voltage between either rail and the chassis: each rail is at least
-/// r (Vb - V1 - V2)/V (the textbook test without a resistor, exact algebra).
+/// Ri = Ro (1 + V2/V1)(V1 - V1')/V1', 49 CFR 571.305 S7.6.6 (from memory, not
+/// verified), mirrored in S7.6.7. With V1 + V2 = Vb it is the UN form; one meter
+/// that is moved makes the sum fall short, and this form low by (V1 + V2)/Vb.
+fn us_form(sheet: &Sheet, answer: &Answer, inputs: &Inputs) -> Option<f64> {
+    let other = sheet.readings.at(sheet.inserted.side.other());
+    let off: f64 = [inputs.pack, inputs.v, other]
+        .map(|reading| sheet.meter.half_width(reading))
+        .iter()
+        .sum();
+    let differs = sheet.wiring == Wiring::OneMeterMoved && inputs.pack - inputs.v - other > off;
+    let rise = (inputs.v - inputs.v_with) / inputs.v_with;
+    let ohm = inputs.ro * (1.0 + other / inputs.v) * rise;
+    // Without a figure there is nothing to set it beside; a pack that moved may hide what the meter does.
+    let low = answer.weakest.ohm.is_some_and(|ri| ohm < ri);
+    (differs && low && ohm > 0.0).then_some(ohm)
+}
+
+/// No voltage between either rail and the chassis. One meter that is moved:
+/// each rail is at least r (Vb - V1 - V2)/V (the textbook test without a
+/// resistor, exact algebra). Two meters share the pack voltage between them
+/// whatever leaks, so that readings lost in the error bound nothing.
 fn nothing_read(sheet: &Sheet, v: f64) -> Answer {
-    let most = v + sheet.meter.half_width(v);
-    let least =
-        sheet.meter.resistance_ohm * (1.0 - sheet.meter.resistance_tolerance_percent / 100.0);
-    let rail = least * (sheet.readings.pack_v - 2.0 * most).max(0.0) / most;
+    let (meter, pack) = (&sheet.meter, sheet.readings.pack_v);
+    let most = v + meter.half_width(v);
+    let least = meter.resistance_ohm * (1.0 - meter.resistance_tolerance_percent / 100.0);
+    let rail = match sheet.wiring {
+        Wiring::OneMeterMoved => {
+            least * (pack - meter.half_width(pack) - 2.0 * most).max(0.0) / most
+        }
+        Wiring::TwoMeters => 0.0,
+    };
     let above = |low_ohm| Bounded {
         ohm: None,
         u_ohm: None,

@@ -9,10 +9,15 @@ mod sheet;
 mod text;
 
 #[cfg(test)]
+mod published;
+#[cfg(test)]
 mod tests;
 
-pub use compare::{Claim, Comparison, Figure, compare};
+pub use compare::{Claim, Comparison, Figure, Held, compare};
 pub use compute::{Answer, Bounded, Findings, compute};
 pub use guide::guide;
 pub use sheet::{Inserted, Meter, Readings, Sheet, Side, Wiring};
 pub use text::text;
+
+/// A sheet with a comment on each field that needs one.
+pub const EXAMPLE: &str = include_str!("example.toml");

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
 
-const FORMAT: &str = "ohmsplit-in-situ-1";
+pub(super) const FORMAT: &str = "ohmsplit-in-situ-1";
 
 /// How the voltmeter is used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
@@ -18,7 +18,7 @@ pub enum Wiring {
 }
 
 /// A rail.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
 pub enum Side {
     /// The negative rail.
@@ -28,6 +28,16 @@ pub enum Side {
 }
 
 impl Side {
+    /// The rail with the higher reading, where Ro goes.
+    #[must_use]
+    pub fn higher(negative_v: f64, positive_v: f64) -> Self {
+        if negative_v >= positive_v {
+            Self::Negative
+        } else {
+            Self::Positive
+        }
+    }
+
     /// Its word.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -53,7 +63,7 @@ impl Side {
 pub struct Meter {
     /// Input resistance.
     pub resistance_ohm: f64,
-    /// Its tolerance. 5 % when not given (common practice, no source).
+    /// Its tolerance, [`Meter::RESISTANCE_TOLERANCE_PERCENT`] when not given.
     #[serde(default = "five")]
     pub resistance_tolerance_percent: f64,
     /// Accuracy, the part in percent of the reading.
@@ -66,15 +76,23 @@ pub struct Meter {
 }
 
 const fn five() -> f64 {
-    5.0
+    Meter::RESISTANCE_TOLERANCE_PERCENT
 }
 
 impl Meter {
+    /// Taken where the tolerance is not known: common practice, no source.
+    pub const RESISTANCE_TOLERANCE_PERCENT: f64 = 5.0;
+
     /// The largest error of a reading in volts, at least half a digit.
     #[must_use]
     pub fn half_width(&self, reading_v: f64) -> f64 {
         let digits = self.accuracy_digits.max(0.5) * self.resolution_v;
         reading_v.abs() * self.accuracy_percent / 100.0 + digits
+    }
+
+    /// One reading is above another, whatever the meter is off.
+    fn surely_above(&self, one: f64, other: f64) -> bool {
+        one - other > self.half_width(one) + self.half_width(other)
     }
 }
 
@@ -275,18 +293,12 @@ impl Sheet {
     /// Readings that no circuit yields, beyond what the meter may be off.
     fn check_agreement(&self) -> Result<(), FieldFault> {
         let (readings, side) = (&self.readings, self.inserted.side);
-        let off = |reading| self.meter.half_width(reading);
-        let beyond = |a: f64, b: f64| a - b > off(a) + off(b);
-        for (path, value) in [
-            ("readings.negative_V", readings.negative_v),
-            ("readings.positive_V", readings.positive_v),
-        ] {
-            if beyond(value, readings.pack_v) {
-                let problem = format!("{value} V to the chassis is more than the pack voltage");
-                return Err(FieldFault::new(path, problem, format!("at most {} V", readings.pack_v))
-                    .mend("read again: the pack voltage goes rail to rail; a chassis outside the rails has another source on it"));
-            }
-        }
+        let beyond = |a: f64, b: f64| self.meter.surely_above(a, b);
+        check_rails(
+            self.wiring,
+            &self.meter,
+            [readings.pack_v, readings.negative_v, readings.positive_v],
+        )?;
         let (here, there) = (readings.at(side), readings.at(side.other()));
         if beyond(there, here) {
             let problem = format!(
@@ -315,4 +327,33 @@ impl Sheet {
         }
         Ok(())
     }
+}
+
+/// Readings of the rails without Ro that no circuit yields: Vb, V1, V2.
+pub(super) fn check_rails(
+    wiring: Wiring,
+    meter: &Meter,
+    [pack, negative, positive]: [f64; 3],
+) -> Result<(), FieldFault> {
+    for (path, value) in [
+        ("readings.negative_V", negative),
+        ("readings.positive_V", positive),
+    ] {
+        if meter.surely_above(value, pack) {
+            let problem = format!("{value} V to the chassis is more than the pack voltage");
+            return Err(FieldFault::new(path, problem, format!("at most {pack} V"))
+                .mend("read again: the pack voltage goes rail to rail; a chassis outside the rails has another source on it"));
+        }
+    }
+    let (path, higher) = match Side::higher(negative, positive) {
+        Side::Negative => ("readings.negative_V", negative),
+        Side::Positive => ("readings.positive_V", positive),
+    };
+    if wiring == Wiring::TwoMeters && meter.surely_above(pack / 2.0, higher) {
+        let problem =
+            format!("two meters share the pack voltage, and the higher one reads {higher} V");
+        return Err(FieldFault::new(path, problem, format!("at least half of {pack} V"))
+            .mend("see that both meters are connected, rail to chassis; one meter that is moved is another wiring"));
+    }
+    Ok(())
 }

@@ -15,18 +15,18 @@ const METER: Meter = Meter {
 
 /// A circuit as the meters see it.
 #[derive(Clone, Copy)]
-struct Truth {
-    wiring: Wiring,
-    pack: f64,
-    rp: f64,
-    rn: f64,
-    ro: f64,
-    meter: f64,
+pub(super) struct Truth {
+    pub(super) wiring: Wiring,
+    pub(super) pack: f64,
+    pub(super) rp: f64,
+    pub(super) rn: f64,
+    pub(super) ro: f64,
+    pub(super) meter: f64,
 }
 
 impl Truth {
     /// V1, V2, and the reading of the higher side with Ro.
-    fn read(&self) -> (f64, f64, Side, f64) {
+    pub(super) fn read(&self) -> (f64, f64, Side, f64) {
         let g = 1.0 / self.meter;
         let (gp, gn, go) = (1.0 / self.rp, 1.0 / self.rn, 1.0 / self.ro);
         let both = f64::from(u8::from(self.wiring == Wiring::TwoMeters));
@@ -94,7 +94,9 @@ fn the_meter_does_not_change_the_figures_however_it_is_wired() {
                 rn,
                 ..LOADED
             };
-            let Findings { answer, warnings } = compute(&truth.sheet(METER, 1.0));
+            let Findings {
+                answer, warnings, ..
+            } = compute(&truth.sheet(METER, 1.0));
             assert!(warnings.is_empty(), "{warnings:?}");
             let near = |of: &Bounded, wanted: f64| {
                 let ohm = of.ohm.expect("a figure");
@@ -195,7 +197,9 @@ fn no_leak_and_a_hard_short_are_bounded_on_one_side() {
 fn a_pack_that_moved_is_followed_and_told() {
     let (v1, v2, side, with) = LOADED.read();
     let volts = [400.0, v1, v2, with * 0.9, 360.0];
-    let Findings { answer, warnings } = compute(&sheet(&LOADED, METER, 1.0, side, volts));
+    let Findings {
+        answer, warnings, ..
+    } = compute(&sheet(&LOADED, METER, 1.0, side, volts));
     assert!((answer.weakest.ohm.expect("a figure") / 2e6 - 1.0).abs() < 1e-9);
     assert!(
         warnings.len() == 1 && warnings[0].contains("moved by -40.000 V"),
@@ -247,12 +251,18 @@ fn readings_that_contradict_each_other_are_told_or_refused() {
     }
 }
 
+const ANSWERS: &str = "1\n10e6\n5\n0.5\n2\n0.1\n400\nfour hundred\n400\n300\n100\n200e3\n1\n";
+
+fn led(answers: &str) -> (Result<Sheet, crate::error::HostError>, String) {
+    let mut shown = Vec::new();
+    let sheet = guide(answers.as_bytes(), &mut shown, &mut toml::Table::new());
+    (sheet, String::from_utf8(shown).expect("UTF-8"))
+}
+
 #[test]
 fn the_guide_asks_again_cautions_each_step_and_computes_the_same() {
-    let answers = "1\n10e6\n0.5\n2\n0.1\n400\nfour hundred\n400\n300\n100\n200e3\n1\n218.2\n400\n";
-    let mut shown = Vec::new();
-    let sheet = guide(answers.as_bytes(), &mut shown).expect("a sheet");
-    let shown = String::from_utf8(shown).expect("UTF-8");
+    let (sheet, shown) = led(&format!("{ANSWERS}218.2\n400\n"));
+    let sheet = sheet.expect("a sheet");
     // Five readings and the resistor.
     assert_eq!(shown.matches("CAUTION").count(), 6, "{shown}");
     assert!(
@@ -261,5 +271,115 @@ fn the_guide_asks_again_cautions_each_step_and_computes_the_same() {
     );
     assert!(shown.contains("Ro from the negative rail"), "{shown}");
     assert_eq!(sheet.inserted.side, Side::Negative);
-    assert!(guide("1\n".as_bytes(), Vec::new()).is_err());
+    assert!((sheet.meter.resistance_tolerance_percent - 5.0).abs() < 1e-12);
+    assert!(led("1\n").0.is_err());
+}
+
+#[test]
+fn a_wrong_reading_at_the_end_is_asked_for_again_and_nothing_else_is() {
+    let (sheet, shown) = led(&format!("{ANSWERS}318\n400\n218.2\n400\n"));
+    let right = led(&format!("{ANSWERS}218.2\n400\n")).0;
+    assert!(shown.contains("a resistor cannot raise it"), "{shown}");
+    assert_eq!(sheet.expect("a sheet"), right.expect("a sheet"));
+    // V1 above Vb is told before Ro is put on. The mistake may be in Vb.
+    let wrong = ANSWERS.replace("\n300\n100\n", "\n500\n100\n400\n300\n");
+    let (sheet, shown) = led(&format!("{wrong}218.2\n400\n"));
+    let told = shown.find("more than the pack voltage").expect("told");
+    assert!(told < shown.find("Step 4").expect("a step"), "{shown}");
+    assert_eq!(sheet.expect("a sheet").readings.negative_v, 300.0);
+}
+
+/// Both rails read (next to) nothing: R+ = r (Vb - V1 - V2)/V1, likewise R-
+/// (two readings without Ro, textbook form, from memory, not verified; exact algebra).
+#[test]
+fn nothing_read_on_either_rail_bounds_both_by_the_meter() {
+    let of = |v: f64| {
+        let sheet = sheet(&LOADED, METER, 1.0, Side::Negative, [400.0, v, v, v, 400.0]);
+        compute(&sheet).answer
+    };
+    // Up to two half-widths of 20 mV nothing is told from zero.
+    for v in [0.0, 0.01, 0.02, 0.04] {
+        let answer = of(v);
+        assert!(answer.weakest.ohm.is_none() && answer.weakest.high_ohm.is_none());
+        let most = v + METER.half_width(v);
+        let at_least = 9.9e6 * (400.0 - METER.half_width(400.0) - 2.0 * most) / most;
+        assert!(
+            (answer.weakest.low_ohm / at_least - 1.0).abs() < 1e-12,
+            "{v}"
+        );
+        assert!(
+            (answer.parallel.low_ohm / at_least - 0.5).abs() < 1e-12,
+            "{v}"
+        );
+    }
+    // 3 GΩ on both rails reads 1.3 V each, and is not excluded at a reading below that.
+    let read = Truth {
+        rp: 3e9,
+        rn: 3e9,
+        ..LOADED
+    }
+    .read()
+    .0;
+    assert!(read > 1.0 && of(0.04).weakest.low_ohm > 3e9);
+}
+
+#[test]
+fn zero_with_ro_is_no_leak_on_the_other_rail_and_zero_without_is_a_short() {
+    // Ro pulls the chassis all the way: nothing holds against it.
+    for with in [0.0, 0.01] {
+        let volts = [400.0, 210.0, 190.0, with, 400.0];
+        let of = compute(&sheet(&LOADED, METER, 1.0, Side::Negative, volts))
+            .answer
+            .weakest;
+        assert!(of.high_ohm.is_none() && of.low_ohm > 1e9, "{with} {of:?}");
+    }
+    // All of Vb on one side, nothing on the other, and Ro moves nothing.
+    let volts = [400.0, 400.0, 0.0, 400.0, 400.0];
+    let of = compute(&sheet(&LOADED, METER, 1.0, Side::Negative, volts))
+        .answer
+        .weakest;
+    assert!(
+        of.low_ohm == 0.0 && of.high_ohm.is_some_and(|high| high < 10e3),
+        "{of:?}"
+    );
+}
+
+#[test]
+fn two_meters_that_read_nothing_are_not_connected() {
+    let two = |pack: f64, v: f64, meter: Meter| {
+        let inserted = Inserted {
+            resistance_ohm: 200e3,
+            tolerance_percent: 1.0,
+            side: Side::Negative,
+        };
+        let readings = Readings {
+            pack_v: pack,
+            negative_v: v,
+            positive_v: v,
+            with_inserted_v: v,
+            pack_with_inserted_v: None,
+        };
+        Sheet::new(Wiring::TwoMeters, pack, meter, inserted, readings)
+    };
+    for v in [0.0, 0.01, 190.0] {
+        let fault = two(400.0, v, METER).expect_err("no circuit");
+        assert_eq!(fault.path, "readings.negative_V");
+        assert!(
+            fault.problem.contains("two meters share"),
+            "{}",
+            fault.problem
+        );
+    }
+    // A pack that the meter cannot read: nothing is claimed.
+    let coarse = Meter {
+        resolution_v: 1.0,
+        ..METER
+    };
+    let of = compute(&two(2.0, 0.0, coarse).expect("a sheet"))
+        .answer
+        .weakest;
+    assert!(
+        of.ohm.is_none() && of.low_ohm == 0.0 && of.high_ohm.is_none(),
+        "{of:?}"
+    );
 }

@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::compare::{Comparison, Figure};
+use super::compare::{Comparison, Figure, Held};
 use super::compute::{Bounded, Findings};
 use super::sheet::Sheet;
-use crate::output::{CAUTION, si};
+use crate::output::{CAUTION, explain, si};
 
 /// Limits in ohms per volt of the working voltage, and where they stand.
 const LIMITS: [(f64, &str); 2] = [
@@ -32,7 +32,7 @@ fn one(of: &Bounded) -> String {
 
 /// The report of a check.
 #[must_use]
-pub fn text(sheet: &Sheet, findings: &Findings, compared: Option<&Comparison>) -> String {
+pub fn text(sheet: &Sheet, findings: &Findings, held: Option<&Held>) -> String {
     let answer = &findings.answer;
     let working = sheet.working_voltage_v;
     let mut out = String::new();
@@ -83,14 +83,37 @@ pub fn text(sheet: &Sheet, findings: &Findings, compared: Option<&Comparison>) -
             si(needed, "Ω")
         ));
     }
-    if let Some(compared) = compared {
-        say(format!("\n{}", against_monitor(compared)));
+    if let Some(us) = findings.us_form_ohm {
+        say(format!("\n{}", us_form(sheet, us)));
+    }
+    match held {
+        Some(Held::Against(compared)) => say(format!("\n{}", against_monitor(compared))),
+        Some(Held::NoFigure(reason)) => say(format!(
+            "\nThe monitor gives no figure: {} ({}). Nothing was compared.",
+            reason.name(),
+            explain(*reason)
+        )),
+        None => {}
     }
     for warning in &findings.warnings {
         say(format!("\nwarning: {warning}"));
     }
     say(format!("\n{CAUTION}"));
     out
+}
+
+/// The other wording of the formula, where it gives another figure.
+fn us_form(sheet: &Sheet, ohm: f64) -> String {
+    let readings = &sheet.readings;
+    let sum = readings.negative_v + readings.positive_v;
+    format!(
+        "By the form of 49 CFR 571.305 S7.6.6 (from memory, not verified)   {}, {:.1} Ω/V\n  \
+         It takes V1 + V2, {sum:.1} V, for the pack voltage, {} V. One meter that is moved loads one rail at a time,\n  \
+         so that the sum falls short and this form reads low. Ri above is the form of UN R100, which takes Vb as read.",
+        si(ohm, "Ω"),
+        ohm / sheet.working_voltage_v,
+        readings.pack_v
+    )
 }
 
 fn against_monitor(compared: &Comparison) -> String {
