@@ -229,13 +229,17 @@ fn readings_may_be_options() {
         &bench.run(&change("300", "-300")),
         &["--negative", "out of range"],
     );
-    refused(&bench.run(&change("200k", "200m")), &["200k or 0.2M"]);
-    // One missing, and a sheet besides.
-    refused(&bench.run(&readings), &["--working", "--resolution"]);
-    refused(
-        &bench.run(&[&all[..1], &["s.toml"], &all[1..13]].concat()),
-        &["cannot be used with"],
-    );
+    // Wrong usage: the unit, some missing, a sheet besides.
+    let both = [&all[..1], &["s.toml"], &all[1..]].concat();
+    for (arguments, words) in [
+        (change("200k", "200m"), "200k or 0.2M"),
+        (readings.to_vec(), "--resolution <V>"),
+        (both, "cannot be used with"),
+    ] {
+        let run = bench.run(&arguments);
+        assert_eq!(run.code, Some(2), "{}", run.out);
+        assert!(run.err.contains(words) && run.out.is_empty(), "{}", run.err);
+    }
 }
 
 /// 49 CFR 571.305 S7.6.6 (from memory, not verified) takes V1 + V2 for Vb: with a
