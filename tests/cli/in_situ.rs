@@ -171,36 +171,15 @@ fn a_monitor_that_ends_without_a_figure_is_told_and_not_compared() {
     assert!(run.out.contains("gives no figure"), "{}", run.out);
 }
 
+const INSTRUMENTS: &str = "--working 400 --meter-ohm 1000G --accuracy-percent 0.01 --accuracy-digits 1 --resolution 0.001 --inserted-percent 0.1";
+const READINGS: &str =
+    "in-situ --pack 400 --negative 300 --positive 100 --inserted-ohm 200k --with-inserted 218.1818";
+
 /// UN R100 Rev.2, REESS annex, 1.2.3.4, as options: the same as its sheet.
 #[test]
 fn readings_may_be_options() {
-    let instruments = [
-        "--working",
-        "400",
-        "--meter-ohm",
-        "1000G",
-        "--accuracy-percent",
-        "0.01",
-        "--accuracy-digits",
-        "1",
-        "--resolution",
-        "0.001",
-        "--inserted-percent",
-        "0.1",
-    ];
-    let readings = [
-        "in-situ",
-        "--pack",
-        "400",
-        "--negative",
-        "300",
-        "--positive",
-        "100",
-        "--inserted-ohm",
-        "200k",
-        "--with-inserted",
-        "218.1818",
-    ];
+    let [instruments, readings] =
+        [INSTRUMENTS, READINGS].map(|words| words.split(' ').collect::<Vec<_>>());
     let bench = Bench::new();
     let all = [&readings[..], &instruments, &["--save", "s.toml"]].concat();
     let run = bench.run(&all);

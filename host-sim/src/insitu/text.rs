@@ -34,7 +34,6 @@ fn one(of: &Bounded) -> String {
 #[must_use]
 pub fn text(sheet: &Sheet, findings: &Findings, held: Option<&Held>) -> String {
     let answer = &findings.answer;
-    let working = sheet.working_voltage_v;
     let mut out = String::new();
     let mut say = |line: String| {
         // A String takes everything.
@@ -55,34 +54,9 @@ pub fn text(sheet: &Sheet, findings: &Findings, held: Option<&Held>) -> String {
         one(&answer.parallel)
     ));
     say(format!(
-        "\nRi per volt of the working voltage, {working} V:"
+        "\n{}",
+        limits(&answer.weakest, sheet.working_voltage_v)
     ));
-    let per_volt = |ohm: f64| format!("{:.1} Ω/V", ohm / working);
-    say(format!(
-        "  {}, 95 %: {}",
-        answer
-            .weakest
-            .ohm
-            .map_or_else(|| "no leak resolved".to_owned(), per_volt),
-        match answer.weakest.high_ohm {
-            Some(high) => format!("{} to {}", per_volt(answer.weakest.low_ohm), per_volt(high)),
-            None => format!("above {}", per_volt(answer.weakest.low_ohm)),
-        }
-    ));
-    for (limit, source) in LIMITS {
-        let needed = limit * working;
-        let word = if answer.weakest.low_ohm >= needed {
-            "met"
-        } else if answer.weakest.high_ohm.is_some_and(|high| high < needed) {
-            "not met"
-        } else {
-            "cannot tell"
-        };
-        say(format!(
-            "  {limit:.0} Ω/V, {}: {word}\n      {source}",
-            si(needed, "Ω")
-        ));
-    }
     if let Some(us) = findings.us_form_ohm {
         say(format!("\n{}", us_form(sheet, us)));
     }
@@ -100,6 +74,38 @@ pub fn text(sheet: &Sheet, findings: &Findings, held: Option<&Held>) -> String {
     }
     say(format!("\n{CAUTION}"));
     out
+}
+
+/// Ri per volt of the working voltage, against each limit.
+fn limits(weakest: &Bounded, working: f64) -> String {
+    let per_volt = |ohm: f64| format!("{:.1} Ω/V", ohm / working);
+    let figure = weakest
+        .ohm
+        .map_or_else(|| "no leak resolved".to_owned(), per_volt);
+    let low = per_volt(weakest.low_ohm);
+    let interval = match weakest.high_ohm {
+        Some(high) => format!("{low} to {}", per_volt(high)),
+        None => format!("above {low}"),
+    };
+    let mut lines = vec![
+        format!("Ri per volt of the working voltage, {working} V:"),
+        format!("  {figure}, 95 %: {interval}"),
+    ];
+    for (limit, source) in LIMITS {
+        let needed = limit * working;
+        let word = if weakest.low_ohm >= needed {
+            "met"
+        } else if weakest.high_ohm.is_some_and(|high| high < needed) {
+            "not met"
+        } else {
+            "cannot tell"
+        };
+        lines.push(format!(
+            "  {limit:.0} Ω/V, {}: {word}\n      {source}",
+            si(needed, "Ω")
+        ));
+    }
+    lines.join("\n")
 }
 
 /// The other wording of the formula, where it gives another figure.
