@@ -14,6 +14,7 @@ pub mod expected;
 pub mod fleet;
 pub mod insitu;
 pub mod journal;
+pub mod live;
 pub mod network;
 pub mod ordered;
 pub mod output;

@@ -19,17 +19,45 @@ pub fn run(
     mut on_row: impl FnMut(&Row),
     mut on_event: impl FnMut(&Event),
 ) -> Result<(), HostError> {
-    let mut rig = Rig::new(config, kind);
-    let mut clock = Clock::default();
+    let mut feed = Feed::new(config, kind);
     while let Some(row) = reader.next_row()? {
         on_row(&row);
+        feed.row(&row, &mut on_event);
+    }
+    feed.finish(&mut on_event);
+    Ok(())
+}
+
+/// The core, fed with the rows of a capture.
+#[derive(Debug, Clone)]
+pub struct Feed<'c> {
+    rig: Rig<'c>,
+    clock: Clock,
+}
+
+impl<'c> Feed<'c> {
+    /// A monitor that has just been switched on.
+    #[must_use]
+    pub fn new(config: &'c Config, kind: MonitorKind) -> Self {
+        Self {
+            rig: Rig::new(config, kind),
+            clock: Clock::default(),
+        }
+    }
+
+    /// Takes the next row.
+    #[inline]
+    pub fn row(&mut self, row: &Row, on_event: &mut impl FnMut(&Event)) {
         let sample = Sample {
-            at_us: clock.at(row.time_s),
+            at_us: self.clock.at(row.time_s),
             drive: row.drive,
             codes: row.codes,
         };
-        rig.push(row.time_s, &sample, &mut on_event);
+        self.rig.push(row.time_s, &sample, on_event);
     }
-    rig.finish(&mut on_event);
-    Ok(())
+
+    /// The rows are over.
+    pub fn finish(self, on_event: &mut impl FnMut(&Event)) {
+        self.rig.finish(on_event);
+    }
 }

@@ -11,6 +11,7 @@ mod design;
 mod evidence;
 mod in_situ;
 mod journal;
+mod live;
 mod replay;
 mod shell;
 mod simulate;

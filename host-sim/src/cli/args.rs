@@ -13,6 +13,7 @@ Examples:
   ohmsplit simulate SCENARIO.toml --capture RUN.csv.gz --picture RUN.svg
   ohmsplit replay RUN.csv.gz                        the same capture once more; RUN.toml is read with it
   ohmsplit replay RUN.csv --show lines | jq .isolation_ohm
+  ohmsplit live RUN.csv                             watch a capture while it is being recorded
   ohmsplit evidence RUN.csv.gz --out report.html    one run as a report to read, print and keep
   ohmsplit bound SCENARIO.toml                      the Cramér-Rao bound, and what is achieved
   ohmsplit campaign efficiency --out FOLDER         the same over a grid of circuits, as a table
@@ -53,6 +54,8 @@ pub(super) enum Command {
     Simulate(SimulateArgs),
     /// Run a recorded capture through the core.
     Replay(ReplayArgs),
+    /// Watch a capture or a stream as it arrives.
+    Live(super::live::LiveArgs),
     /// How well a scenario's battery can be known at all, beside what the core achieves.
     Bound(BoundArgs),
     /// Try the estimator on thousands of simulated records and hold it against the bound.

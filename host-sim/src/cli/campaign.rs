@@ -85,7 +85,7 @@ fn threads(asked: Option<NonZeroUsize>) -> NonZeroUsize {
 }
 
 /// Set by the first Ctrl-C, or by a request to terminate; a second one ends the program at once.
-fn stop() -> Result<&'static AtomicBool, HostError> {
+pub(super) fn stop() -> Result<&'static AtomicBool, HostError> {
     static STOP: AtomicBool = AtomicBool::new(false);
     ctrlc::set_handler(|| {
         if STOP.swap(true, Ordering::Relaxed) {

@@ -11,6 +11,7 @@ mod fleet;
 mod formats;
 mod insitu;
 mod journal;
+mod live;
 mod regress;
 mod replay;
 mod shell;
@@ -60,6 +61,7 @@ pub fn main() -> ExitCode {
         None => demo::run(),
         Some(Command::Simulate(args)) => simulate::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),
+        Some(Command::Live(args)) => live::run(&args),
         Some(Command::Bound(args)) => bound::run(&args),
         Some(Command::Campaign(args)) => campaign::run(&args),
         Some(Command::Evidence(args)) => evidence::run(&args),

@@ -87,6 +87,20 @@ impl View {
         .err();
     }
 
+    /// Hands on what was printed, to whoever watches the run as it goes. False
+    /// when nobody does any more.
+    pub(super) fn flush(&mut self) -> bool {
+        if self.failed.is_none() {
+            self.failed = match &mut self.stream {
+                Stream::Timeline(timeline) => timeline.flush(),
+                Stream::Lines(out) => out.flush(),
+                Stream::Nothing => Ok(()),
+            }
+            .err();
+        }
+        self.failed.is_none()
+    }
+
     /// When the last part of the run begins, in seconds: the stretch for which
     /// a truth that holds at the end is drawn.
     pub(super) fn last_part_s(&self) -> f64 {

@@ -18,7 +18,7 @@ pub use figures::{
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};
-pub(crate) use quantity::{interval, resistance};
+pub(crate) use quantity::{interval, plus_minus, resistance, with_u};
 pub(crate) use summary::verdict as verdict_sentence;
 pub use summary::{CAUTION, summary};
 pub use timeline::Timeline;

@@ -69,7 +69,7 @@ pub(crate) fn interval(of: &Resistance) -> String {
 
 /// A spread, never shown as none.
 #[must_use]
-pub(super) fn plus_minus(spread: f64, decimals: usize) -> String {
+pub(crate) fn plus_minus(spread: f64, decimals: usize) -> String {
     let least = 10f64.powi(-(decimals as i32));
     if spread < least {
         format!("±<{least:.decimals$}")
@@ -80,7 +80,7 @@ pub(super) fn plus_minus(spread: f64, decimals: usize) -> String {
 
 /// Value and 95 % interval with unit prefixes.
 #[must_use]
-pub(super) fn with_u([value, u]: [f64; 2], unit: &str) -> String {
+pub(crate) fn with_u([value, u]: [f64; 2], unit: &str) -> String {
     format!("{} ±{}", si(value, unit), si((2.0 * u).max(1e-12), unit))
 }
 

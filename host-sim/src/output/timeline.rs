@@ -128,6 +128,14 @@ impl<W: Write> Timeline<W> {
         writeln!(self.out, "{}", line(event))
     }
 
+    /// Hands on what was written.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+
     /// The run is over; gives back what it was written to.
     ///
     /// # Errors

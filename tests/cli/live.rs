@@ -1,0 +1,172 @@
+//! The live view where the output is no terminal: lines as they come.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+
+use super::{Bench, Run, fixture};
+
+/// A leak comes at 4 s of 10 s: healthy in the first half, alarm in the second.
+const CAPTURE: &str = "captures/source-400v-leak-step.csv.gz";
+const NETWORK: &str = "captures/source-400v-leak-step.toml";
+/// Longer than any line takes to come; a test that waits longer has failed.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// The program, watching; its output is read line by line.
+struct Watched {
+    child: Child,
+    lines: Receiver<String>,
+    seen: String,
+}
+
+impl Watched {
+    fn start(bench: &Bench, source: &str) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_ohmsplit"))
+            .args(["live", source, "--network", &fixture(NETWORK)])
+            .current_dir(bench.folder.path())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let out = BufReader::new(child.stdout.take().expect("output"));
+        let (sender, lines) = channel();
+        std::thread::spawn(move || {
+            for line in out.lines() {
+                // Nobody listens when the test has failed.
+                let _ = sender.send(line.expect("UTF-8") + "\n");
+            }
+        });
+        Self {
+            child,
+            lines,
+            seen: String::new(),
+        }
+    }
+
+    /// Reads on until a line ends with this word.
+    fn wait_for(&mut self, word: &str) {
+        loop {
+            let Ok(line) = self.lines.recv_timeout(PATIENCE) else {
+                let _ = self.child.kill();
+                panic!("{word} did not come: {}", self.seen);
+            };
+            self.seen += &line;
+            if line.trim_end().ends_with(word) {
+                return;
+            }
+        }
+    }
+
+    fn send(&mut self, bytes: &[u8]) {
+        let input = self.child.stdin.as_mut().expect("input");
+        input.write_all(bytes).expect("it reads");
+    }
+
+    fn interrupt(&self) {
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill").args(["-INT", &id]).status();
+        assert!(sent.expect("kill").success());
+    }
+
+    /// Closes its input and waits for its end.
+    fn end(mut self) -> Run {
+        drop(self.child.stdin.take());
+        while let Ok(line) = self.lines.recv_timeout(PATIENCE) {
+            self.seen += &line;
+        }
+        let rest = self.child.wait_with_output().expect("it ends");
+        Run {
+            out: self.seen,
+            ..Run::of(&rest)
+        }
+    }
+}
+
+/// All but the title, which names the source.
+fn body(text: &str) -> &str {
+    text.split_once('\n').expect("a title").1
+}
+
+/// The capture cut in the middle of a row, after some seconds.
+fn halves() -> (Vec<u8>, Vec<u8>) {
+    let packed = std::fs::File::open(fixture(CAPTURE)).expect("capture");
+    let mut first = Vec::new();
+    flate2::read::MultiGzDecoder::new(packed)
+        .read_to_end(&mut first)
+        .expect("gzip");
+    let mut cut = first.len() / 2;
+    while first[cut - 3..cut].contains(&b'\n') || first[cut..cut + 3].contains(&b'\n') {
+        cut += 1;
+    }
+    let second = first.split_off(cut);
+    (first, second)
+}
+
+#[test]
+fn a_pipe_that_pauses_in_a_row_gives_the_lines_of_a_replay() {
+    let bench = Bench::new();
+    let (first, second) = halves();
+    let mut live = Watched::start(&bench, "-");
+    live.send(&first);
+    // It is there before the rest has been sent.
+    live.wait_for("healthy");
+    live.send(&second);
+    let run = live.end();
+    let replay = bench.run(&["replay", &fixture(CAPTURE)]);
+    assert_eq!(body(&run.out), body(&replay.out));
+    assert_eq!((run.code, replay.code), (Some(20), Some(20)), "{}", run.err);
+}
+
+#[test]
+fn a_file_that_grows_is_followed_until_interrupted() {
+    let bench = Bench::new();
+    let (first, second) = halves();
+    let path = bench.write("run.csv", &first);
+    let mut live = Watched::start(&bench, "run.csv");
+    live.wait_for("healthy");
+    let mut file = std::fs::OpenOptions::new()
+        .append(true)
+        .open(path)
+        .expect("file");
+    file.write_all(&second).expect("append");
+    live.wait_for("alarm");
+    live.interrupt();
+    let run = live.end();
+    assert_eq!(run.code, Some(20), "{}", run.err);
+    assert!(run.out.contains("ALARM: the interval"), "{}", run.out);
+}
+
+#[test]
+fn a_bad_row_is_one_error_with_its_line() {
+    let bench = Bench::new();
+    let (first, _) = halves();
+    let lines = first.iter().filter(|byte| **byte == b'\n').count();
+    let mut live = Watched::start(&bench, "-");
+    live.send(&first);
+    live.send(b"\nnonsense\n");
+    let run = live.end();
+    assert_eq!(run.code, Some(2));
+    let place = format!("error: standard input, line {}", lines + 1);
+    assert!(run.err.contains(&place), "{place}: {}", run.err);
+}
+
+#[test]
+fn a_file_that_becomes_shorter_is_an_error() {
+    let bench = Bench::new();
+    let path = bench.write("run.csv", halves().0);
+    let mut live = Watched::start(&bench, "run.csv");
+    live.wait_for("healthy");
+    std::fs::write(path, "time_s").expect("write");
+    let run = live.end();
+    assert_eq!(run.code, Some(2), "{}", run.err);
+    assert!(run.err.contains("became shorter"), "{}", run.err);
+}
+
+#[test]
+fn standard_input_needs_a_network_by_name() {
+    let run = Bench::new().run(&["live", "-"]);
+    assert_eq!(run.code, Some(2));
+    assert!(run.err.contains("--network"), "{}", run.err);
+}
