@@ -62,10 +62,7 @@ fn verdict_large(verdict: Verdict, area: Rect) -> Text<'static> {
     let large = (area.height >= TALL)
         .then(|| banner(&word, usize::from(area.width)))
         .flatten();
-    large.map_or_else(
-        || Text::raw(format!(">>> {word} <<<")),
-        |rows| Text::from_iter(rows),
-    )
+    large.map_or_else(|| Text::raw(format!(">>> {word} <<<")), Text::from_iter)
 }
 
 fn row(name: &str, value: &str) -> Line<'static> {
