@@ -3,6 +3,7 @@
 use std::ops::{Range, RangeInclusive};
 use std::path::Path;
 
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -72,6 +73,46 @@ pub fn in_range(
     .mend("give a value in this range; check the unit at the end of the field's name"))
 }
 
+/// Kinds of documents: the format that each states, what it is, and who takes it.
+const KINDS: [[&str; 3]; 6] = [
+    [
+        "ohmsplit-network-1",
+        "a network",
+        "`ohmsplit replay CAPTURE --network`",
+    ],
+    ["ohmsplit-scenario-1", "a scenario", "`ohmsplit simulate`"],
+    [
+        "ohmsplit-plan-1",
+        "a plan of a sweep",
+        "`ohmsplit campaign sweep`",
+    ],
+    [
+        "ohmsplit-pack-1",
+        "a pack's data sheet",
+        "`ohmsplit design`",
+    ],
+    [
+        "ohmsplit-in-situ-1",
+        "a sheet of the check by hand",
+        "`ohmsplit in-situ`",
+    ],
+    [
+        "ohmsplit-expected-1",
+        "a file of expected results",
+        "`ohmsplit replay CAPTURE --expect`",
+    ],
+];
+
+fn kind(format: &str) -> Option<&'static [&'static str; 3]> {
+    KINDS.iter().find(|[known, ..]| *known == format)
+}
+
+/// The line by which a document says what it is.
+#[derive(Deserialize)]
+struct Header {
+    format: Option<String>,
+}
+
 /// The text of a document and the name under which the user knows it.
 #[derive(Debug, Clone)]
 pub struct Document {
@@ -92,7 +133,7 @@ impl Document {
             HostError::input("the file is not text")
                 .in_file(&*name)
                 .expected("a TOML document in UTF-8")
-                .mend("name the TOML file; a capture is a CSV file and is named separately")
+                .mend("name the TOML file; a capture goes to `ohmsplit replay`")
         })?;
         Ok(Self { name, text })
     }
@@ -118,12 +159,49 @@ impl Document {
         self.text.contains(format)
     }
 
+    /// The document as a `T`, when it states this format.
+    ///
+    /// # Errors
+    /// As [`Document::parse`]; a document of another kind is told by what it is, before its fields are looked at.
+    pub fn parse_as<T: DeserializeOwned>(&self, format: &str) -> Result<T, HostError> {
+        let found = self.parse::<Header>()?.format;
+        if found.as_deref() == Some(format) {
+            return self.parse();
+        }
+        let found = found.as_deref().unwrap_or("missing");
+        let wanted = kind(format).map_or("a document", |[_, what, _]| what);
+        let fault = FieldFault::new("format", format!("format is {found}"), format);
+        Err(self.locate(match kind(found) {
+            Some([_, what, taker]) => fault.mend(format!(
+                "name {wanted}; this is {what}, which {taker} takes"
+            )),
+            None => fault.mend(format!(
+                "write format = \"{format}\" at the top of {wanted}; `ohmsplit formats` shows one"
+            )),
+        }))
+    }
+
+    /// Whether the first line that says anything is a row of a table, as in a capture.
+    fn is_table(&self) -> bool {
+        let lines = self.text.lines().map(str::trim);
+        let first = lines
+            .into_iter()
+            .find(|line| !line.is_empty() && !line.starts_with('#'));
+        first.is_some_and(|line| line.contains(',') && !line.contains(['=', '[']))
+    }
+
     /// The document as a `T`; unknown and missing fields are refused by `T`.
     ///
     /// # Errors
     /// With line and column, when the text is not TOML or not a `T`.
     pub fn parse<T: DeserializeOwned>(&self) -> Result<T, HostError> {
         toml::from_str(&self.text).map_err(|error| {
+            if self.is_table() {
+                return HostError::input("this is a table, as a capture is, and no TOML document")
+                    .in_file(&*self.name)
+                    .expected("a TOML document")
+                    .mend("name the TOML file; a capture goes to `ohmsplit replay`");
+            }
             let place = error.span().map_or(Place::Whole, |span| {
                 let (line, column) = self.position(&span);
                 Place::Position { line, column }

@@ -86,7 +86,13 @@ impl HostError {
     #[must_use]
     pub fn system(file: impl Into<String>, doing: &str, error: &std::io::Error) -> Self {
         use std::io::ErrorKind::{IsADirectory, NotADirectory, NotFound};
-        let misnamed = matches!(error.kind(), NotFound | IsADirectory | NotADirectory);
+        if error.kind() == IsADirectory {
+            return Self::input("this is a folder")
+                .in_file(file)
+                .expected("a file")
+                .mend("name a file in it");
+        }
+        let misnamed = matches!(error.kind(), NotFound | NotADirectory);
         let mut told = Self::input(format!("{doing}: {error}")).in_file(file);
         if misnamed {
             return told.mend("check the name and the folder");

@@ -92,17 +92,12 @@ impl Expected {
     /// # Errors
     /// One error that names line and field.
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let expected: Self = document.parse()?;
+        let expected: Self = document.parse_as(FORMAT)?;
         expected.check().map_err(|fault| document.locate(fault))?;
         Ok(expected)
     }
 
     fn check(&self) -> Result<(), FieldFault> {
-        if self.format != FORMAT {
-            let problem = format!("format is {}", self.format);
-            return Err(FieldFault::new("format", problem, FORMAT)
-                .mend("name the expected-results file of this capture"));
-        }
         if self.expect.answer == AnswerWord::Figure {
             let percent = self.expect.within_percent.unwrap_or(f64::NAN);
             in_range("expect.within_percent", percent, 0.0..=100.0, "percent")?;

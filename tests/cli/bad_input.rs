@@ -120,7 +120,12 @@ fn files_that_are_not_there_and_wrong_usage_are_told() {
         &bench.run(&["simulate", "none.toml"]),
         &["none.toml", "check the name"],
     );
-    refused(&bench.run(&["replay", "."]), &[".", "check the name"]);
+    for command in ["replay", "simulate", "bound", "journal"] {
+        refused(
+            &bench.run(&[command, "."]),
+            &[".: this is a folder", "name a file in it"],
+        );
+    }
     for wrong in [
         &["measure"][..],
         &["replay"],
@@ -178,6 +183,202 @@ fn no_file_of_the_user_is_written_over_by_mistake() {
         &bench.run(&["replay", "run.csv", "--picture", "run.toml"]),
         &["run.toml", "different name"],
     );
+}
+
+/// Every row of a capture by `change`, which gets its four fields.
+fn changed(capture: &str, change: impl Fn(&mut [String])) -> String {
+    let text = std::fs::read_to_string(fixture(&format!("captures/{capture}.csv"))).expect("text");
+    let mut rows = Vec::new();
+    for line in text.lines().filter(|line| !line.starts_with('#')) {
+        let mut fields: Vec<String> = line.split(',').map(ToOwned::to_owned).collect();
+        if !rows.is_empty() {
+            change(&mut fields);
+        }
+        rows.push(fields.join(",") + "\n");
+    }
+    rows.concat()
+}
+
+fn scaled(field: &mut String, factor: f64) {
+    *field = (field.parse::<f64>().expect("a number") * factor).to_string();
+}
+
+const LEAK: &str = "source-400v-1m-inside";
+
+/// The capture of [`LEAK`] as someone new might write it, and what must be said.
+fn first_captures() -> Vec<(String, &'static [&'static str])> {
+    let good = changed(LEAK, |_| {});
+    vec![
+        // Another unit, told by the header: line, and the name that is right.
+        (
+            good.replace("chassis_V", "chassis_mV"),
+            &["line 1", "\"chassis_mV\"", "volts", "column chassis_V"],
+        ),
+        (
+            good.replace("time_s", "time_ms"),
+            &["line 1", "\"time_ms\"", "seconds", "column time_s"],
+        ),
+        // Another unit that the header does not tell.
+        (
+            changed(LEAK, |row| scaled(&mut row[2], 1e3)),
+            &["line 2", "column chassis_V", "2147 V", "convert to volts"],
+        ),
+        (
+            changed(LEAK, |row| scaled(&mut row[0], 1e3)),
+            &["column time_s", "2 s", "block of 0.02 s", "milliseconds"],
+        ),
+        (
+            good.replace(",pack_V", ",x_pack"),
+            &["line 1", "column pack_V is missing", "add a column"],
+        ),
+        // The decimal comma, with either separator.
+        (
+            changed(LEAK, |row| row[2] = row[2].replace('.', ",")),
+            &["line 2", "5 fields", "with a point"],
+        ),
+        (
+            good.replace(',', ";").replace('.', ","),
+            &["line 1", "no header row", "with a point"],
+        ),
+        (
+            good.replace(",raise,", ",up,"),
+            &["column drive", "\"up\"", "rest, raise or lower", "words"],
+        ),
+    ]
+}
+
+#[test]
+fn captures_as_someone_new_writes_them_are_told_with_place_and_cure() {
+    let network = fixture(&format!("captures/{LEAK}.toml"));
+    for (content, words) in first_captures() {
+        let bench = Bench::new();
+        bench.write("run.csv", &content);
+        let replay = ["replay", "run.csv", "--network", &network];
+        let run = bench.run(&[&replay[..], &["--picture", "run.svg"]].concat());
+        refused(&run, words);
+        refused(&run, &["run.csv", "expected:", "to mend:"]);
+        let evidence = ["evidence", "run.csv", "--network", &network];
+        refused(
+            &bench.run(&[&evidence[..], &["--out", "report.html"]].concat()),
+            words,
+        );
+        assert_eq!(bench.files(), ["run.csv"], "{words:?}");
+    }
+}
+
+#[test]
+fn a_file_given_to_the_wrong_command_is_told_where_it_goes() {
+    let scenario = fixture("scenarios/city-drive.toml");
+    let pack = fixture("packs/car-400v.toml");
+    let network = fixture(&format!("captures/{LEAK}.toml"));
+    let capture = fixture(&format!("captures/{LEAK}.csv"));
+    let packed = fixture("captures/switched-600v-12bit.csv.gz");
+    let bench = Bench::new();
+    for (arguments, words) in [
+        (&["replay", &scenario][..], &["`ohmsplit simulate`"][..]),
+        (&["simulate", &capture], &["a table", "`ohmsplit replay`"]),
+        (&["simulate", &packed], &["not text", "`ohmsplit replay`"]),
+        (
+            &["simulate", &network],
+            &["line 1", "field format", "ohmsplit-scenario-1", "a network"],
+        ),
+        (
+            &["bound", &pack],
+            &["field format", "`ohmsplit design` takes"],
+        ),
+        (
+            &["design", &scenario, "--out", "d"],
+            &["field format", "`ohmsplit simulate` takes"],
+        ),
+        (
+            &["campaign", "sweep", &scenario, "--out", "d"],
+            &["field format", "ohmsplit-plan-1", "a plan of a sweep"],
+        ),
+        (
+            &["in-situ", &network],
+            &["field format", "ohmsplit-in-situ-1", "this is a network"],
+        ),
+        (
+            &["replay", &capture, "--network", &scenario],
+            &["field format", "ohmsplit-network-1", "this is a scenario"],
+        ),
+        (
+            &["replay", &capture, "--expect", &network],
+            &["field format", "ohmsplit-expected-1", "this is a network"],
+        ),
+        (
+            &["evidence", &pack, "--out", "report.html"],
+            &["field format", "a pack's data sheet"],
+        ),
+    ] {
+        let run = bench.run(arguments);
+        assert_eq!(run.code, Some(2), "{arguments:?}: {}", run.err);
+        for word in words.iter().chain(&["to mend:", "expected:"]) {
+            assert!(run.err.contains(word), "{word} in: {}", run.err);
+        }
+        assert!(bench.files().is_empty(), "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_network_that_cannot_be_is_told_with_line_field_and_range() {
+    let good = std::fs::read_to_string(fixture(&format!("captures/{LEAK}.toml"))).expect("network");
+    let capture = fixture(&format!("captures/{LEAK}.csv"));
+    for (from, to, words) in [
+        (
+            "series_resistance_ohm = 1000000.0",
+            "series_resistance_ohm = 0.0",
+            &["line 12", "drive.series_resistance_ohm", "ohm"][..],
+        ),
+        (
+            "working_voltage_V = 400.0",
+            "working_voltage_V = 400e3",
+            &["line 6", "pack.working_voltage_V", " V"],
+        ),
+        (
+            "[drive]",
+            "[limits]\nalarm_ohm_per_V = 500\nwarning_ohm_per_V = 100\n[drive]",
+            &["limits.alarm_ohm_per_V", "at most warning_ohm_per_V"],
+        ),
+    ] {
+        let bench = Bench::new();
+        bench.write("n.toml", good.replace(from, to));
+        let run = bench.run(&["replay", &capture, "--network", "n.toml"]);
+        refused(&run, words);
+        refused(&run, &["n.toml, line", "expected:", "to mend:"]);
+        assert_eq!(bench.files(), ["n.toml"]);
+    }
+}
+
+/// Well-formed, but not of the circuit described: no error of the file, no
+/// figure either, and the hint says in words what gives it away.
+#[test]
+fn swapped_rails_and_swapped_drive_words_give_no_figure_and_a_hint() {
+    let network = fixture(&format!("captures/{LEAK}.toml"));
+    let from_other_rail = changed(LEAK, |row| {
+        let volts: Vec<f64> = row[2..].iter().map(|v| v.parse().expect("volts")).collect();
+        row[2] = format!("{:.6}", volts[1] - volts[0]);
+    });
+    let swapped_words = changed(LEAK, |row| {
+        row[1] = match &*row[1] {
+            "raise" => "lower".to_owned(),
+            "lower" => "raise".to_owned(),
+            other => other.to_owned(),
+        };
+    });
+    let hint = "either v is measured from the positive rail, or raise and lower are swapped";
+    for (content, swapped) in [
+        (changed(LEAK, |_| {}), false),
+        (from_other_rail, true),
+        (swapped_words, true),
+    ] {
+        let bench = Bench::new();
+        bench.write("run.csv", content);
+        let run = bench.run(&["replay", "run.csv", "--network", &network]);
+        assert_eq!(run.code, Some(if swapped { 30 } else { 0 }), "{}", run.out);
+        assert_eq!(run.out.contains(hint), swapped, "{}", run.out);
+        assert_eq!(run.out.contains("implausible"), swapped, "{}", run.out);
+    }
 }
 
 /// A full disk is no fault of the input: exit code 1.

@@ -62,6 +62,11 @@ impl CsvReader {
         self.layout
     }
 
+    /// The file, as the user named it.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
     pub(super) const fn rows(&self) -> u64 {
         self.rows
     }
@@ -142,8 +147,34 @@ impl CsvReader {
             .into_iter()
             .map(|name| String::from_utf8_lossy(name).into_owned())
             .collect();
+        self.check_units(&names)?;
         self.layout = self.find_layout(&names)?;
         self.columns = self.place_columns(&names)?;
+        Ok(())
+    }
+
+    /// Refuses a column that would be known with another unit.
+    fn check_units(&self, names: &[String]) -> Result<(), HostError> {
+        let readings = Layout::ALL.into_iter().flat_map(|layout| layout.columns());
+        let known: Vec<&str> = ["time_s"].into_iter().chain(readings).collect();
+        let quantity = |column: &str| column.rsplit_once('_').map(|(name, _)| name.to_owned());
+        for name in names.iter().filter(|name| name.contains('_')) {
+            let meant = known
+                .iter()
+                .find(|column| quantity(column) == quantity(name));
+            if let Some(column) = meant
+                && !known.contains(&name.as_str())
+            {
+                return Err(self
+                    .header_error(format!(
+                        "unknown column \"{name}\", and no unit is converted"
+                    ))
+                    .expected(
+                        "time_s in seconds; readings in volts (_V) or converter codes (_code)",
+                    )
+                    .mend(format!("convert the values and name the column {column}")));
+            }
+        }
         Ok(())
     }
 
@@ -158,7 +189,9 @@ impl CsvReader {
             [layout] => Ok(layout),
             [] if !has("time_s") && !has("drive") => Err(self
                 .header_error("there is no header row with column names")
-                .mend(if names.len() == 1 && names[0].contains(';') {
+                .mend(if names[0].contains(['=', '[']) {
+                    "name a capture; this may be TOML: a scenario goes to `ohmsplit simulate`, a network to --network"
+                } else if names[0].contains(';') {
                     "separate columns by commas, and write numbers with a point"
                 } else {
                     "write the column names in the first row"
@@ -261,9 +294,16 @@ impl CsvReader {
 
     #[cold]
     fn bad_field(&self, place: usize, bad: BadField) -> HostError {
+        let mend = if place == self.columns.drive {
+            "write the state of the drive with these words; it is what the switches did, not what was wanted"
+        } else if place != self.columns.time && self.layout.readings == Readings::Volts {
+            "convert to volts, or remove the row if it alone is wrong: missing samples are allowed"
+        } else {
+            "correct the field, or remove the row: missing samples are allowed"
+        };
         self.row_error(bad.problem, Some(self.column_name(place)))
             .expected(bad.expected)
-            .mend("correct the field, or remove the row: missing samples are allowed")
+            .mend(mend)
     }
 
     #[cold]
@@ -271,7 +311,11 @@ impl CsvReader {
         let (found, wanted) = (self.lines.len(), self.columns.count);
         self.row_error(format!("the row has {found} fields"), None)
             .expected(format!("{wanted} fields, as in the header row"))
-            .mend("complete the row, or remove it: missing samples are allowed")
+            .mend(if found > wanted {
+                "write numbers with a point, as a comma begins a new field; or remove the row"
+            } else {
+                "complete the row, or remove it: missing samples are allowed"
+            })
     }
 
     #[cold]

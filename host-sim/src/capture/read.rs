@@ -127,4 +127,18 @@ impl Reader {
             Source::Mapped(reader) => reader.next_row(),
         }
     }
+    /// No averaging block can hold two rows that are `closest_s` apart.
+    #[cold]
+    pub(crate) fn too_sparse(&self, closest_s: f64, block_s: f64) -> HostError {
+        let name = match &self.0 {
+            Source::Csv(reader) => reader.name(),
+            Source::Mapped(reader) => reader.name(),
+        };
+        HostError::input(format!(
+            "column time_s: no two rows are closer than {closest_s} s, which is longer than an averaging block"
+        ))
+        .in_file(name)
+        .expected(format!("times in seconds, and samples in every block of {block_s} s"))
+        .mend("if the times are in milliseconds or microseconds, convert them; else record faster")
+    }
 }

@@ -191,16 +191,12 @@ impl Sheet {
     /// # Errors
     /// With line and field, when it cannot be used.
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let sheet: Self = document.parse()?;
+        let sheet: Self = document.parse_as(FORMAT)?;
         sheet.check().map_err(|fault| document.locate(fault))?;
         Ok(sheet)
     }
 
     fn check(&self) -> Result<(), FieldFault> {
-        if self.format != FORMAT {
-            let problem = format!("\"{}\" is not the format of a sheet", self.format);
-            return Err(FieldFault::new("format", problem, FORMAT));
-        }
         self.check_instruments()?;
         self.check_readings()?;
         self.check_agreement()

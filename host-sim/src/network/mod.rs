@@ -163,14 +163,7 @@ impl NetworkFile {
     /// # Errors
     /// As [`NetworkFile::read`].
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let mut network: Self = document.parse()?;
-        if network.format.as_deref() != Some(FORMAT) {
-            let found = network.format.as_deref().unwrap_or("nothing").to_owned();
-            let fault = FieldFault::new("format", format!("format is {found}"), FORMAT).mend(
-                format!("write format = \"{FORMAT}\" at the top of a network document"),
-            );
-            return Err(document.locate(fault));
-        }
+        let mut network: Self = document.parse_as(FORMAT)?;
         network.check().map_err(|fault| document.locate(fault))?;
         if let Some(channels) = &mut network.channels {
             channels.resolve(document.name());

@@ -1,6 +1,7 @@
 //! What a run looks like: timeline, JSON lines, final figures; and what pictures share.
 
 mod columns;
+mod direction;
 mod figures;
 mod file;
 mod outcome;
@@ -12,6 +13,7 @@ mod trace;
 mod truth;
 
 pub use columns::{Column, ColumnFile, ColumnKind};
+pub use direction::Direction;
 pub use figures::{
     Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
 };

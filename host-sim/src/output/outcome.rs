@@ -6,6 +6,7 @@ use ohmsplit::config::{Config, Judged};
 use ohmsplit::{Estimate, Reason, Verdict};
 use serde::Serialize;
 
+use super::direction::Direction;
 use super::figures::{AnswerLine, verdict_words};
 use crate::rig::Event;
 
@@ -24,6 +25,8 @@ pub struct Outcome {
     pub answered: u64,
     /// Dwells without one, by the name of the reason.
     pub refused: BTreeMap<&'static str, u64>,
+    /// Whether v went where the drive pushes it.
+    pub direction: Direction,
     /// Samples taken.
     pub samples: u64,
     /// Time of the last sample, in seconds.
@@ -41,6 +44,9 @@ impl Outcome {
         let cut_short = event.unfinished && report.reading.is_err() && report.estimate.is_err();
         if cut_short && self.last.is_some() {
             return;
+        }
+        if let Ok(reading) = &report.reading {
+            self.direction.take(reading);
         }
         let dwells = u64::from(report.dwell_over);
         self.dwells += dwells;

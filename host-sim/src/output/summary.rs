@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use ohmsplit::config::Judged;
 use ohmsplit::{Kind, Reason, Verdict};
 
+use super::direction::BACKWARDS;
 use super::figures::Figures;
 use super::outcome::{LimitFigures, Outcome};
 use super::quantity::{explain, interval, plus_minus, resistance, si, with_u};
@@ -33,6 +34,9 @@ pub fn summary(
                 "no figure",
                 &format!("{}: {}", reason.name(), explain(reason)),
             );
+            if reason == Reason::Implausible && outcome.direction.is_backwards() {
+                row(&mut text, "hint", BACKWARDS);
+            }
             if let Some((time_s, estimate)) = newest {
                 let old = Figures::of(estimate);
                 let was = resistance(old.kind, &old.isolation);

@@ -36,7 +36,9 @@ pub struct Scenario {
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ScenarioFile {
-    format: String,
+    /// Held against [`FORMAT`] before all else.
+    #[serde(rename = "format")]
+    _format: String,
     name: String,
     description: String,
     seed: u64,
@@ -71,7 +73,7 @@ impl Scenario {
     /// # Errors
     /// As [`Scenario::read`].
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let file: ScenarioFile = document.parse()?;
+        let file: ScenarioFile = document.parse_as(FORMAT)?;
         file.scenario().map_err(|fault| document.locate(fault))
     }
 
@@ -84,12 +86,6 @@ impl Scenario {
 
 impl ScenarioFile {
     fn scenario(mut self) -> Result<Scenario, FieldFault> {
-        if self.format != FORMAT {
-            let problem = format!("format is {}", self.format);
-            return Err(FieldFault::new("format", problem, FORMAT).mend(format!(
-                "write format = \"{FORMAT}\" at the top of a scenario"
-            )));
-        }
         let under = |fault: FieldFault| fault.under("network");
         self.network.check().map_err(under)?;
         // The plant's converters sample in an instant, its switches obey at once.

@@ -23,7 +23,9 @@ const TRIALS_MAX: usize = 100_000_000;
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct PlanFile {
-    format: String,
+    /// Held against [`FORMAT`] before all else.
+    #[serde(rename = "format")]
+    _format: String,
     name: String,
     #[serde(default)]
     description: String,
@@ -65,7 +67,7 @@ impl Plan {
     /// One error with file, line and field.
     pub fn read(path: &Path) -> Result<Self, HostError> {
         let document = Document::read(path)?;
-        let file: PlanFile = document.parse()?;
+        let file: PlanFile = document.parse_as(FORMAT)?;
         let base = path.parent().unwrap_or(Path::new("")).join(&file.scenario);
         let base = Document::read(&base)?;
         // An error of the base is told as that of a scenario.
@@ -208,11 +210,6 @@ pub(super) fn with(
 
 impl PlanFile {
     fn plan(self, mut base: Table) -> Result<Plan, FieldFault> {
-        if self.format != FORMAT {
-            let problem = format!("format is {}", self.format);
-            return Err(FieldFault::new("format", problem, FORMAT)
-                .mend(format!("write format = \"{FORMAT}\" at the top of a plan")));
-        }
         in_range(
             "trials",
             f64::from(self.trials),

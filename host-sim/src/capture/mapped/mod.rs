@@ -137,6 +137,11 @@ impl Mapped {
         }
     }
 
+    /// The file, as the user named it.
+    pub(super) fn name(&self) -> &str {
+        self.file.name()
+    }
+
     pub(super) const fn rows(&self) -> u64 {
         self.rows
     }

@@ -6,7 +6,7 @@ use serde::Deserialize;
 
 use super::chain::Package;
 use super::series::Series;
-use crate::document::{Document, FieldFault};
+use crate::document::Document;
 use crate::error::HostError;
 use crate::network::{DriveKind, FrontEndKind, LimitsPart};
 
@@ -184,28 +184,13 @@ const fn largest() -> f64 {
     10.0e6
 }
 
-/// The line by which a document says what it is.
-#[derive(Deserialize)]
-struct Header {
-    format: Option<String>,
-}
-
 impl Sheet {
     /// Parses and checks a data sheet.
     ///
     /// # Errors
     /// One error that names file, line, field, what was expected and how to mend it.
     pub fn parse(document: &Document) -> Result<Self, HostError> {
-        let found = document.parse::<Header>()?.format;
-        if found.as_deref() != Some(FORMAT) {
-            let is = found.as_deref().unwrap_or("missing");
-            let fault = FieldFault::new("format", format!("format is {is}"), FORMAT).mend(format!(
-                "write format = \"{FORMAT}\" at the top of a pack's data sheet; \
-                 `ohmsplit design` without a file prints one to begin with"
-            ));
-            return Err(document.locate(fault));
-        }
-        let sheet: Self = document.parse()?;
+        let sheet: Self = document.parse_as(FORMAT)?;
         sheet.check().map_err(|fault| document.locate(fault))?;
         Ok(sheet)
     }
