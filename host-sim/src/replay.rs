@@ -20,8 +20,6 @@ pub fn run(
     mut on_event: impl FnMut(&Event),
 ) -> Result<(), HostError> {
     let mut feed = Feed::new(config, kind);
-    let mut rig = Rig::new(config, kind);
-    let mut clock = Clock::default();
     let block_s = f64::from(config.timing().block_us) * 1e-6;
     let (mut before_s, mut closest_s) = (f64::NEG_INFINITY, f64::INFINITY);
     while let Some(row) = reader.next_row()? {
@@ -29,6 +27,9 @@ pub fn run(
         before_s = row.time_s;
         on_row(&row);
         feed.row(&row, &mut on_event);
+    }
+    if closest_s.is_finite() && closest_s > block_s {
+        return Err(reader.too_sparse(closest_s, block_s));
     }
     feed.finish(&mut on_event);
     Ok(())
@@ -66,9 +67,4 @@ impl<'c> Feed<'c> {
     pub fn finish(self, on_event: &mut impl FnMut(&Event)) {
         self.rig.finish(on_event);
     }
-    if closest_s.is_finite() && closest_s > block_s {
-        return Err(reader.too_sparse(closest_s, block_s));
-    }
-    rig.finish(&mut on_event);
-    Ok(())
 }
