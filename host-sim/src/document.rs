@@ -88,7 +88,7 @@ const KINDS: [[&str; 3]; 6] = [
     ],
     [
         "ohmsplit-pack-1",
-        "a pack's data sheet",
+        "a pack's data sheet (`ohmsplit design` without a file prints one)",
         "`ohmsplit design`",
     ],
     [
