@@ -47,7 +47,7 @@ fn sweep(args: &SweepArgs) -> Result<End, HostError> {
         threads: threads(args.threads),
         stop: stop()?,
     };
-    let share = plan.all_trials() / how.shard.of;
+    let share = how.shard.trials(plan.all_trials()).len();
     let mut progress = Progress::new(share, "trials");
     let complete = sweep::run(&plan, &args.out, how, |begun, done| {
         progress.show(begun, done)

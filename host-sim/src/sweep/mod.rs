@@ -80,8 +80,9 @@ impl Shard {
     /// All of it.
     pub const WHOLE: Self = Self { number: 1, of: 1 };
 
-    /// Its trials.
-    fn trials(self, all: usize) -> Range<usize> {
+    /// Its trials, of so many.
+    #[must_use]
+    pub fn trials(self, all: usize) -> Range<usize> {
         all * (self.number - 1) / self.of..all * self.number / self.of
     }
 }
