@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use super::Plan;
 use super::rows::{Row, columns};
 use crate::error::{HostError, Place};
+use crate::output;
 
 /// An open table.
 #[derive(Debug)]
@@ -103,14 +104,8 @@ fn read_rows(
 }
 
 /// Refuses to begin where there already is one of these files.
-pub(super) fn refuse_to_replace(files: &[&Path]) -> Result<(), HostError> {
-    match files.iter().find(|file| file.exists()) {
-        None => Ok(()),
-        Some(file) => Err(HostError::input("is there already")
-            .in_file(file.display().to_string())
-            .expected("a folder without the files of a campaign")
-            .mend("name another folder, or add --resume to go on with the table in it")),
-    }
+pub(super) fn refuse_to_replace(files: &[impl AsRef<Path>]) -> Result<(), HostError> {
+    output::refuse_to_replace(files, "campaign", "table")
 }
 
 fn other(name: &str, line: u64, problem: &str) -> HostError {

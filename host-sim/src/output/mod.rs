@@ -18,6 +18,7 @@ pub use figures::{
     Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
 };
 pub use file::AtomicFile;
+pub(crate) use file::refuse_to_replace;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};
 pub(crate) use quantity::{interval, plus_minus, resistance, with_u};

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 
 use super::plan::Plan;
 use crate::error::{HostError, Place};
+use crate::output;
 use crate::table::{Cell, Columns, heading, line, parse};
 
 /// An open table.
@@ -177,14 +178,8 @@ fn check(name: &str, lines: &str, columns: &Columns, first: usize) -> Result<(),
 }
 
 /// Refuses to begin where there already is one of these files.
-pub(super) fn refuse_to_replace(files: &[PathBuf]) -> Result<(), HostError> {
-    match files.iter().find(|file| file.exists()) {
-        None => Ok(()),
-        Some(file) => Err(HostError::input("is there already")
-            .in_file(file.display().to_string())
-            .expected("a folder without the files of a sweep")
-            .mend("name another folder, or add --resume to go on with the trials in it")),
-    }
+pub(super) fn refuse_to_replace(files: &[impl AsRef<Path>]) -> Result<(), HostError> {
+    output::refuse_to_replace(files, "sweep", "trials")
 }
 
 fn other(name: &str, line: u64, problem: &str) -> HostError {

@@ -9,13 +9,14 @@ use ohmsplit::config::{
     Channel, Config, Contact, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits, Network,
     Timing,
 };
+use ohmsplit::contexts::Background;
 use ohmsplit::gauge::Gauge;
 use ohmsplit::pins::Switches;
 use ohmsplit::units::{Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
 use ohmsplit::{Monitor, Reason, Sample, SwiftMonitor};
 
 use crate::captures::CAPTURES;
-use crate::replay::{Background, reports};
+use crate::replay::reports;
 
 const EDGES: [i64; 7] = [i64::MIN, -(1 << 40), -1, 0, 1, 1 << 40, i64::MAX];
 

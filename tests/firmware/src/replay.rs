@@ -3,42 +3,10 @@
 use core::fmt::{self, Write};
 
 use ohmsplit::config::Config;
+use ohmsplit::contexts::Background;
 use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor};
 
 use crate::captures::CAPTURES;
-
-/// What firmware does with a monitor, whichever it has chosen.
-pub trait Background<'c> {
-    /// One that has seen nothing.
-    fn begin(config: &'c Config) -> Self;
-    /// Takes a block.
-    fn take(&mut self, block: &RawBlock);
-    /// One slice of work.
-    fn work(&mut self) -> Step;
-    /// No sample comes any more.
-    fn end(&mut self);
-}
-
-macro_rules! background {
-    ($monitor:ident) => {
-        impl<'c> Background<'c> for $monitor<'c> {
-            fn begin(config: &'c Config) -> Self {
-                Self::new(config)
-            }
-            fn take(&mut self, block: &RawBlock) {
-                self.accept(block);
-            }
-            fn work(&mut self) -> Step {
-                self.step()
-            }
-            fn end(&mut self) {
-                self.finish();
-            }
-        }
-    };
-}
-background!(Monitor);
-background!(SwiftMonitor);
 
 /// Replays all captures through both monitors and writes one line a report. `{:x?}` shows fixed-point numbers exactly,
 /// in hexadecimal, so that equal lines mean equal bits.
@@ -74,7 +42,7 @@ pub fn reports<'c, M: Background<'c>, E>(
     let mut monitor = M::begin(config);
     let mut take = |block: Option<RawBlock>, monitor: &mut M| {
         if let Some(block) = block {
-            monitor.take(&block);
+            monitor.accept(&block);
         }
         background(monitor, &mut each)
     };
@@ -82,7 +50,7 @@ pub fn reports<'c, M: Background<'c>, E>(
         take(sampler.push(&sample), &mut monitor)?;
     }
     take(sampler.finish(), &mut monitor)?;
-    monitor.end();
+    monitor.finish();
     background(&mut monitor, &mut each)
 }
 
@@ -92,7 +60,7 @@ fn background<'c, E>(
     each: &mut impl FnMut(&Report) -> Result<(), E>,
 ) -> Result<(), E> {
     loop {
-        match monitor.work() {
+        match monitor.step() {
             Step::Idle => return Ok(()),
             Step::Busy => {}
             Step::Answer(report) => each(&report)?,

@@ -5,9 +5,10 @@ use std::convert::Infallible;
 use std::path::Path;
 
 use ohmsplit::config::Config;
+use ohmsplit::contexts::Background;
 use ohmsplit::{Kind, Monitor, Report, SwiftMonitor, Verdict};
 use ohmsplit_firmware::captures::{CAPTURES, Capture};
-use ohmsplit_firmware::replay::{Background, reports};
+use ohmsplit_firmware::replay::reports;
 use toml::{Table, Value};
 
 fn expected(name: &str) -> Table {

@@ -7,10 +7,10 @@ mod target {
     use core::panic::PanicInfo;
 
     use ohmsplit::config::Config;
+    use ohmsplit::contexts::Background;
     use ohmsplit::{Monitor, RawBlock, Sampler, Step, SwiftMonitor};
     use ohmsplit_firmware::board::{self, Counter};
     use ohmsplit_firmware::captures::{CAPTURES, Capture};
-    use ohmsplit_firmware::replay::Background;
 
     /// Calls of one kind, in the doubled instructions of [`Counter::lap`].
     #[derive(Default)]
@@ -60,8 +60,8 @@ mod target {
             block: &RawBlock,
         ) {
             self.accept
-                .measure(counter, || monitor.take(black_box(block)));
-            while self.step.measure(counter, || monitor.work()) != Step::Idle {}
+                .measure(counter, || monitor.accept(black_box(block)));
+            while self.step.measure(counter, || monitor.step()) != Step::Idle {}
         }
 
         #[inline(never)]
@@ -118,8 +118,8 @@ mod target {
                 self.push = self.push.max(push);
                 let Some(block) = block else { continue };
                 let ((), background) = board::stack_of(|| {
-                    monitor.take(black_box(&block));
-                    while black_box(monitor.work()) != Step::Idle {}
+                    monitor.accept(black_box(&block));
+                    while black_box(monitor.step()) != Step::Idle {}
                 });
                 self.background = self.background.max(background);
             }
