@@ -85,6 +85,11 @@ impl Noise {
         Self { deviation, stream }
     }
 
+    /// Another deviation from here on.
+    pub(super) fn set(&mut self, deviation: f64) {
+        self.deviation = deviation;
+    }
+
     /// The next value, in volts.
     pub(super) fn next(&mut self) -> f64 {
         if self.deviation == 0.0 {

@@ -8,12 +8,15 @@
 mod circuit;
 mod converter;
 mod disturb;
+mod fault;
 mod leak;
 mod pack;
 pub(crate) mod parts;
 mod random;
 
 pub use leak::{LeakConductance, LeakStage, stages};
+
+use std::collections::VecDeque;
 
 use ohmsplit::Sample;
 use ohmsplit::config::{Config, Drive, FrontEnd};
@@ -24,6 +27,7 @@ use crate::scenario::World;
 use circuit::{Node, Phasor, Stretch};
 use converter::Converter;
 use disturb::{Noise, Tone};
+use fault::Faults;
 use pack::Pack;
 use random::{Concern, stream};
 
@@ -56,6 +60,14 @@ pub struct Plant {
     rate: f64,
     rail_pair: bool,
     built: parts::Built,
+    faults: Faults,
+    /// The parts as they are from a time on, where faults change them.
+    later: VecDeque<(f64, parts::Built)>,
+    /// The share of the leak that conducts: less than one while the chassis is
+    /// below the place of one that rectifies.
+    share: f64,
+    /// Highest code of each channel.
+    highest: [i32; 2],
     /// Capacitances Cp and Cn in farads.
     capacitances: [f64; 2],
     leaks: Vec<LeakStage>,
@@ -92,7 +104,9 @@ impl Plant {
         let mut phases = stream(world.seed, Concern::Phases);
         let [ripple_start, hum_start]: [f64; 2] = [phases.random(), phases.random()];
         let rail_pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
-        let built = parts::build(config, world);
+        let mut faults = Faults::new(&world.faults, stream(world.seed, Concern::FaultNoise));
+        let built = parts::build(config, world, &faults);
+        let later = later(config, world, &mut faults);
         let working = config.limits().working_voltage.get().to_num::<f64>();
         let pack = Pack::new(&world.pack_profile, working);
         let [first, second] = disturbance.noise(rail_pair);
@@ -101,6 +115,10 @@ impl Plant {
             rate,
             rail_pair,
             built,
+            faults,
+            later,
+            share: 1.0,
+            highest: [a, b].map(|channel| channel.highest),
             capacitances: world.capacitance.farads(),
             leaks: stages(&world.leaks),
             next_leak: 1,
@@ -146,6 +164,7 @@ impl Plant {
         if drive != self.drive {
             self.turn(drive);
         }
+        self.rectify();
         self.count += 1;
         let end = self.count as f64 / self.rate;
         if end < self.next_change {
@@ -206,16 +225,17 @@ impl Plant {
                 self.pack.pass();
                 self.volts = self.pack.volts(at);
             }
-            if self
-                .leaks
-                .get(self.next_leak)
-                .is_some_and(|s| s.from_s <= at)
-            {
-                self.next_leak += 1;
-                let before = self.state().ripple;
-                self.find_states();
-                self.hand_over(before, self.ripple.at(at));
+            let leaks = self.leaks.get(self.next_leak);
+            self.next_leak += usize::from(leaks.is_some_and(|stage| stage.from_s <= at));
+            self.faults.go_to(at);
+            if self.later.front().is_some_and(|(from, _)| *from <= at) {
+                self.built = self
+                    .later
+                    .pop_front()
+                    .map_or(self.built, |(_, built)| built);
             }
+            self.time = at;
+            self.change_states(self.ripple.at(at));
             from = at;
             self.next_change = self.find_next_change();
         }
@@ -234,19 +254,49 @@ impl Plant {
     fn find_next_change(&self) -> f64 {
         let leak = self.leaks.get(self.next_leak);
         let leak = leak.map_or(f64::INFINITY, |stage| stage.from_s);
-        self.pack.next_change().min(leak)
+        let fault = self.faults.next_change(self.time);
+        self.pack.next_change().min(leak).min(fault)
+    }
+
+    /// The circuit has changed where the ripple has this phasor: v goes on
+    /// from where it is.
+    fn change_states(&mut self, ripple: Phasor) {
+        let (ripple_before, coupling) = (self.state().ripple, self.state().node.coupling);
+        self.find_states();
+        self.u += (coupling - self.state().node.coupling) * self.volts;
+        self.hand_over(ripple_before, ripple);
+    }
+
+    /// A leak that rectifies conducts less while the chassis is below its place.
+    fn rectify(&mut self) {
+        let leak = self.leak();
+        let reverse = self.faults.reverse_share();
+        let share = if reverse < 1.0 {
+            let chassis = self.u + self.state().node.coupling * self.volts;
+            let place = leak.position().unwrap_or(0.0) * self.volts;
+            if chassis < place { reverse } else { 1.0 }
+        } else {
+            1.0
+        };
+        if share != self.share {
+            self.share = share;
+            self.change_states(self.ripple.now());
+        }
     }
 
     /// The circuit in each drive state with the present leak.
     fn find_states(&mut self) {
         let leak = self.leak();
-        let [positive, negative] = self.capacitances;
+        let [to_positive, to_negative] = [leak.positive, leak.negative].map(|g| g * self.share);
+        let more = self.faults.capacitance() / 2.0;
+        let [positive, negative] = self.capacitances.map(|farads| farads + more);
         let capacitance = positive + negative;
+        let others = self.faults.others(self.time);
         self.states = self.built.rows.map(|row| {
             let node = Node {
-                conductance: leak.positive + leak.negative + row.conductance,
-                to_positive: leak.positive + row.to_positive,
-                current: row.current,
+                conductance: to_positive + to_negative + row.conductance + others.conductance,
+                to_positive: to_positive + row.to_positive,
+                current: row.current + others.current,
                 capacitance,
                 coupling: if capacitance > 0.0 {
                     positive / capacitance
@@ -278,15 +328,16 @@ impl Plant {
         } else {
             [chassis, pack]
         };
-        let [a, b] = &mut self.noise;
-        let codes = [
-            self.converters[0].code(terminals[0] + a.next()),
-            self.converters[1].code(terminals[1] + b.next()),
-        ];
+        let codes = [0, 1].map(|place| {
+            let reading = self.faults.reading(place, terminals[place]);
+            let code = self.converters[place].code(reading + self.noise[place].next());
+            self.faults.code(place, code, self.highest[place])
+        });
+        let stamp = self.faults.stamp(self.time);
         SampleRow {
             time_s: self.time,
             sample: Sample {
-                at_us: (self.time * 1e6 + 0.5) as u64 as u32,
+                at_us: (stamp * 1e6 + 0.5) as u64 as u32,
                 drive: self.drive,
                 codes,
             },
@@ -294,6 +345,20 @@ impl Plant {
             pack_v: pack,
         }
     }
+}
+
+/// The parts from each time on at which a fault comes or goes.
+fn later(config: &Config, world: &World, faults: &mut Faults) -> VecDeque<(f64, parts::Built)> {
+    let mut times: Vec<f64> = faults.changes().filter(|&at| at > 0.0).collect();
+    times.sort_by(f64::total_cmp);
+    times.dedup();
+    let built = times.into_iter().map(|at| {
+        faults.go_to(at);
+        (at, parts::build(config, world, faults))
+    });
+    let built = built.collect();
+    faults.go_to(0.0);
+    built
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use ohmsplit::units::Ratio;
 use rand::RngExt;
 use rand::rngs::ChaCha8Rng;
 
+use super::fault::Faults;
 use super::random::{Concern, stream};
 use crate::scenario::{ChannelErrors, PartErrors, World};
 
@@ -102,7 +103,7 @@ pub(crate) fn channel_errors(config: &Config, parts: &PartErrors) -> [ChannelErr
 }
 
 /// Builds the parts.
-pub(super) fn build(config: &Config, world: &World) -> Built {
+pub(super) fn build(config: &Config, world: &World, faults: &Faults) -> Built {
     let mut draw = Draw {
         stream: stream(world.seed, Concern::Parts),
         wanted: world.parts.draw,
@@ -111,8 +112,11 @@ pub(super) fn build(config: &Config, world: &World) -> Built {
     let mut rows = [Pushed::default(); 3];
     for (element, role) in config.network().elements().iter().zip(roles(config)) {
         let errors = element_errors(element, role, &world.parts, &given, &mut draw);
+        let Some(part) = faults.part(element, role) else {
+            continue;
+        };
         for drive in Drive::ALL {
-            add(element, drive, errors, &mut rows[drive.index()]);
+            add(&part, drive, errors, &mut rows[drive.index()]);
         }
     }
     let declared = config.front_end().channels();

@@ -12,6 +12,7 @@ pub(super) enum Concern {
     SecondChannelNoise = 2,
     Phases = 3,
     Parts = 4,
+    FaultNoise = 5,
 }
 
 /// The stream of a concern.

@@ -7,7 +7,7 @@ use crate::document::{FieldFault, in_range};
 use crate::plant::parts::{Role, monitor_holds_chassis, roles};
 
 /// Longest time that a scenario may name, in seconds: a year.
-const LONGEST_S: f64 = 3.2e7;
+pub(super) const LONGEST_S: f64 = 3.2e7;
 /// Largest voltage that a scenario may name.
 const HIGHEST_V: f64 = 1.0e5;
 
@@ -23,6 +23,9 @@ impl World {
         check_profile(&self.pack_profile)?;
         let rail_pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
         check_disturbance(&self.disturbance, rail_pair)?;
+        for (place, fault) in self.faults.iter().enumerate() {
+            fault.check(&format!("fault[{place}]"), config)?;
+        }
         check_parts(&self.parts, config, rail_pair)
     }
 

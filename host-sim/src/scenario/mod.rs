@@ -48,11 +48,18 @@
 //! permanent_percent = [0.0]   # one for each [[network.permanent]]
 //! chassis = { gain_percent = 0.1, offset_V = 0.01, load_percent = 0.0 }
 //! pack = { gain_percent = -0.1 }      # (a rail pair has positive and negative)
+//!
+//! [[fault]]                   # optional: what is wrong from a time on; see `Cause`
+//! from_s = 20.0
+//! until_s = 40.0              # optional
+//! what = { kind = "switch_open", drive = "raise" }
 //! ```
 
 mod check;
+mod fault;
 mod parse;
 
+pub use fault::{Cause, Driven, Fault, Which};
 pub use parse::{FORMAT, Scenario};
 
 use serde::Deserialize;
@@ -75,6 +82,8 @@ pub struct World {
     pub disturbance: Disturbance,
     /// What the real parts are off by.
     pub parts: PartErrors,
+    /// What is wrong, and when.
+    pub faults: Vec<Fault>,
 }
 
 impl Default for World {
@@ -88,6 +97,7 @@ impl Default for World {
             pack_profile: PackProfile::default(),
             disturbance: Disturbance::default(),
             parts: PartErrors::default(),
+            faults: Vec::new(),
         }
     }
 }

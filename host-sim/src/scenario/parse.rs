@@ -5,7 +5,7 @@ use std::path::Path;
 use ohmsplit::config::Config;
 use serde::Deserialize;
 
-use super::{Capacitance, Disturbance, Leak, PackProfile, PartErrors, World};
+use super::{Capacitance, Disturbance, Fault, Leak, PackProfile, PartErrors, World};
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
 use crate::network::NetworkFile;
@@ -57,6 +57,8 @@ struct ScenarioFile {
     disturbance: Disturbance,
     #[serde(default)]
     parts: PartErrors,
+    #[serde(default)]
+    fault: Vec<Fault>,
 }
 
 impl Scenario {
@@ -109,6 +111,7 @@ impl ScenarioFile {
                 pack_profile: self.pack_profile,
                 disturbance: self.disturbance,
                 parts: self.parts,
+                faults: self.fault,
             },
             config,
         };

@@ -9,6 +9,7 @@ use ohmsplit::units::{Ohms, Volts};
 use super::*;
 use crate::scenario::{Capacitance, Disturbance, Leak, PackPoint, PackProfile, PackStep};
 
+mod faults;
 mod properties;
 mod readings;
 

@@ -102,7 +102,8 @@ fn drawn_errors_fill_the_declared_limits_and_stay_within() {
             },
             ..World::default()
         };
-        let row = parts::build(&config, &world).rows[Drive::Raise.index()];
+        let none = Faults::new(&[], stream(1, Concern::FaultNoise));
+        let row = parts::build(&config, &world, &none).rows[Drive::Raise.index()];
         conductances.push(1e-6 / row.conductance - 1.0);
         let amplitude = row.current / row.conductance / 40.0 - 1.0;
         assert!(amplitude.abs() <= 0.010_001, "{amplitude}");
