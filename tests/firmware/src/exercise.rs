@@ -1,6 +1,8 @@
 //! Every public function of the core, on values that the compiler cannot foresee and with every
 //! result used, so that neither a call nor a check in it is optimised away.
 
+mod after;
+
 use core::convert::Infallible;
 use core::hint::black_box;
 
@@ -15,6 +17,7 @@ use ohmsplit::pins::Switches;
 use ohmsplit::units::{Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
 use ohmsplit::{Monitor, Reason, Sample, SwiftMonitor};
 
+use self::after::After;
 use crate::captures::CAPTURES;
 use crate::replay::reports;
 
@@ -23,6 +26,7 @@ const EDGES: [i64; 7] = [i64::MIN, -(1 << 40), -1, 0, 1, 1 << 40, i64::MAX];
 /// Calls everything.
 pub fn everything() {
     for a in black_box(EDGES) {
+        after::stored(a);
         for b in black_box(EDGES) {
             units(a, b);
             network(a, b);
@@ -147,10 +151,13 @@ fn pipeline(config: &Config, samples: impl Iterator<Item = Sample> + Clone) {
 }
 
 fn run<'c, M: Background<'c>>(config: &'c Config, samples: impl Iterator<Item = Sample>) {
+    let mut after = After::new(config);
     let Ok(()) = reports::<M, _>(config, samples.map(black_box), |report| {
+        after.take(report);
         if let Ok(estimate) = &black_box(report).estimate {
             black_box(Gauge::of(estimate, config.limits()));
         }
         Ok::<_, Infallible>(())
     });
+    after.finish();
 }
