@@ -28,6 +28,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     if env::var("CARGO_CFG_TARGET_OS")? == "none" {
         fs::write(out.join("memory.x"), memory(&env::var("TARGET")?)?)?;
+        fs::write(out.join("device.x"), "PROVIDE(SPARE = DefaultHandler);\n")?;
         println!("cargo::rustc-link-search={}", out.display());
         println!("cargo::rustc-link-arg-bins=-Tlink.x");
         println!("cargo::rustc-link-arg-bins=--nmagic");

@@ -1,8 +1,10 @@
-//! What the emulated boards need beside the core: a way out, and a count of instructions.
+//! What the emulated boards need beside the core: a way out, a timer interrupt, and a count of instructions.
 
+use core::cell::RefCell;
 use core::panic::PanicInfo;
 
 use cortex_m::Peripherals;
+use cortex_m::interrupt::{self, Mutex};
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 
@@ -10,6 +12,50 @@ use cortex_m::peripheral::syst::SystClkSource;
 pub fn stop(info: &PanicInfo<'_>) -> ! {
     semihosting::eprintln!("{info}");
     semihosting::process::exit(101)
+}
+
+/// Something on its way into an interrupt: put there once, before the interrupt is enabled, and taken once.
+pub struct Parcel<T>(Mutex<RefCell<Option<T>>>);
+
+impl<T> Default for Parcel<T> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<T> Parcel<T> {
+    /// Empty; for a `static`.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self(Mutex::new(RefCell::new(None)))
+    }
+
+    /// Puts it there.
+    pub fn put(&self, what: T) {
+        interrupt::free(|cs| self.0.borrow(cs).replace(Some(what)));
+    }
+
+    /// Takes it.
+    pub fn take(&self) -> Option<T> {
+        interrupt::free(|cs| self.0.borrow(cs).take())
+    }
+}
+
+/// Timer ticks between interrupts, of 40 instructions each: time enough for all work on either core (the lesser one
+/// has no atomic exchange), so that the answers do not depend on when an interrupt comes.
+const TICKS: u32 = if cfg!(target_has_atomic = "32") {
+    2500
+} else {
+    7500
+};
+
+/// Starts the sampling interrupt.
+pub fn start_sampling(timer: &mut SYST) {
+    timer.set_clock_source(SystClkSource::Core);
+    timer.set_reload(TICKS);
+    timer.clear_current();
+    timer.enable_interrupt();
+    timer.enable_counter();
 }
 
 /// Counts instructions with the system timer. It ticks with the emulated core's clock while the

@@ -8,6 +8,9 @@ extern crate std;
 #[cfg(target_os = "none")]
 pub mod board;
 pub mod captures;
+pub mod circuit;
+#[cfg(target_os = "none")]
+pub mod device;
 pub mod exercise;
 pub mod replay;
 pub mod yardstick;
