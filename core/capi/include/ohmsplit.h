@@ -31,14 +31,35 @@
  *     open what must open before closing what must close, and let the samples
  *     from then on say so.
  *
+ * AFTER THE REPORT
+ *   For those who want them, each a handle of the background task that is given
+ *   every report:
+ *     ohmsplit_permit_t    may the contactors close? No data is never a yes: only
+ *                          the status OHMSPLIT_GRANTED of ohmsplit_permit_ask is.
+ *     ohmsplit_sections_t  which side of the contactors leaks.
+ *     ohmsplit_trend_t     a slow decline, and when it reaches the warning limit.
+ *     ohmsplit_journal_t   event records in memory pages of the caller's, which
+ *                          survive a loss of power at any byte. The layout of a
+ *                          record is in the documentation of ohmsplit::journal.
+ *   Before contactors move, and again when they have come to rest:
+ *   ohmsplit_permit_network_changed; then make sampler and monitor anew, drop the
+ *   blocks that are on their way, and call ohmsplit_sections_switched. Take no
+ *   samples while they move.
+ *   After a reset: ohmsplit_journal_open, ohmsplit_trend_init,
+ *   ohmsplit_journal_history, ohmsplit_permit_restore with its `latched`, or with
+ *   1 when the memory could not be read.
+ *   `now_second` is a clock of the caller's in whole seconds. One that goes back
+ *   withdraws the permission; the trend's has to go on through resets.
+ *
  * CONTEXTS
  *   A handle belongs to one context. Sampler calls come from the interrupt, or
- *   with it disabled; monitor calls from one task; no handle is used on two
+ *   with it disabled; all other calls from one task; no handle is used on two
  *   cores at once. Interrupt and task share nothing but blocks and the
  *   configuration, which nobody writes. A call on a handle that the same core
  *   has in use already returns OHMSPLIT_ERROR_IN_USE and does nothing.
- *   No call blocks, waits, allocates, calls back or keeps anything outside the
- *   memory that it is given; all are bounded.
+ *   No call blocks, waits, allocates or keeps anything outside the memory that
+ *   it is given; all are bounded. None calls back, but for those of a journal,
+ *   which call the functions of its pages, in the same context.
  *
  * OWNERSHIP
  *   All memory is the caller's. Handles are of the types below; they need no
@@ -46,7 +67,8 @@
  *   must outlive the samplers and monitors made from it. Memory that a handle
  *   was not yet made in must be zero for a call on it to be told from a sound
  *   one with certainty, as static memory is. Pointers are used during the call
- *   only, but for the configuration's.
+ *   only, but for the configuration's, and the functions and the context of a
+ *   journal's pages, which must outlive the journal.
  *
  * TIMING
  *   Time is a free-running counter of microseconds that wraps at 2^32. Samples
@@ -94,21 +116,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 2
-
-// Most parts in ohmsplit_settings_t.
-#define OHMSPLIT_PARTS_MAX 6
-
-// Most drive states in one cycle.
-#define OHMSPLIT_CYCLE_MAX 4
-
-// A figure that there is none of: an open circuit has no position, a circuit
-// that settles at once shows no capacitance, a refused estimate has no figure.
-#define OHMSPLIT_ABSENT INT64_MIN
-
-// A figure without an upper bound: the resistance of no leak, the touch
-// current of a hard short.
-#define OHMSPLIT_UNBOUNDED INT64_MAX
+#define OHMSPLIT_INTERFACE 3
 
 // Alignment of the types that hold a handle.
 #define OHMSPLIT_ALIGNMENT 16
@@ -163,18 +171,78 @@
 #define OHMSPLIT_SWIFT_SIZE 16384
 #endif
 
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_permit_t.
+#define OHMSPLIT_PERMIT_SIZE 48
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_permit_t.
+#define OHMSPLIT_PERMIT_SIZE 128
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_sections_t.
+#define OHMSPLIT_SECTIONS_SIZE 496
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_sections_t.
+#define OHMSPLIT_SECTIONS_SIZE 768
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_trend_t.
+#define OHMSPLIT_TREND_SIZE 576
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_trend_t.
+#define OHMSPLIT_TREND_SIZE 1024
+#endif
+
+#if !defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_journal_t.
+#define OHMSPLIT_JOURNAL_SIZE 80
+#endif
+
+#if defined(OHMSPLIT_64_BIT)
+// Bytes of ohmsplit_journal_t.
+#define OHMSPLIT_JOURNAL_SIZE 256
+#endif
+
+// Most parts in ohmsplit_settings_t.
+#define OHMSPLIT_PARTS_MAX 6
+
+// Most drive states in one cycle.
+#define OHMSPLIT_CYCLE_MAX 4
+
 // Bytes of ohmsplit_sample_t.
 #define OHMSPLIT_SAMPLE_SIZE 16
 
 // Bytes of ohmsplit_settings_t.
 #define OHMSPLIT_SETTINGS_SIZE 464
 
+// A figure that there is none of: an open circuit has no position, a circuit
+// that settles at once shows no capacitance, a refused estimate has no figure.
+#define OHMSPLIT_ABSENT INT64_MIN
+
+// A figure without an upper bound: the resistance of no leak, the touch
+// current of a hard short.
+#define OHMSPLIT_UNBOUNDED INT64_MAX
+
 // Bytes of ohmsplit_report_t.
 #define OHMSPLIT_REPORT_SIZE 304
 
+// Most sections: one bit each in a set of them.
+#define OHMSPLIT_SECTIONS_MAX 8
+
+// Bytes of a record, and of a slot.
+#define OHMSPLIT_RECORD_SIZE 32
+
 // What a call came to: zero and more when it did its work, less than zero
-// when it was misused. A call that was misused has changed nothing, but for
-// OHMSPLIT_ERROR_BLOCK_LOST.
+// when it was misused or memory refused. A call that was misused has changed
+// nothing, but for OHMSPLIT_ERROR_BLOCK_LOST.
 enum ohmsplit_status_t
 #if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
   : int32_t
@@ -188,6 +256,14 @@ enum ohmsplit_status_t
     OHMSPLIT_BUSY = 2,
     // The report given was filled.
     OHMSPLIT_REPORT_READY = 3,
+    // The contactors may close, as far as isolation goes. Nothing else is a yes.
+    OHMSPLIT_GRANTED = 4,
+    // They may not; the answer says why.
+    OHMSPLIT_WITHHELD = 5,
+    // A span of the trend is over: the point given was filled, keep it.
+    OHMSPLIT_POINT_READY = 6,
+    // A record was written.
+    OHMSPLIT_RECORDED = 7,
     // A pointer is null.
     OHMSPLIT_ERROR_NULL = -1,
     // A pointer is not aligned for its type.
@@ -210,13 +286,24 @@ enum ohmsplit_status_t
     OHMSPLIT_ERROR_BLOCK_LOST = -8,
     // The sampler or monitor was finished: make it anew.
     OHMSPLIT_ERROR_FINISHED = -9,
+    // A report or answer that this library cannot have made:
+    // a code in it is none of its list, as when it was never filled.
+    OHMSPLIT_ERROR_NOT_FILLED = -10,
+    // A function of the pages returned that the memory refused.
+    OHMSPLIT_ERROR_MEMORY = -11,
+    // What was written does not read back: the memory is worn.
+    OHMSPLIT_ERROR_MEMORY_WORN = -12,
+    // Four thousand million records have been written.
+    OHMSPLIT_ERROR_MEMORY_EXHAUSTED = -13,
+    // Fewer than two pages, or no slots in a page.
+    OHMSPLIT_ERROR_MEMORY_TOO_SMALL = -14,
     // `front_end` is not one of ohmsplit_front_end_t.
     OHMSPLIT_ERROR_FRONT_END = -20,
     // `kind` of a part is not one of ohmsplit_part_kind_t.
     OHMSPLIT_ERROR_PART_KIND = -21,
     // `judged` is not one of ohmsplit_judged_t.
     OHMSPLIT_ERROR_JUDGED = -22,
-    // A figure of the settings is outside the range stated at its field.
+    // A figure is outside the range stated at its field or call.
     OHMSPLIT_ERROR_OUT_OF_RANGE = -23,
     // More than OHMSPLIT_CYCLE_MAX drive states.
     OHMSPLIT_ERROR_CYCLE_TOO_LONG = -24,
@@ -296,6 +383,56 @@ typedef int32_t ohmsplit_verdict_t;
 #endif // __STDC_VERSION__ >= 202311L
 #endif // __cplusplus
 
+// Which voltages the two channels measure. P and N are the rails, E the chassis.
+enum ohmsplit_front_end_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // First E to N; its divider loads the chassis towards N. Second P to N.
+    OHMSPLIT_FRONT_END_CHASSIS_AND_PACK = 1,
+    // First P to E, second E to N; their dividers load the chassis.
+    OHMSPLIT_FRONT_END_RAIL_PAIR = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_front_end_t ohmsplit_front_end_t;
+#else
+typedef int32_t ohmsplit_front_end_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// A part that the monitor hangs on the chassis.
+enum ohmsplit_part_kind_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // A source of +U (raise) or -U (lower), U = `high_microvolt`, through the
+    // resistance to N; open at rest.
+    OHMSPLIT_PART_SOURCE_TO_NEGATIVE = 1,
+    // The same source through the resistance to each rail.
+    OHMSPLIT_PART_SOURCE_TO_BOTH_RAILS = 2,
+    // The resistance switched from P to E in raise.
+    OHMSPLIT_PART_SWITCHED_TO_POSITIVE = 3,
+    // The resistance switched from N to E in lower.
+    OHMSPLIT_PART_SWITCHED_TO_NEGATIVE = 4,
+    // A logic output through the resistance to N: `high_microvolt` in raise,
+    // `low_microvolt` otherwise.
+    OHMSPLIT_PART_LOGIC_SOURCE = 5,
+    // A bleed that stays connected from P to E.
+    OHMSPLIT_PART_PERMANENT_TO_POSITIVE = 6,
+    // A bleed or divider that stays connected from N to E.
+    OHMSPLIT_PART_PERMANENT_TO_NEGATIVE = 7,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_part_kind_t ohmsplit_part_kind_t;
+#else
+typedef int32_t ohmsplit_part_kind_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
 // Which figure is held against the limits. They can disagree: for a symmetric
 // leak the parallel figure is half the weaker rail.
 enum ohmsplit_judged_t
@@ -360,56 +497,6 @@ typedef int32_t ohmsplit_basis_t;
 #endif // __STDC_VERSION__ >= 202311L
 #endif // __cplusplus
 
-// Which voltages the two channels measure. P and N are the rails, E the chassis.
-enum ohmsplit_front_end_t
-#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
-  : int32_t
-#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
- {
-    // First E to N; its divider loads the chassis towards N. Second P to N.
-    OHMSPLIT_FRONT_END_CHASSIS_AND_PACK = 1,
-    // First P to E, second E to N; their dividers load the chassis.
-    OHMSPLIT_FRONT_END_RAIL_PAIR = 2,
-};
-#ifndef __cplusplus
-#if __STDC_VERSION__ >= 202311L
-typedef enum ohmsplit_front_end_t ohmsplit_front_end_t;
-#else
-typedef int32_t ohmsplit_front_end_t;
-#endif // __STDC_VERSION__ >= 202311L
-#endif // __cplusplus
-
-// A part that the monitor hangs on the chassis.
-enum ohmsplit_part_kind_t
-#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
-  : int32_t
-#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
- {
-    // A source of +U (raise) or -U (lower), U = `high_microvolt`, through the
-    // resistance to N; open at rest.
-    OHMSPLIT_PART_SOURCE_TO_NEGATIVE = 1,
-    // The same source through the resistance to each rail.
-    OHMSPLIT_PART_SOURCE_TO_BOTH_RAILS = 2,
-    // The resistance switched from P to E in raise.
-    OHMSPLIT_PART_SWITCHED_TO_POSITIVE = 3,
-    // The resistance switched from N to E in lower.
-    OHMSPLIT_PART_SWITCHED_TO_NEGATIVE = 4,
-    // A logic output through the resistance to N: `high_microvolt` in raise,
-    // `low_microvolt` otherwise.
-    OHMSPLIT_PART_LOGIC_SOURCE = 5,
-    // A bleed that stays connected from P to E.
-    OHMSPLIT_PART_PERMANENT_TO_POSITIVE = 6,
-    // A bleed or divider that stays connected from N to E.
-    OHMSPLIT_PART_PERMANENT_TO_NEGATIVE = 7,
-};
-#ifndef __cplusplus
-#if __STDC_VERSION__ >= 202311L
-typedef enum ohmsplit_part_kind_t ohmsplit_part_kind_t;
-#else
-typedef int32_t ohmsplit_part_kind_t;
-#endif // __STDC_VERSION__ >= 202311L
-#endif // __cplusplus
-
 // Why there is no figure or no verdict. The numbers are stable: what was
 // stored or sent stays readable.
 enum ohmsplit_reason_t
@@ -448,6 +535,66 @@ enum ohmsplit_reason_t
 typedef enum ohmsplit_reason_t ohmsplit_reason_t;
 #else
 typedef int32_t ohmsplit_reason_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// Why closing is not permitted. The numbers are stable.
+enum ohmsplit_withheld_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // It is permitted.
+    OHMSPLIT_WITHHELD_NONE = 0,
+    // Nothing has been reported since the start.
+    OHMSPLIT_WITHHELD_NOTHING_KNOWN = 1,
+    // The verdict is an alarm.
+    OHMSPLIT_WITHHELD_ALARM = 2,
+    // The verdict is a warning, and the rules do not allow closing on it.
+    OHMSPLIT_WITHHELD_WARNING = 3,
+    // It cannot be judged; `reason` says why.
+    OHMSPLIT_WITHHELD_UNDETERMINED = 4,
+    // The newest evidence is too old.
+    OHMSPLIT_WITHHELD_TOO_OLD = 5,
+    // The time went back: the age of the evidence is not known.
+    OHMSPLIT_WITHHELD_CLOCK_RAN_BACK = 6,
+    // Contactors have moved since the evidence.
+    OHMSPLIT_WITHHELD_NETWORK_CHANGED = 7,
+    // There was a reset; nothing has been measured since.
+    OHMSPLIT_WITHHELD_RESTARTED = 8,
+    // There is evidence, but an earlier alarm was not acknowledged.
+    OHMSPLIT_WITHHELD_NOT_ACKNOWLEDGED = 9,
+    // An alarm was acknowledged; evidence since then is still missing.
+    OHMSPLIT_WITHHELD_TO_BE_CONFIRMED = 10,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_withheld_t ohmsplit_withheld_t;
+#else
+typedef int32_t ohmsplit_withheld_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// How isolation develops.
+enum ohmsplit_course_kind_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // Too few spans had an estimate that counts, or steps are not done.
+    OHMSPLIT_COURSE_TOO_FEW_SPANS = 0,
+    // No trend: the interval of the slope holds zero.
+    OHMSPLIT_COURSE_NO_TREND = 1,
+    // Isolation gets better.
+    OHMSPLIT_COURSE_RISING = 2,
+    // Isolation declines.
+    OHMSPLIT_COURSE_FALLING = 3,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_course_kind_t ohmsplit_course_kind_t;
+#else
+typedef int32_t ohmsplit_course_kind_t;
 #endif // __STDC_VERSION__ >= 202311L
 #endif // __cplusplus
 
@@ -608,24 +755,24 @@ typedef struct ohmsplit_resistance_t {
 typedef struct ohmsplit_report_t {
     // Dwells completed before this one, wrapping at 2^32.
     uint32_t sequence;
-    // Drive state of the dwell.
-    ohmsplit_drive_t drive;
-    // The judgement after this dwell.
-    ohmsplit_verdict_t verdict;
+    // Drive state of the dwell, one of ohmsplit_drive_t.
+    int32_t drive;
+    // The judgement after this dwell, one of ohmsplit_verdict_t.
+    int32_t verdict;
     // One of ohmsplit_reason_t: why the verdict is undetermined; 0 when it is not.
     int32_t verdict_reason;
-    // Which figure is judged.
-    ohmsplit_judged_t judged;
-    // Kind of the estimate.
-    ohmsplit_kind_t kind;
+    // Which figure is judged, one of ohmsplit_judged_t.
+    int32_t judged;
+    // Kind of the estimate, one of ohmsplit_kind_t.
+    int32_t kind;
     // One of ohmsplit_reason_t: why there is no settled reading, whose
     // figures are then absent; 0 when there is one.
     int32_t reading_reason;
     // One of ohmsplit_reason_t: why there is no estimate, whose figures are
     // then absent; 0 when there is one.
     int32_t estimate_reason;
-    // What the estimate rests on.
-    ohmsplit_basis_t basis;
+    // What the estimate rests on, one of ohmsplit_basis_t.
+    int32_t basis;
     // 1 when the dwell is over; 0 in a report of ohmsplit_swift_t that came before.
     int32_t dwell_over;
     // Reading: settled voltage of the chassis against N.
@@ -670,6 +817,177 @@ typedef struct ohmsplit_report_t {
 typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_swift_t {
     uint8_t opaque[OHMSPLIT_SWIFT_SIZE];
 } ohmsplit_swift_t;
+
+// What it takes to be granted.
+typedef struct ohmsplit_rules_t {
+    // Evidence older than this withdraws the permission. Default 60.
+    uint32_t age_max_second;
+    // Dwells in a row whose reports must allow closing, 1 to 255. Default 2.
+    uint32_t dwells;
+    // 1 when a warning allows closing, 0 when not. Default 0.
+    int32_t on_warning;
+} ohmsplit_rules_t;
+
+// May the contactors close? The background task's.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_permit_t {
+    uint8_t opaque[OHMSPLIT_PERMIT_SIZE];
+} ohmsplit_permit_t;
+
+// The answer to "may the contactors close?".
+typedef struct ohmsplit_answer_t {
+    // 1 when it is permitted, 0 when not.
+    int32_t granted;
+    // One of ohmsplit_withheld_t.
+    int32_t cause;
+    // One of ohmsplit_reason_t: why it cannot be judged, 0 for other causes.
+    int32_t reason;
+    // 1 when an alarm waits to be acknowledged, 0 when not.
+    int32_t latched;
+    // Seconds since the newest evidence when granted, and since it was
+    // withheld for this cause when not.
+    uint32_t age_second;
+} ohmsplit_answer_t;
+
+// Which side of the contactors leaks. The background task's.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_sections_t {
+    uint8_t opaque[OHMSPLIT_SECTIONS_SIZE];
+} ohmsplit_sections_t;
+
+// What one side, or one or more sections, leak.
+typedef struct ohmsplit_share_t {
+    // One of ohmsplit_kind_t; none when `reason` is not 0, and no figure then
+    // is there.
+    int32_t kind;
+    // One of ohmsplit_reason_t: not yet measured when no two estimates, near
+    // enough in time, differ by just these sections; too uncertain when
+    // without them there is a hard short already; circuit changed when less
+    // leaks with them than without.
+    int32_t reason;
+    // Seconds between the two estimates; 0 for the battery side.
+    uint32_t apart_second;
+    // Zero.
+    uint32_t reserved;
+    // 1/R of both rails in parallel; its lower bound when the kind is short.
+    struct ohmsplit_measured_t conductance_femtosiemens;
+    // 1/Rp.
+    struct ohmsplit_measured_t positive_femtosiemens;
+    // 1/Rn.
+    struct ohmsplit_measured_t negative_femtosiemens;
+    // Both rails in parallel.
+    struct ohmsplit_resistance_t isolation;
+    // Where a single leak of this share would sit, 0 at N and 1,000,000 at P;
+    // absent when no leak is resolved.
+    struct ohmsplit_measured_t position_ppm;
+} ohmsplit_share_t;
+
+// Slow decline over days. The background task's.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_trend_t {
+    uint8_t opaque[OHMSPLIT_TREND_SIZE];
+} ohmsplit_trend_t;
+
+// The middle of what one span of time held.
+typedef struct ohmsplit_point_t {
+    // Number of the span: its start in seconds over its length.
+    uint32_t span;
+    // ln(R/Mohm) of the judged figure, times 2^24.
+    int32_t ln_r;
+} ohmsplit_point_t;
+
+// A figure and its 95 % interval, in the unit of the field's name.
+typedef struct ohmsplit_bounded_t {
+    // Best estimate.
+    int64_t value;
+    // Lower end.
+    int64_t low;
+    // Upper end.
+    int64_t high;
+} ohmsplit_bounded_t;
+
+// How isolation develops, with figures.
+typedef struct ohmsplit_course_t {
+    // One of ohmsplit_course_kind_t.
+    int32_t kind;
+    // Points that are known, at most 32.
+    uint32_t points;
+    // Slope of ln R in parts of 1e9 a day, less than zero when isolation
+    // declines; absent when the spans are too few.
+    struct ohmsplit_bounded_t slope_ppb_per_day;
+    // Time until the warning limit is reached if it goes on so, 0 when it is
+    // reached already; absent unless isolation declines.
+    struct ohmsplit_bounded_t reach_second;
+} ohmsplit_course_t;
+
+// Event records in memory pages of the caller's. The background task's.
+typedef struct OHMSPLIT_ALIGNED(16) ohmsplit_journal_t {
+    uint8_t opaque[OHMSPLIT_JOURNAL_SIZE];
+} ohmsplit_journal_t;
+
+// Memory pages of the caller's, in flash for instance, each erased as a whole
+// to 0xFF; a slot holds one record and is written once between two erasures.
+// The functions return 0 when they did their work and anything else when the
+// memory refused. They are called from journal calls only, in the context of
+// these, and must not call on the same journal. Power may fail in any of them.
+typedef struct ohmsplit_pages_t {
+    // Handed to the functions, for the caller's use.
+    void *context;
+    // Number of pages, at least 2.
+    uint32_t pages;
+    // Slots of a page, at least 1.
+    uint32_t slots;
+    // Reads OHMSPLIT_RECORD_SIZE bytes.
+    int32_t (*read)(void *context, uint32_t page, uint32_t slot, uint8_t *into);
+    // Writes OHMSPLIT_RECORD_SIZE bytes to a slot that is free.
+    int32_t (*write)(void *context, uint32_t page, uint32_t slot, const uint8_t *from);
+    // Erases a page.
+    int32_t (*erase)(void *context, uint32_t page);
+} ohmsplit_pages_t;
+
+// A verdict that was recorded.
+typedef struct ohmsplit_judgement_t {
+    // 1 when there is such a record, 0 when not; all else is then 0.
+    int32_t known;
+    // When it was recorded.
+    uint32_t at_second;
+    // One of ohmsplit_verdict_t.
+    int32_t verdict;
+    // One of ohmsplit_reason_t.
+    int32_t verdict_reason;
+    // One of ohmsplit_basis_t.
+    int32_t basis;
+    // One of ohmsplit_kind_t; figures are there unless it is none.
+    int32_t kind;
+    // Both rails in parallel, UINT32_MAX above that.
+    uint32_t isolation_ohm;
+    // The weaker rail, UINT32_MAX above that.
+    uint32_t weakest_ohm;
+    // Position in the stack, -1 when there is none.
+    int32_t position_ppm;
+    // Pack voltage.
+    uint32_t pack_decivolt;
+} ohmsplit_judgement_t;
+
+// What the records tell after a reset: the newest of each kind.
+typedef struct ohmsplit_history_t {
+    // 1 when the permission is to start latched: an alarm was not
+    // acknowledged, or it is not known. For ohmsplit_permit_restore.
+    int32_t latched;
+    // 1 when there is a record of what was connected, 0 when not.
+    int32_t connected_known;
+    // When that was.
+    uint32_t connected_at_second;
+    // A bit for each section that was connected last.
+    uint32_t connected;
+    // The newest verdict.
+    struct ohmsplit_judgement_t verdict;
+    // The newest alarm.
+    struct ohmsplit_judgement_t alarm;
+    // 1 when there is a record of a permission, 0 when not; it no longer holds.
+    int32_t permission_known;
+    // When that was.
+    uint32_t permission_at_second;
+    // The newest permission, withheld when there is no record.
+    struct ohmsplit_answer_t permission;
+} ohmsplit_history_t;
 
 #ifdef __cplusplus
 extern "C" {
@@ -786,6 +1104,163 @@ ohmsplit_status_t ohmsplit_swift_verdict(struct ohmsplit_swift_t *monitor,
                                          ohmsplit_verdict_t *verdict,
                                          int32_t *reason);
 
+// Fills in the defaults.
+ohmsplit_status_t ohmsplit_permit_rules_default(struct ohmsplit_rules_t *rules);
+
+// Makes a permit of a system that was never in use: withheld, nothing is
+// known. After a reset call ohmsplit_permit_restore instead.
+//
+// Pass sizeof *permit as `size`.
+ohmsplit_status_t ohmsplit_permit_init(struct ohmsplit_permit_t *permit,
+                                       size_t size,
+                                       const struct ohmsplit_rules_t *rules);
+
+// Makes a permit after a reset: withheld. `latched` is 1 when an alarm before
+// the reset was not acknowledged, or it is not known whether there was one;
+// ohmsplit_history_t tells it.
+//
+// Pass sizeof *permit as `size`.
+ohmsplit_status_t ohmsplit_permit_restore(struct ohmsplit_permit_t *permit,
+                                          size_t size,
+                                          const struct ohmsplit_rules_t *rules,
+                                          uint32_t now_second,
+                                          int32_t latched);
+
+// Background. Takes a report; every one must come. `now_second` is the time of
+// a clock of the caller's, as in all calls of permit.
+ohmsplit_status_t ohmsplit_permit_take(struct ohmsplit_permit_t *permit,
+                                       uint32_t now_second,
+                                       const struct ohmsplit_report_t *report);
+
+// Background. Contactors are about to move, or have moved: withheld until
+// there is fresh evidence.
+ohmsplit_status_t ohmsplit_permit_network_changed(struct ohmsplit_permit_t *permit,
+                                                  uint32_t now_second);
+
+// Background. Somebody answers for the alarm. Evidence from before does not
+// count.
+ohmsplit_status_t ohmsplit_permit_acknowledge(struct ohmsplit_permit_t *permit,
+                                              uint32_t now_second);
+
+// Background. May the contactors close, now? OHMSPLIT_GRANTED is the only yes;
+// OHMSPLIT_WITHHELD and every error are a no. `answer` says why and since when;
+// an error leaves it as it was.
+//
+// It is about isolation alone, and no proof that a circuit is safe to touch.
+ohmsplit_status_t ohmsplit_permit_ask(struct ohmsplit_permit_t *permit,
+                                      uint32_t now_second,
+                                      struct ohmsplit_answer_t *answer);
+
+// Makes sections of which nothing is known. A section is a part of the
+// network that contactors connect as a whole, both poles; the battery side is
+// always connected. `connected` has bit k set when section k is, 0 to
+// OHMSPLIT_SECTIONS_MAX - 1. Estimates further apart than `apart_max_second`
+// are not compared: the leak itself may have changed in between.
+//
+// Pass sizeof *sections as `size`.
+ohmsplit_status_t ohmsplit_sections_init(struct ohmsplit_sections_t *sections,
+                                         size_t size,
+                                         uint32_t connected,
+                                         uint32_t apart_max_second);
+
+// Background. Contactors have come to rest, and sampler and monitor were made
+// anew since: nothing measured before describes the circuit now.
+ohmsplit_status_t ohmsplit_sections_switched(struct ohmsplit_sections_t *sections,
+                                             uint32_t connected);
+
+// Background. Takes a report measured with what is connected now.
+ohmsplit_status_t ohmsplit_sections_take(struct ohmsplit_sections_t *sections,
+                                         uint32_t now_second,
+                                         const struct ohmsplit_report_t *report);
+
+// Background. What these sections leak together, bit by bit as in
+// ohmsplit_sections_init; 0 is the battery side. `share` is filled whether
+// there are figures or a reason.
+ohmsplit_status_t ohmsplit_sections_share(struct ohmsplit_sections_t *sections,
+                                          uint32_t of,
+                                          struct ohmsplit_share_t *share);
+
+// Makes a trend of which nothing is known. The warning limit is that of the
+// configuration, which is not needed afterwards. `span_second` is the length
+// of a span, by custom a day, 86,400; it is taken to be at least 60.
+//
+// Pass sizeof *trend as `size`.
+ohmsplit_status_t ohmsplit_trend_init(struct ohmsplit_trend_t *trend,
+                                      size_t size,
+                                      const struct ohmsplit_config_t *config,
+                                      uint32_t span_second);
+
+// Background. Takes a report, at `now_second` of a clock that goes on through
+// resets; one that went back starts everything anew. OHMSPLIT_POINT_READY when
+// a span is over, whose point is then in `point`, to be kept for
+// ohmsplit_trend_restore; otherwise `point` is untouched.
+ohmsplit_status_t ohmsplit_trend_take(struct ohmsplit_trend_t *trend,
+                                      uint32_t now_second,
+                                      const struct ohmsplit_report_t *report,
+                                      struct ohmsplit_point_t *point);
+
+// Background. Takes a point again that was kept, oldest first, as after a
+// reset. ohmsplit_journal_history does it for those in a journal.
+ohmsplit_status_t ohmsplit_trend_restore(struct ohmsplit_trend_t *trend,
+                                         const struct ohmsplit_point_t *point);
+
+// Background. One slice of work of bounded length: OHMSPLIT_BUSY when more is
+// waiting, OHMSPLIT_OK when not. Work comes with each point.
+ohmsplit_status_t ohmsplit_trend_step(struct ohmsplit_trend_t *trend);
+
+// Background. How isolation develops, as it is known at `now_second`.
+ohmsplit_status_t ohmsplit_trend_course(struct ohmsplit_trend_t *trend,
+                                        uint32_t now_second,
+                                        struct ohmsplit_course_t *course);
+
+// Finds the newest record in the pages: reads every slot once. The journal
+// keeps a copy of `pages`, and its context. `gap_second` is the least time
+// between two records of a kind that are not urgent, so that a verdict that
+// flickers does not wear the memory out; 60 is a good start.
+//
+// Pass sizeof *journal as `size`.
+ohmsplit_status_t ohmsplit_journal_open(struct ohmsplit_journal_t *journal,
+                                        size_t size,
+                                        const struct ohmsplit_pages_t *pages,
+                                        uint32_t gap_second);
+
+// Background. What the records tell: reads every slot once. `trend` gets its
+// points back; it is the one pointer that may be null, where there is no trend.
+//
+// When the memory refuses, take the latch as set and make the trend anew.
+ohmsplit_status_t ohmsplit_journal_history(struct ohmsplit_journal_t *journal,
+                                           struct ohmsplit_trend_t *trend,
+                                           struct ohmsplit_history_t *history);
+
+// Background. Records that the monitor began, with nothing measured.
+// OHMSPLIT_RECORDED, as in the calls below when there was something to record.
+ohmsplit_status_t ohmsplit_journal_started(struct ohmsplit_journal_t *journal, uint32_t now_second);
+
+// Background. Records the verdict of a report: at once when it is worse than
+// the one recorded last, otherwise when it changed and the gap is over. Give
+// it every report.
+ohmsplit_status_t ohmsplit_journal_report(struct ohmsplit_journal_t *journal,
+                                          uint32_t now_second,
+                                          const struct ohmsplit_report_t *report);
+
+// Background. Records an answer of ohmsplit_permit_ask: at once when the
+// alarm's latch changed, since a reset must not forget it, or when a
+// permission was withdrawn. Give it every answer.
+ohmsplit_status_t ohmsplit_journal_answer(struct ohmsplit_journal_t *journal,
+                                          uint32_t now_second,
+                                          const struct ohmsplit_answer_t *answer);
+
+// Background. Records what is connected, bit by bit as in
+// ohmsplit_sections_init.
+ohmsplit_status_t ohmsplit_journal_switched(struct ohmsplit_journal_t *journal,
+                                            uint32_t now_second,
+                                            uint32_t connected);
+
+// Background. Records a point of ohmsplit_trend_take.
+ohmsplit_status_t ohmsplit_journal_point(struct ohmsplit_journal_t *journal,
+                                         uint32_t now_second,
+                                         const struct ohmsplit_point_t *point);
+
 #ifdef __cplusplus
 }  // extern "C"
 #endif  // __cplusplus
@@ -803,6 +1278,10 @@ OHMSPLIT_ASSERT(sizeof(ohmsplit_sampler_t) == OHMSPLIT_SAMPLER_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_block_t) == OHMSPLIT_BLOCK_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_monitor_t) == OHMSPLIT_MONITOR_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_swift_t) == OHMSPLIT_SWIFT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_permit_t) == OHMSPLIT_PERMIT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_sections_t) == OHMSPLIT_SECTIONS_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_trend_t) == OHMSPLIT_TREND_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_journal_t) == OHMSPLIT_JOURNAL_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_sample_t) == OHMSPLIT_SAMPLE_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_settings_t) == OHMSPLIT_SETTINGS_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_report_t) == OHMSPLIT_REPORT_SIZE);

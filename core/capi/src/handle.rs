@@ -21,7 +21,7 @@ pub(crate) trait Content: Sized {
         Slot::<Self>::SIZE <= size_of::<Self::Storage>()
             && align_of::<Slot<Self>>() <= OHMSPLIT_ALIGNMENT
             && align_of::<Self::Storage>() == OHMSPLIT_ALIGNMENT,
-        "the core has outgrown a size in types.rs"
+        "the core has outgrown a size in types/handles.rs"
     );
 }
 
@@ -167,3 +167,9 @@ impl<T> Output<T> {
 pub(crate) trait Plain {}
 impl Plain for ohmsplit_sample_t {}
 impl Plain for ohmsplit_settings_t {}
+impl Plain for ohmsplit_report_t {}
+impl Plain for ohmsplit_rules_t {}
+impl Plain for ohmsplit_answer_t {}
+impl Plain for ohmsplit_point_t {}
+/// Functions that C gives may be null, which is a value of theirs.
+impl Plain for ohmsplit_pages_t {}

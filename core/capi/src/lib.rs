@@ -25,13 +25,17 @@
 //!
 //! * `types`: what C sees, as plain integers
 //! * `settings`: the C configuration to the core's
-//! * `report`: the core's report to the C one
-//! * `handle`: the core's values in memory that C owns; with `calls` the only
-//!   unsafe code of the workspace
+//! * `report`, `after`: what the core says, to what C gets
+//! * `given`: what C hands back, to the core's
+//! * `handle`: the core's values in memory that C owns, `pages`: memory pages
+//!   that C reaches; with `calls` the only unsafe code of the workspace
 //! * `calls`: the functions
 
+mod after;
 mod calls;
+mod given;
 mod handle;
+mod pages;
 mod report;
 mod settings;
 mod types;

@@ -10,12 +10,12 @@ use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Reason, Report, Verdict
 
 use crate::types::*;
 
-const NONE: ohmsplit_measured_t = ohmsplit_measured_t {
+pub(crate) const NONE: ohmsplit_measured_t = ohmsplit_measured_t {
     value: OHMSPLIT_ABSENT,
     uncertainty: OHMSPLIT_ABSENT,
 };
 
-const NO_RESISTANCE: ohmsplit_resistance_t = ohmsplit_resistance_t {
+pub(crate) const NO_RESISTANCE: ohmsplit_resistance_t = ohmsplit_resistance_t {
     value_milliohm: OHMSPLIT_ABSENT,
     low_milliohm: OHMSPLIT_ABSENT,
     high_milliohm: OHMSPLIT_ABSENT,
@@ -26,21 +26,17 @@ pub(crate) fn of(report: &Report) -> ohmsplit_report_t {
     let (verdict, verdict_reason) = verdict(report.verdict);
     let mut out = ohmsplit_report_t {
         sequence: report.sequence,
-        drive: drive(report.drive),
-        verdict,
+        drive: drive(report.drive) as i32,
+        verdict: verdict as i32,
         verdict_reason,
         judged: match report.judged {
             Judged::WeakestRail => ohmsplit_judged_t::OHMSPLIT_JUDGED_WEAKEST_RAIL,
             Judged::BothInParallel => ohmsplit_judged_t::OHMSPLIT_JUDGED_BOTH_IN_PARALLEL,
-        },
-        kind: ohmsplit_kind_t::OHMSPLIT_KIND_NONE,
+        } as i32,
+        kind: ohmsplit_kind_t::OHMSPLIT_KIND_NONE as i32,
         reading_reason: why(report.reading.err()),
         estimate_reason: why(report.estimate.err()),
-        basis: match report.basis {
-            Basis::Settled => ohmsplit_basis_t::OHMSPLIT_BASIS_SETTLED,
-            Basis::Transient => ohmsplit_basis_t::OHMSPLIT_BASIS_TRANSIENT,
-            Basis::Sudden => ohmsplit_basis_t::OHMSPLIT_BASIS_SUDDEN,
-        },
+        basis: basis(report.basis),
         dwell_over: i32::from(report.dwell_over),
         chassis_microvolt: NONE,
         pack_microvolt: NONE,
@@ -77,12 +73,7 @@ fn put_reading(out: &mut ohmsplit_report_t, reading: &Reading) {
 }
 
 fn put_estimate(out: &mut ohmsplit_report_t, estimate: &Estimate) {
-    let femtosiemens = |g: Microsiemens| nano(g.get());
-    out.kind = match estimate.kind {
-        Kind::Figure => ohmsplit_kind_t::OHMSPLIT_KIND_FIGURE,
-        Kind::Short => ohmsplit_kind_t::OHMSPLIT_KIND_SHORT,
-        Kind::Open => ohmsplit_kind_t::OHMSPLIT_KIND_OPEN,
-    };
+    out.kind = kind(estimate.kind);
     out.isolation = resistance(estimate.isolation, estimate.isolation_interval);
     out.positive = resistance(estimate.positive, estimate.positive_interval);
     out.negative = resistance(estimate.negative, estimate.negative_interval);
@@ -94,6 +85,24 @@ fn put_estimate(out: &mut ohmsplit_report_t, estimate: &Estimate) {
     out.touch_current_nanoampere = measured(estimate.touch_current, |i: Microamps| milli(i.get()));
     out.capacitance_picofarad = optional(estimate.capacitance, |c: Microfarads| micro(c.get()));
     out.estimate_pack_microvolt = micro(estimate.pack.get());
+}
+
+pub(crate) const fn kind(kind: Kind) -> i32 {
+    let code = match kind {
+        Kind::Figure => ohmsplit_kind_t::OHMSPLIT_KIND_FIGURE,
+        Kind::Short => ohmsplit_kind_t::OHMSPLIT_KIND_SHORT,
+        Kind::Open => ohmsplit_kind_t::OHMSPLIT_KIND_OPEN,
+    };
+    code as i32
+}
+
+pub(crate) const fn basis(basis: Basis) -> i32 {
+    let code = match basis {
+        Basis::Settled => ohmsplit_basis_t::OHMSPLIT_BASIS_SETTLED,
+        Basis::Transient => ohmsplit_basis_t::OHMSPLIT_BASIS_TRANSIENT,
+        Basis::Sudden => ohmsplit_basis_t::OHMSPLIT_BASIS_SUDDEN,
+    };
+    code as i32
 }
 
 /// The code of a drive state.
@@ -117,24 +126,27 @@ pub(crate) fn verdict(verdict: Verdict) -> (ohmsplit_verdict_t, i32) {
 }
 
 /// The core's own stable code; a test holds the header's list against it.
-fn why(reason: Option<Reason>) -> i32 {
+pub(crate) fn why(reason: Option<Reason>) -> i32 {
     reason.map_or(ohmsplit_reason_t::OHMSPLIT_REASON_NONE as i32, |reason| {
         i32::from(reason.code())
     })
 }
 
-fn measured<T>(from: Measured<T>, unit: impl Fn(T) -> i64) -> ohmsplit_measured_t {
+pub(crate) fn measured<T>(from: Measured<T>, unit: impl Fn(T) -> i64) -> ohmsplit_measured_t {
     ohmsplit_measured_t {
         value: unit(from.value),
         uncertainty: unit(from.u),
     }
 }
 
-fn optional<T>(from: Option<Measured<T>>, unit: impl Fn(T) -> i64) -> ohmsplit_measured_t {
+pub(crate) fn optional<T>(
+    from: Option<Measured<T>>,
+    unit: impl Fn(T) -> i64,
+) -> ohmsplit_measured_t {
     from.map_or(NONE, |from| measured(from, unit))
 }
 
-fn resistance(value: Ohms, interval: Interval<Ohms>) -> ohmsplit_resistance_t {
+pub(crate) fn resistance(value: Ohms, interval: Interval<Ohms>) -> ohmsplit_resistance_t {
     ohmsplit_resistance_t {
         value_milliohm: milliohms(value),
         low_milliohm: milliohms(interval.low),
@@ -155,6 +167,10 @@ pub(crate) const fn micro(value: I32F32) -> i64 {
     in_parts(value, 1_000_000)
 }
 
+pub(crate) const fn femtosiemens(g: Microsiemens) -> i64 {
+    nano(g.get())
+}
+
 const fn milli(value: I32F32) -> i64 {
     in_parts(value, 1000)
 }
@@ -163,7 +179,7 @@ pub(crate) const fn nano(value: I32F32) -> i64 {
     in_parts(value, 1_000_000_000)
 }
 
-const fn in_parts(value: I32F32, parts: i64) -> i64 {
+pub(crate) const fn in_parts(value: I32F32, parts: i64) -> i64 {
     let bits = value.to_bits();
     if bits == i64::MAX {
         return OHMSPLIT_UNBOUNDED;

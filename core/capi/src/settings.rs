@@ -80,6 +80,17 @@ pub(crate) const fn drive(code: i32) -> Option<Drive> {
     }
 }
 
+/// The judged figure of a code.
+pub(crate) const fn judged(code: i32) -> Option<Judged> {
+    const WEAKEST_RAIL: i32 = ohmsplit_judged_t::OHMSPLIT_JUDGED_WEAKEST_RAIL as i32;
+    const BOTH_IN_PARALLEL: i32 = ohmsplit_judged_t::OHMSPLIT_JUDGED_BOTH_IN_PARALLEL as i32;
+    match code {
+        WEAKEST_RAIL => Some(Judged::WeakestRail),
+        BOTH_IN_PARALLEL => Some(Judged::BothInParallel),
+        _ => None,
+    }
+}
+
 fn front_end(settings: &ohmsplit_settings_t) -> Result<FrontEnd, Refused> {
     use ohmsplit_front_end_t::*;
     const CHASSIS_AND_PACK: i32 = OHMSPLIT_FRONT_END_CHASSIS_AND_PACK as i32;
@@ -194,13 +205,7 @@ fn reading_lag(settings: &ohmsplit_settings_t) -> Result<Option<Measured<Seconds
 }
 
 fn limits(settings: &ohmsplit_settings_t) -> Result<Limits, Refused> {
-    const WEAKEST_RAIL: i32 = ohmsplit_judged_t::OHMSPLIT_JUDGED_WEAKEST_RAIL as i32;
-    const BOTH_IN_PARALLEL: i32 = ohmsplit_judged_t::OHMSPLIT_JUDGED_BOTH_IN_PARALLEL as i32;
-    let judged = match settings.judged {
-        WEAKEST_RAIL => Judged::WeakestRail,
-        BOTH_IN_PARALLEL => Judged::BothInParallel,
-        _ => return Err(OHMSPLIT_ERROR_JUDGED),
-    };
+    let judged = judged(settings.judged).ok_or(OHMSPLIT_ERROR_JUDGED)?;
     let confirmations = u8::try_from(settings.confirmations)
         .ok()
         .filter(|&count| count > 0)
@@ -253,7 +258,7 @@ fn ohms(milliohms: i64) -> Result<Ohms, Refused> {
 
 /// `value/parts` with `FRAC` fraction bits, rounded to nearest, ties upwards.
 /// `parts` is at most 10⁹, so that a remainder of it has room for 32 bits more.
-const fn rounded<const FRAC: u32>(value: i64, parts: i64) -> Option<i64> {
+pub(crate) const fn rounded<const FRAC: u32>(value: i64, parts: i64) -> Option<i64> {
     let (Some(whole), Some(rest)) = (
         value.checked_div_euclid(parts),
         value.checked_rem_euclid(parts),

@@ -3,14 +3,26 @@
 use std::path::{Path, PathBuf};
 
 use ohmsplit::Reason;
+use ohmsplit::permit::Withheld;
 
 /// In the order of the header.
-const SOURCES: [&str; 5] = [
-    "types.rs",
+const SOURCES: [&str; 16] = [
+    "types/status.rs",
+    "types/handles.rs",
+    "types/settings.rs",
+    "types/report.rs",
+    "types/permit.rs",
+    "types/sections.rs",
+    "types/trend.rs",
+    "types/journal.rs",
     "calls/settings.rs",
     "calls/sampler.rs",
     "calls/monitor.rs",
     "calls/swift.rs",
+    "calls/permit.rs",
+    "calls/sections.rs",
+    "calls/trend.rs",
+    "calls/journal.rs",
 ];
 
 fn package() -> &'static Path {
@@ -60,4 +72,23 @@ fn every_reason_of_the_core_is_in_the_header() {
     }
     let listed = header.matches(" OHMSPLIT_REASON_").count();
     assert_eq!(listed, Reason::ALL.len() + 1, "and one for none");
+}
+
+/// The same of what withholds the permission to close.
+#[test]
+fn every_cause_of_the_core_is_in_the_header() {
+    let header = std::fs::read_to_string(committed()).expect("header");
+    let causes = (0..=u8::MAX).filter_map(|code| {
+        let plain = Withheld::from_code(code, None);
+        plain.or_else(|| Withheld::from_code(code, Some(Reason::Saturated)))
+    });
+    let mut count = 0;
+    for cause in causes {
+        let name = cause.name().to_uppercase();
+        let line = format!("OHMSPLIT_WITHHELD_{name} = {},", cause.code());
+        assert!(header.contains(&line), "not in the header: {line}");
+        count += 1;
+    }
+    let listed = header.matches(" OHMSPLIT_WITHHELD_").count();
+    assert_eq!(listed, count + 1, "and one for none");
 }
