@@ -1,6 +1,7 @@
 /*
  * Replays a capture through the C interface and prints every report, one field
- * a line. It needs no library, so that the same file runs hosted and on target.
+ * a line; with AFTER defined, what the stages after the report make of it too.
+ * It needs no library, so that the same file runs hosted and on target.
  *
  * Input: whole numbers, separated by blanks and lines. First the settings:
  *   front_end
@@ -11,11 +12,12 @@
  *   working_voltage_uV judged reading_lag_ns
  * then of each sample: at_us drive code code
  */
+#include "after.h"
 #include "ohmsplit.h"
 #include "port.h"
+#include "text.h"
 
 #include <stdbool.h>
-#include <stddef.h>
 #include <stdint.h>
 
 /* The same program for either monitor. */
@@ -28,47 +30,6 @@
 static ohmsplit_config_t config;
 static ohmsplit_sampler_t sampler;
 static MONITOR(t) monitor;
-
-static void put_text(const char *text) {
-    while (*text != '\0') {
-        port_put(*text++);
-    }
-}
-
-static void put_number(int64_t number) {
-    char digits[20];
-    size_t count = 0;
-    /* Of the magnitude, since that of INT64_MIN has no int64_t. */
-    uint64_t rest = number < 0 ? 0 - (uint64_t)number : (uint64_t)number;
-    do {
-        digits[count++] = (char)('0' + rest % 10);
-        rest /= 10;
-    } while (rest != 0);
-    if (number < 0) {
-        port_put('-');
-    }
-    while (count > 0) {
-        port_put(digits[--count]);
-    }
-}
-
-static void put_field(const char *name, int64_t value) {
-    put_text(name);
-    port_put(' ');
-    put_number(value);
-    port_put('\n');
-}
-
-static void put_measured(const char *name, ohmsplit_measured_t measured) {
-    put_field(name, measured.value);
-    put_field("  uncertainty", measured.uncertainty);
-}
-
-static void put_resistance(const char *name, ohmsplit_resistance_t resistance) {
-    put_field(name, resistance.value_milliohm);
-    put_field("  low", resistance.low_milliohm);
-    put_field("  high", resistance.high_milliohm);
-}
 
 static void put_report(const ohmsplit_report_t *report) {
     put_field("sequence", report->sequence);
@@ -97,13 +58,6 @@ static void put_report(const ohmsplit_report_t *report) {
     put_measured("touch_current_nanoampere", report->touch_current_nanoampere);
     put_measured("capacitance_picofarad", report->capacitance_picofarad);
     put_field("estimate_pack_microvolt", report->estimate_pack_microvolt);
-}
-
-/* Says what failed and how; false. */
-static bool failed(const char *what, ohmsplit_status_t status) {
-    put_text("failed: ");
-    put_field(what, status);
-    return false;
 }
 
 /* The next number of the input; false at its end. */
@@ -189,7 +143,14 @@ static bool set_up(void) {
         return failed("sampler_init", status);
     }
     status = MONITOR(init)(&monitor, sizeof monitor, &config);
-    return status == OHMSPLIT_OK || failed("monitor_init", status);
+    if (status != OHMSPLIT_OK) {
+        return failed("monitor_init", status);
+    }
+#ifdef AFTER
+    return after_begin(&config);
+#else
+    return true;
+#endif
 }
 
 /* Background work until there is none. */
@@ -199,6 +160,11 @@ static bool work(void) {
     while ((status = MONITOR(step)(&monitor, &report)) != OHMSPLIT_OK) {
         if (status == OHMSPLIT_REPORT_READY) {
             put_report(&report);
+#ifdef AFTER
+            if (!after_report(&report)) {
+                return false;
+            }
+#endif
         } else if (status != OHMSPLIT_BUSY) {
             return failed("monitor_step", status);
         }
@@ -255,7 +221,11 @@ static bool put_end(void) {
     put_field("wanted_drive", drive);
     put_field("last_verdict", verdict);
     put_field("last_reason", reason);
+#ifdef AFTER
+    return after_end(&config);
+#else
     return true;
+#endif
 }
 
 int run(void) { return set_up() && replay() && put_end() ? 0 : 1; }

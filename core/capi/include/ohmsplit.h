@@ -234,8 +234,29 @@
 // Bytes of ohmsplit_report_t.
 #define OHMSPLIT_REPORT_SIZE 304
 
+// Bytes of ohmsplit_answer_t.
+#define OHMSPLIT_ANSWER_SIZE 20
+
+// Bytes of ohmsplit_rules_t.
+#define OHMSPLIT_RULES_SIZE 12
+
+// Bytes of ohmsplit_share_t.
+#define OHMSPLIT_SHARE_SIZE 104
+
 // Most sections: one bit each in a set of them.
 #define OHMSPLIT_SECTIONS_MAX 8
+
+// Bytes of ohmsplit_course_t.
+#define OHMSPLIT_COURSE_SIZE 56
+
+// Bytes of ohmsplit_point_t.
+#define OHMSPLIT_POINT_SIZE 8
+
+// Bytes of ohmsplit_history_t.
+#define OHMSPLIT_HISTORY_SIZE 124
+
+// Bytes of ohmsplit_judgement_t.
+#define OHMSPLIT_JUDGEMENT_SIZE 40
 
 // Bytes of a record, and of a slot.
 #define OHMSPLIT_RECORD_SIZE 32
@@ -1216,7 +1237,8 @@ ohmsplit_status_t ohmsplit_trend_course(struct ohmsplit_trend_t *trend,
 // Finds the newest record in the pages: reads every slot once. The journal
 // keeps a copy of `pages`, and its context. `gap_second` is the least time
 // between two records of a kind that are not urgent, so that a verdict that
-// flickers does not wear the memory out; 60 is a good start.
+// flickers does not wear the memory out; 60 is a good start. When the memory
+// refuses there is no journal.
 //
 // Pass sizeof *journal as `size`.
 ohmsplit_status_t ohmsplit_journal_open(struct ohmsplit_journal_t *journal,
@@ -1285,5 +1307,12 @@ OHMSPLIT_ASSERT(sizeof(ohmsplit_journal_t) == OHMSPLIT_JOURNAL_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_sample_t) == OHMSPLIT_SAMPLE_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_settings_t) == OHMSPLIT_SETTINGS_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_report_t) == OHMSPLIT_REPORT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_rules_t) == OHMSPLIT_RULES_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_answer_t) == OHMSPLIT_ANSWER_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_share_t) == OHMSPLIT_SHARE_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_point_t) == OHMSPLIT_POINT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_course_t) == OHMSPLIT_COURSE_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_judgement_t) == OHMSPLIT_JUDGEMENT_SIZE);
+OHMSPLIT_ASSERT(sizeof(ohmsplit_history_t) == OHMSPLIT_HISTORY_SIZE);
 OHMSPLIT_ASSERT(sizeof(ohmsplit_status_t) == 4 && sizeof(ohmsplit_verdict_t) == 4);
 #undef OHMSPLIT_ASSERT

@@ -163,6 +163,15 @@ impl<T> Output<T> {
     }
 }
 
+impl<T: Content> Output<Slot<T>> {
+    /// Ends the handle that may be there: a call on it from now on is told that
+    /// there is none, until the value is put.
+    pub(crate) fn clear(&self) {
+        // SAFETY: not null, aligned; the word given to `place` for the rest.
+        unsafe { (&raw mut (*self.0).mark).write(AtomicU32::new(0)) };
+    }
+}
+
 /// Types of integers only: any content is valid.
 pub(crate) trait Plain {}
 impl Plain for ohmsplit_sample_t {}

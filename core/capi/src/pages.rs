@@ -26,6 +26,9 @@ pub(crate) struct Memory {
 
 impl Memory {
     pub(crate) fn of(from: &ohmsplit_pages_t) -> Result<Self, Refused> {
+        if from.pages < 2 || from.slots < 1 {
+            return Err(OHMSPLIT_ERROR_MEMORY_TOO_SMALL);
+        }
         Ok(Self {
             context: from.context,
             pages: from.pages,

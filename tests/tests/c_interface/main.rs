@@ -2,6 +2,7 @@
 //! captures through it and misuse it. What they print must be, to the last
 //! digit, what the core says without it.
 
+mod after;
 mod text;
 mod toolchain;
 
@@ -10,7 +11,8 @@ use ohmsplit_host::network::{NetworkFile, Readings};
 use ohmsplit_host::rig::{Clock, MonitorKind, Rig};
 use ohmsplit_tests::fixtures;
 
-use toolchain::{PLAIN, SANITIZED};
+use after::After;
+use toolchain::{AFTER, MISUSE, MISUSE_AFTER, PLAIN, Program, REPLAY, SANITIZED};
 
 /// A capture as the C program reads it, and what it must print.
 struct Replay {
@@ -21,7 +23,7 @@ struct Replay {
 
 impl Replay {
     /// `None` for a capture in volts: firmware has codes.
-    fn of(stem: &str, kind: MonitorKind) -> Option<Self> {
+    fn of(stem: &str, kind: MonitorKind, program: &Program) -> Option<Self> {
         let path = fixtures::capture(stem);
         let mut reader = Reader::open(&path).expect(stem);
         if reader.layout().readings == Readings::Volts {
@@ -33,8 +35,14 @@ impl Replay {
         let mut input = text::settings(&network);
         let mut expected = String::new();
         let mut verdict = None;
+        let mut after = program
+            .goes_on_after_the_report
+            .then(|| After::new(&config));
         let mut on_event = |event: &ohmsplit_host::rig::Event| {
             text::put_report(&mut expected, &event.report);
+            if let Some(after) = &mut after {
+                after.report(&mut expected, &event.report);
+            }
             verdict = Some(event.report.verdict);
         };
         let mut clock = Clock::default();
@@ -51,6 +59,9 @@ impl Replay {
         let wanted = rig.drive();
         rig.finish(&mut on_event);
         text::put_end(&mut expected, wanted, verdict.expect("a report"));
+        if let Some(after) = after {
+            after.end(&mut expected);
+        }
         Some(Self {
             stem: stem.to_owned(),
             input,
@@ -72,22 +83,17 @@ impl Replay {
     }
 }
 
-fn replays(kind: MonitorKind) -> Vec<Replay> {
-    let replays: Vec<_> = fixtures::captures()
-        .iter()
-        .filter_map(|stem| Replay::of(stem, kind))
-        .collect();
-    assert!(replays.len() >= 10, "captures in codes");
-    replays
-}
-
 #[test]
 fn every_capture_in_codes_is_replayed_with_the_result_of_the_core() {
     for subject in toolchain::SUBJECTS {
-        let program =
-            |build| toolchain::host_program("replay", &["replay.c", "port_host.c"], build, subject);
-        let (plain, sanitized) = (program(PLAIN), program(SANITIZED));
-        for replay in replays(subject.kind) {
+        let build = |build| toolchain::host_program(&AFTER, build, subject);
+        let (plain, sanitized) = (build(PLAIN), build(SANITIZED));
+        let replays: Vec<_> = fixtures::captures()
+            .iter()
+            .filter_map(|stem| Replay::of(stem, subject.kind, &AFTER))
+            .collect();
+        assert!(replays.len() >= 10, "captures in codes");
+        for replay in replays {
             replay.check(&toolchain::run(&plain, &replay.input), "plain");
             replay.check(&toolchain::run(&sanitized, &replay.input), "sanitized");
         }
@@ -96,10 +102,12 @@ fn every_capture_in_codes_is_replayed_with_the_result_of_the_core() {
 
 #[test]
 fn every_misuse_is_told_and_nothing_is_written_beside() {
-    for subject in toolchain::SUBJECTS {
-        for build in [PLAIN, SANITIZED] {
-            let program = toolchain::host_program("misuse", &["misuse.c"], build, subject);
-            assert_eq!(toolchain::run(&program, ""), "every misuse was told\n");
+    for program in [&MISUSE, &MISUSE_AFTER] {
+        for subject in toolchain::SUBJECTS {
+            for build in [PLAIN, SANITIZED] {
+                let program = toolchain::host_program(program, build, subject);
+                assert_eq!(toolchain::run(&program, ""), "every misuse was told\n");
+            }
         }
     }
 }
@@ -110,7 +118,8 @@ fn every_error_of_the_header_is_provoked_by_the_misuse_program() {
         std::fs::read_to_string(toolchain::capi().join(path))
             .unwrap_or_else(|error| panic!("{path}: {error}"))
     };
-    let (header, misuse) = (read("include/ohmsplit.h"), read("ctest/misuse.c"));
+    let header = read("include/ohmsplit.h");
+    let misuse = read("ctest/misuse.c") + &read("ctest/misuse_after.c");
     let errors: Vec<&str> = header
         .lines()
         .filter_map(|line| line.trim().split_once(" = -"))
@@ -154,9 +163,11 @@ const ON_TARGET: [&str; 3] = [
 fn microcontrollers_replay_with_the_result_of_the_core_and_link_nothing_forbidden() {
     toolchain::assert_floating_point_would_show();
     for (subject, target) in toolchain::RUNS {
-        for stem in ON_TARGET {
-            let replay = Replay::of(stem, subject.kind).expect("a capture in codes");
-            let image = toolchain::target_program(target, subject, stem, &replay.input);
+        let [first, ..] = ON_TARGET;
+        let replays = ON_TARGET.map(|stem| (stem, &REPLAY));
+        for (stem, program) in replays.into_iter().chain([(first, &AFTER)]) {
+            let replay = Replay::of(stem, subject.kind, program).expect("a capture in codes");
+            let image = toolchain::target_program(program, target, subject, stem, &replay.input);
             toolchain::assert_nothing_forbidden_is_linked(&image);
             replay.check(&toolchain::emulate(target, &image), target.triple);
         }

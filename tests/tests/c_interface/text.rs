@@ -11,8 +11,8 @@ use ohmsplit::units::{
 use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Reason, Report, Sample, Verdict};
 use ohmsplit_host::network::{ChannelPart, DriveKind, FrontEndKind, NetworkFile, Rail};
 
-const ABSENT: i64 = i64::MIN;
-const UNBOUNDED: i64 = i64::MAX;
+pub(crate) const ABSENT: i64 = i64::MIN;
+pub(crate) const UNBOUNDED: i64 = i64::MAX;
 
 fn micro(value: f64) -> i64 {
     (value * 1e6).round() as i64
@@ -122,20 +122,25 @@ pub(crate) fn put_sample(text: &mut String, sample: &Sample) {
 }
 
 /// Fields of a report, one a line.
-struct Fields<'t>(&'t mut String);
+pub(crate) struct Fields<'t>(pub(crate) &'t mut String);
 
 impl Fields<'_> {
-    fn put(&mut self, name: &str, value: i64) {
+    pub(crate) fn put(&mut self, name: &str, value: i64) {
         writeln!(self.0, "{name} {value}").expect("a string takes all");
     }
 
-    fn measured<T>(&mut self, name: &str, from: Option<Measured<T>>, unit: impl Fn(T) -> i64) {
+    pub(crate) fn measured<T>(
+        &mut self,
+        name: &str,
+        from: Option<Measured<T>>,
+        unit: impl Fn(T) -> i64,
+    ) {
         let (value, u) = from.map_or((ABSENT, ABSENT), |from| (unit(from.value), unit(from.u)));
         self.put(name, value);
         self.put("  uncertainty", u);
     }
 
-    fn resistance(&mut self, name: &str, from: Option<(Ohms, Interval<Ohms>)>) {
+    pub(crate) fn resistance(&mut self, name: &str, from: Option<(Ohms, Interval<Ohms>)>) {
         let milliohms = |r: Ohms| parts(r.to_bits(), 16, 1000);
         let [value, low, high] = from.map_or([ABSENT; 3], |(value, interval)| {
             [value, interval.low, interval.high].map(milliohms)
@@ -251,7 +256,7 @@ const fn drive_code(drive: Drive) -> i64 {
     }
 }
 
-fn verdict_codes(verdict: Verdict) -> [i64; 2] {
+pub(crate) fn verdict_codes(verdict: Verdict) -> [i64; 2] {
     match verdict {
         Verdict::Undetermined(reason) => [0, reason_code(Some(reason))],
         Verdict::Healthy => [1, 0],
@@ -260,12 +265,12 @@ fn verdict_codes(verdict: Verdict) -> [i64; 2] {
     }
 }
 
-fn reason_code(reason: Option<Reason>) -> i64 {
+pub(crate) fn reason_code(reason: Option<Reason>) -> i64 {
     reason.map_or(0, |reason| i64::from(reason.code()))
 }
 
 /// A fixed-point number in whole parts of its unit: ⌊bits·scale/2^fraction + ½⌋.
-fn parts(bits: i64, fraction: u32, scale: i64) -> i64 {
+pub(crate) fn parts(bits: i64, fraction: u32, scale: i64) -> i64 {
     if bits == i64::MAX {
         return UNBOUNDED;
     }

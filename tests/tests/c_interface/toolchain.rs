@@ -30,6 +30,48 @@ pub(crate) const SUBJECTS: [Subject; 2] = [
     },
 ];
 
+/// A program of `ctest`.
+#[derive(Debug)]
+pub(crate) struct Program {
+    name: &'static str,
+    sources: &'static [&'static str],
+    defines: &'static [&'static str],
+    pub(crate) goes_on_after_the_report: bool,
+}
+
+impl Program {
+    const fn new(name: &'static str, sources: &'static [&'static str]) -> Self {
+        Self {
+            name,
+            sources,
+            defines: &[],
+            goes_on_after_the_report: false,
+        }
+    }
+
+    fn paths(&self) -> impl Iterator<Item = PathBuf> {
+        let folder = capi().join("ctest");
+        self.sources.iter().map(move |name| folder.join(name))
+    }
+}
+
+/// Replays; it wants a port.
+pub(crate) const REPLAY: Program = Program::new("replay", &["replay.c", "text.c"]);
+
+/// Replays, and hands each report to the stages after it.
+pub(crate) const AFTER: Program = Program {
+    name: "after",
+    sources: &["replay.c", "text.c", "after.c"],
+    defines: &["-DAFTER"],
+    goes_on_after_the_report: true,
+};
+
+/// Misuses what leads to a report.
+pub(crate) const MISUSE: Program = Program::new("misuse", &["misuse.c"]);
+
+/// Misuses what comes after it.
+pub(crate) const MISUSE_AFTER: Program = Program::new("misuse_after", &["misuse_after.c"]);
+
 /// How a program for the host is compiled.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Build {
@@ -132,20 +174,19 @@ fn compiler(program: &str, language: &str) -> Command {
 }
 
 /// Compiles a C program of `ctest` against the library for the host.
-pub(crate) fn host_program(
-    name: &str,
-    sources: &[&str],
-    build: Build,
-    subject: Subject,
-) -> PathBuf {
-    let program = scratch().join(format!("{name}-{}-{}", subject.name, build.name));
+pub(crate) fn host_program(program: &Program, build: Build, subject: Subject) -> PathBuf {
+    let name = program.name;
+    let built = scratch().join(format!("{name}-{}-{}", subject.name, build.name));
     let mut gcc = compiler("gcc", "-std=c11");
     gcc.args(build.flags).arg(subject.define);
-    gcc.args(sources.iter().map(|name| capi().join("ctest").join(name)));
+    gcc.args(program.defines).args(program.paths());
+    if program.sources.contains(&"text.c") {
+        gcc.arg(capi().join("ctest/port_host.c"));
+    }
     // The libraries that the standard library of Rust on the host wants.
     gcc.arg(host_library()).args(["-lpthread", "-ldl", "-lm"]);
-    output(gcc.arg("-o").arg(&program), "");
-    program
+    output(gcc.arg("-o").arg(&built), "");
+    built
 }
 
 /// Compiles a text of a language, to nothing, with all warnings as errors.
@@ -225,6 +266,7 @@ fn target_library(target: &Target) -> PathBuf {
 
 /// Links the replay with a capture in its flash.
 pub(crate) fn target_program(
+    program: &Program,
     target: &Target,
     subject: &Subject,
     stem: &str,
@@ -232,7 +274,9 @@ pub(crate) fn target_program(
 ) -> PathBuf {
     let text = scratch().join(format!("{stem}.txt"));
     fs::write(&text, capture).expect("a scratch file");
-    let image = scratch().join(format!("{stem}-{}-{}.elf", subject.name, target.triple));
+    let name = program.name;
+    let file = format!("{name}-{stem}-{}-{}.elf", subject.name, target.triple);
+    let image = scratch().join(file);
     let ctest = capi().join("ctest");
     let mut gcc = compiler("arm-none-eabi-gcc", "-std=c11");
     gcc.args(target.core)
@@ -240,7 +284,9 @@ pub(crate) fn target_program(
         .arg(subject.define)
         .args(target.memory.map(|symbol| format!("-Wl,--defsym={symbol}")))
         .arg(format!("-DCAPTURE=\"{}\"", text.display()))
-        .args(["replay.c", "port_target.c"].map(|name| ctest.join(name)))
+        .args(program.defines)
+        .args(program.paths())
+        .arg(ctest.join("port_target.c"))
         .arg(target_library(target))
         .args(["-lgcc", "-Wl,--gc-sections,--fatal-warnings"])
         .args(["-Wl,-z,noexecstack", "-T"])

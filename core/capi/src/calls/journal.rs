@@ -49,7 +49,8 @@ impl Keeping {
 /// Finds the newest record in the pages: reads every slot once. The journal
 /// keeps a copy of `pages`, and its context. `gap_second` is the least time
 /// between two records of a kind that are not urgent, so that a verdict that
-/// flickers does not wear the memory out; 60 is a good start.
+/// flickers does not wear the memory out; 60 is a good start. When the memory
+/// refuses there is no journal.
 ///
 /// Pass sizeof *journal as `size`.
 #[unsafe(no_mangle)]
@@ -64,6 +65,8 @@ pub unsafe extern "C" fn ohmsplit_journal_open(
         let place = unsafe { handle::place(journal, size) }?;
         // SAFETY: the header demands pages that nobody writes during the call.
         let memory = Memory::of(unsafe { handle::input(pages) }?)?;
+        // The functions of the pages may call: they must not find an old journal.
+        place.clear();
         place.put(Slot::new(Keeping {
             journal: Journal::open(memory).map_err(refused)?,
             recorder: Recorder::new(gap_second),

@@ -2,6 +2,10 @@
 
 use core::ffi::c_void;
 
+/// Bytes of ohmsplit_history_t.
+pub const OHMSPLIT_HISTORY_SIZE: usize = 124;
+/// Bytes of ohmsplit_judgement_t.
+pub const OHMSPLIT_JUDGEMENT_SIZE: usize = 40;
 use super::ohmsplit_answer_t;
 
 /// Bytes of a record, and of a slot.
@@ -83,3 +87,7 @@ pub struct ohmsplit_history_t {
     /// The newest permission, withheld when there is no record.
     pub permission: ohmsplit_answer_t,
 }
+
+const _: () = assert!(size_of::<ohmsplit_judgement_t>() == OHMSPLIT_JUDGEMENT_SIZE);
+
+const _: () = assert!(size_of::<ohmsplit_history_t>() == OHMSPLIT_HISTORY_SIZE);

@@ -1,5 +1,9 @@
 //! May the contactors close?
 
+/// Bytes of ohmsplit_answer_t.
+pub const OHMSPLIT_ANSWER_SIZE: usize = 20;
+/// Bytes of ohmsplit_rules_t.
+pub const OHMSPLIT_RULES_SIZE: usize = 12;
 /// What it takes to be granted.
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -56,3 +60,7 @@ pub struct ohmsplit_answer_t {
     /// withheld for this cause when not.
     pub age_second: u32,
 }
+
+const _: () = assert!(size_of::<ohmsplit_rules_t>() == OHMSPLIT_RULES_SIZE);
+
+const _: () = assert!(size_of::<ohmsplit_answer_t>() == OHMSPLIT_ANSWER_SIZE);

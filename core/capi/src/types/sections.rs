@@ -2,6 +2,8 @@
 
 use super::{ohmsplit_measured_t, ohmsplit_resistance_t};
 
+/// Bytes of ohmsplit_share_t.
+pub const OHMSPLIT_SHARE_SIZE: usize = 104;
 /// Most sections: one bit each in a set of them.
 pub const OHMSPLIT_SECTIONS_MAX: u32 = 8;
 
@@ -33,3 +35,5 @@ pub struct ohmsplit_share_t {
     /// absent when no leak is resolved.
     pub position_ppm: ohmsplit_measured_t,
 }
+
+const _: () = assert!(size_of::<ohmsplit_share_t>() == OHMSPLIT_SHARE_SIZE);

@@ -1,5 +1,9 @@
 //! Slow decline of isolation.
 
+/// Bytes of ohmsplit_course_t.
+pub const OHMSPLIT_COURSE_SIZE: usize = 56;
+/// Bytes of ohmsplit_point_t.
+pub const OHMSPLIT_POINT_SIZE: usize = 8;
 /// The middle of what one span of time held.
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,3 +55,7 @@ pub struct ohmsplit_course_t {
     /// reached already; absent unless isolation declines.
     pub reach_second: ohmsplit_bounded_t,
 }
+
+const _: () = assert!(size_of::<ohmsplit_point_t>() == OHMSPLIT_POINT_SIZE);
+
+const _: () = assert!(size_of::<ohmsplit_course_t>() == OHMSPLIT_COURSE_SIZE);
