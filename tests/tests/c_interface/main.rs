@@ -12,7 +12,7 @@ use ohmsplit_host::rig::{Clock, MonitorKind, Rig};
 use ohmsplit_tests::fixtures;
 
 use after::After;
-use toolchain::{AFTER, MISUSE, MISUSE_AFTER, PLAIN, Program, REPLAY, SANITIZED};
+use toolchain::{AFTER, MISUSE, MISUSE_AFTER, PLAIN, Program, REPLAY, SANITIZED, TASK};
 
 /// A capture as the C program reads it, and what it must print.
 struct Replay {
@@ -132,6 +132,15 @@ fn every_error_of_the_header_is_provoked_by_the_misuse_program() {
 }
 
 #[test]
+fn the_example_for_an_operating_system_finds_a_leak() {
+    for build in [PLAIN, SANITIZED] {
+        let [_, swift] = toolchain::SUBJECTS;
+        let program = toolchain::host_program(&TASK, build, swift);
+        assert_eq!(toolchain::run(&program, ""), "the task found the leak\n");
+    }
+}
+
+#[test]
 fn the_header_compiles_alone_in_each_language_that_may_include_it() {
     for language in ["-std=c11", "-std=c2x", "-std=c++17"] {
         let twice = "#include \"ohmsplit.h\"\n#include \"ohmsplit.h\"\nint empty;\n";
@@ -162,6 +171,10 @@ const ON_TARGET: [&str; 3] = [
 #[ignore = "needs arm-none-eabi-gcc and an emulator; `.ci/run target` runs it"]
 fn microcontrollers_replay_with_the_result_of_the_core_and_link_nothing_forbidden() {
     toolchain::assert_floating_point_would_show();
+    let task = toolchain::capi().join("examples/task.c");
+    for (_, target) in toolchain::RUNS {
+        toolchain::check_for_target(target, &task);
+    }
     for (subject, target) in toolchain::RUNS {
         let [first, ..] = ON_TARGET;
         let replays = ON_TARGET.map(|stem| (stem, &REPLAY));

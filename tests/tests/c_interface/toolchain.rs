@@ -72,6 +72,9 @@ pub(crate) const MISUSE: Program = Program::new("misuse", &["misuse.c"]);
 /// Misuses what comes after it.
 pub(crate) const MISUSE_AFTER: Program = Program::new("misuse_after", &["misuse_after.c"]);
 
+/// The example for an operating system, with a thread as its task.
+pub(crate) const TASK: Program = Program::new("task", &["task_host.c", "../examples/task.c"]);
+
 /// How a program for the host is compiled.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Build {
@@ -194,6 +197,14 @@ pub(crate) fn check_source(language: &str, text: &str) {
     let mut gcc = compiler("gcc", language);
     let of = if language.contains("++") { "c++" } else { "c" };
     output(gcc.args(["-fsyntax-only", "-x", of, "-"]), text);
+}
+
+/// Compiles a C file for a target, with all warnings as errors, and does not link it.
+pub(crate) fn check_for_target(target: &Target, source: &Path) {
+    let object = scratch().join(format!("{}.o", target.triple));
+    let mut gcc = compiler("arm-none-eabi-gcc", "-std=c11");
+    gcc.args(target.core).args(["-Os", "-ffreestanding", "-c"]);
+    output(gcc.arg(source).arg("-o").arg(object), "");
 }
 
 /// A microcontroller and the emulated board that has it.
