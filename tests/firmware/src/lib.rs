@@ -12,5 +12,6 @@ pub mod circuit;
 #[cfg(target_os = "none")]
 pub mod device;
 pub mod exercise;
+pub mod footprint;
 pub mod replay;
 pub mod yardstick;
