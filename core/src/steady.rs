@@ -153,16 +153,11 @@ impl<'c> Steady<'c> {
                 (*closing, result)
             }
             Job::Solve(estimation, closed) => {
-                let closed = *closed;
                 let readings = self.cycle.readings(closed.sequence);
-                let estimate = self.estimator.step(estimation, self.config, readings);
-                let Some(estimate) = estimate else {
+                if self.estimator.step(estimation, self.config, readings) {
                     return Progress::Busy;
-                };
-                self.job = Job::Idle;
-                let reading = self.cycle.latest(closed.drive).copied();
-                let reading = reading.ok_or(Reason::NotYetMeasured);
-                return Progress::Over(closed.with(reading, estimate));
+                }
+                return self.solved();
             }
         };
         self.job = Job::Idle;
@@ -181,6 +176,21 @@ impl<'c> Steady<'c> {
             (None, Ok(_) | Err(Reason::NotYetMeasured)) => Progress::Told,
             (None, Err(_)) => Progress::Idle,
         }
+    }
+
+    /// A dwell and the estimate of the cycle that it completes.
+    #[inline(never)]
+    fn solved(&mut self) -> Progress {
+        let Job::Solve(estimation, closed) = &self.job else {
+            return Progress::Idle;
+        };
+        let reading = self.cycle.latest(closed.drive).copied();
+        let outcome = closed.with(
+            reading.ok_or(Reason::NotYetMeasured),
+            estimation.answer(),
+        );
+        self.job = Job::Idle;
+        Progress::Over(outcome)
     }
 
     /// The drive has changed: what is recorded is all there is of this dwell.

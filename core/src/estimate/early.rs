@@ -10,7 +10,7 @@ use heapless::Vec;
 
 use super::system::{READINGS, System};
 use super::uncertainty::{Budget, Uncertainty};
-use super::{Conductances, PACK_MIN, assemble, figure};
+use super::{Conductances, PACK_MIN, Solved, assemble, figure};
 use crate::config::{Config, Drive};
 use crate::num::{self, RootSum, hypot};
 use crate::reason::Reason;
@@ -40,7 +40,7 @@ pub(crate) struct Early {
 enum Stage {
     /// Sums the sources of error.
     Weigh(Budget),
-    Figure(Uncertainty),
+    Figure(Solved, Uncertainty),
 }
 
 impl Early {
@@ -56,30 +56,34 @@ impl Early {
     /// is none.
     #[inline(never)]
     pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Estimate, Reason>> {
+        if let Stage::Figure(solved, u) = &self.stage {
+            return Some(figure(solved, u));
+        }
+        self.weigh(config).err().map(Err)
+    }
+
+    #[inline(never)]
+    fn weigh(&mut self, config: &Config) -> Result<(), Reason> {
         if self.pack < PACK_MIN {
-            return Some(Err(Reason::PackVoltageTooLow));
+            return Err(Reason::PackVoltageTooLow);
         }
         let readings = self.found.settled(config, self.pack);
-        let system = System::new(config.network(), readings.iter());
-        let Some(system) = system.filter(|system| system.determinant != 0) else {
-            return Some(Err(Reason::StimulusTooWeak));
-        };
-        match &mut self.stage {
-            Stage::Weigh(budget) => {
-                if !budget.step(&system, config) {
-                    let u = self.found.with_noise(budget.total());
-                    self.stage = Stage::Figure(u);
-                }
-                None
-            }
-            Stage::Figure(u) => {
-                let estimate = figure(&system, *u);
-                Some(estimate.map(|estimate| Estimate {
-                    capacitance: self.found.capacitance.map(|c| with_parts(config, c)),
-                    ..estimate
-                }))
-            }
+        let mut system = System::default();
+        let solved = system.take(config.network(), readings.iter());
+        if !solved || system.determinant == 0 {
+            return Err(Reason::StimulusTooWeak);
         }
+        if let Stage::Weigh(budget) = &mut self.stage
+            && !budget.step(&system, config)
+        {
+            let u = self.found.with_noise(budget.total());
+            let solved = Solved {
+                capacitance: self.found.capacitance.map(|c| with_parts(config, c)),
+                ..Solved::without_capacitance(&system)
+            };
+            self.stage = Stage::Figure(solved, u);
+        }
+        Ok(())
     }
 }
 
@@ -139,7 +143,7 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
     let rail = reaching(Microsiemens::ZERO);
     let split = [reaching(conductance), rail, rail];
     let unknown = [Microsiemens::MAX; 3];
-    assemble(pack, None, Kind::Short, split, unknown, None)
+    assemble(pack, None, Kind::Short, &split, &unknown, None)
 }
 
 /// C is the pushed current over the slope of v: the gain of v, and every part

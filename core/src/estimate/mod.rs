@@ -43,10 +43,9 @@ pub(crate) struct Estimation {
     stage: Stage,
     /// Doubt of v in the older readings, in volts.
     doubt: i64,
-    budget: Budget,
 }
 
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 enum Stage {
     /// Against the cycle before.
     #[default]
@@ -54,41 +53,62 @@ enum Stage {
     /// The swing cannot be told from none.
     Bound,
     /// Sums the sources of error.
-    Weigh,
-    Figure,
+    Weigh(Budget),
+    /// All is known but the figures that follow.
+    Figure(Solved, Uncertainty),
+    Short(Bounds),
+    Failed(Reason),
 }
 
 impl Estimator {
     /// One slice of work on the estimate of isolation from the readings of one
-    /// drive cycle, newest last; the answer with the last slice, or the reason
-    /// why the readings yield none.
+    /// drive cycle, newest last; false once [`Estimation::answer`] has it.
     #[inline(never)]
     pub(crate) fn step<'a>(
         &mut self,
         estimation: &mut Estimation,
         config: &Config,
         readings: impl Iterator<Item = &'a Reading>,
-    ) -> Option<Result<Estimate, Reason>> {
-        let Some(mut system) = System::new(config.network(), readings) else {
-            return Some(Err(Reason::NotYetMeasured));
+    ) -> bool {
+        if estimation.is_done() {
+            return false;
+        }
+        let mut system = System::default();
+        let result = if system.take(config.network(), readings) {
+            self.work(estimation, config, &mut system)
+        } else {
+            Err(Reason::NotYetMeasured)
         };
+        if let Err(reason) = result {
+            estimation.stage = Stage::Failed(reason);
+        }
+        true
+    }
+
+    fn work(
+        &mut self,
+        estimation: &mut Estimation,
+        config: &Config,
+        system: &mut System<'_>,
+    ) -> Result<(), Reason> {
         let offset_u = config.front_end().chassis_offset_u().to_bits();
         if let Stage::Compare = estimation.stage {
-            return self.compare(estimation, &mut system, offset_u);
+            return self.compare(estimation, system, offset_u);
         }
         system.doubt_older(estimation.doubt);
         if let Stage::Bound = estimation.stage {
             let doubt = system.determinant_u(offset_u);
-            return Some(bounded(&system, config, doubt));
+            estimation.stage = Stage::Short(Bounds::new(system, config, doubt)?);
+            return Ok(());
         }
         system.take_off_lag();
-        if let Stage::Figure = estimation.stage {
-            return Some(figure(&system, estimation.budget.total()));
+        if let Stage::Weigh(budget) = &mut estimation.stage
+            && !budget.step(system, config)
+        {
+            let u = budget.total();
+            estimation.stage = Stage::Figure(Solved::of(system), u);
         }
-        if !estimation.budget.step(&system, config) {
-            estimation.stage = Stage::Figure;
-        }
-        None
+        Ok(())
     }
 
     /// What the last cycle foretold against what has come, and whether the
@@ -99,98 +119,171 @@ impl Estimator {
         estimation: &mut Estimation,
         system: &mut System<'_>,
         offset_u: i64,
-    ) -> Option<Result<Estimate, Reason>> {
+    ) -> Result<(), Reason> {
         let mut packs = system.states.iter().map(|state| state.reading.pack.value);
         if packs.any(|pack| pack < PACK_MIN) {
-            return Some(Err(Reason::PackVoltageTooLow));
+            return Err(Reason::PackVoltageTooLow);
         }
         let magnitude = system.determinant.saturating_abs();
         let last = self.last.take();
         if magnitude >= system.determinant_u(offset_u).saturating_mul(3) {
             self.last = Some(Solution::of(system));
         }
-        estimation.doubt = match last.map_or(Ok(0), |last| last.doubt(system)) {
-            Ok(doubt) => doubt,
-            Err(reason) => return Some(Err(reason)),
-        };
+        estimation.doubt = last.map_or(Ok(0), |last| last.doubt(system))?;
         system.doubt_older(estimation.doubt);
         let told = magnitude >= system.determinant_u(offset_u).saturating_mul(3);
-        estimation.stage = if told { Stage::Weigh } else { Stage::Bound };
-        None
+        estimation.stage = if told {
+            Stage::Weigh(Budget::default())
+        } else {
+            Stage::Bound
+        };
+        Ok(())
     }
 }
 
-/// A swing that cannot be told from none: a short, if that much can be said.
-#[inline(never)]
-fn bounded(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, Reason> {
-    let estimate = short(system, config, doubt)?;
-    let limits = config.limits();
-    // A bound above the alarm limit tells nothing that could be acted on.
-    if estimate.isolation_interval.high < limits.resistance(limits.alarm_ohm_per_volt) {
-        Ok(estimate)
-    } else {
-        Err(Reason::StimulusTooWeak)
+impl Estimation {
+    const fn is_done(&self) -> bool {
+        matches!(
+            self.stage,
+            Stage::Figure(..) | Stage::Short(_) | Stage::Failed(_)
+        )
+    }
+
+    /// The estimate, or the reason why the readings yield none.
+    #[inline(never)]
+    pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
+        match &self.stage {
+            Stage::Figure(solved, u) => figure(solved, u),
+            Stage::Short(bounds) => Ok(bounds.short()),
+            Stage::Failed(reason) => Err(*reason),
+            Stage::Compare | Stage::Bound | Stage::Weigh(_) => Err(Reason::NotYetMeasured),
+        }
     }
 }
 
-/// The voltage does not follow the drive: G is bounded below only, and
-/// x = v/Vb still tells where.
-fn short(system: &System<'_>, config: &Config, doubt: i128) -> Result<Estimate, Reason> {
-    let magnitude = system.determinant.saturating_abs();
-    let pack = system.pack();
-    let total = system.for_total.saturating_abs();
-    let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
-    let twice = doubt.saturating_mul(i128::from(COVERAGE));
-    let least = bound(magnitude.saturating_add(twice));
-    let most = match magnitude.saturating_sub(twice) {
-        d if d > 0 => bound(d),
-        _ => Microsiemens::MAX,
-    };
-    let x = system.position();
-    let [chassis_gain, pack_gain] = config.front_end().gain_u();
-    let gain = |u: Ratio| num::mul(x, u.to_bits());
-    let offset = config.front_end().chassis_offset_u().to_bits();
-    let offset = num::ratio(offset, pack.to_bits(), 32);
-    let x_u = num::hypot(&[
-        system.position_u(),
-        gain(chassis_gain),
-        gain(pack_gain),
-        offset,
-    ]);
-    let position = plausible_position(x, x_u)?;
-    let [low, high] = position_interval(&position);
-    let part = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
-    let rest = |x: i64| num::ONE.saturating_sub(x);
-    let split = [
-        Conductances {
-            value: least,
-            low: least,
-            high: most,
-        },
-        Conductances {
-            value: part(least, x),
-            low: part(least, low),
-            high: part(most, high),
-        },
-        Conductances {
-            value: part(least, rest(x)),
-            low: part(least, rest(high)),
-            high: part(most, rest(low)),
-        },
-    ];
-    Ok(assemble(
-        system.pack(),
-        capacitance(system),
-        Kind::Short,
-        split,
-        [Microsiemens::MAX; 3],
-        Some(position),
-    ))
+/// What is known where the voltage does not follow the drive: G is bounded
+/// below only, and x = v/Vb still tells where.
+#[derive(Debug, Clone, Copy)]
+struct Bounds {
+    least: Microsiemens,
+    most: Microsiemens,
+    position: Measured<Ratio>,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+}
+
+impl Bounds {
+    /// A swing that cannot be told from none: a short, if that much can be said.
+    #[inline(never)]
+    fn new(system: &System<'_>, config: &Config, doubt: i128) -> Result<Self, Reason> {
+        let magnitude = system.determinant.saturating_abs();
+        let pack = system.pack();
+        let total = system.for_total.saturating_abs();
+        let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
+        let twice = doubt.saturating_mul(i128::from(COVERAGE));
+        let least = bound(magnitude.saturating_add(twice));
+        let most = match magnitude.saturating_sub(twice) {
+            d if d > 0 => bound(d),
+            _ => Microsiemens::MAX,
+        };
+        let x = system.position();
+        let [chassis_gain, pack_gain] = config.front_end().gain_u();
+        let gain = |u: Ratio| num::mul(x, u.to_bits());
+        let offset = config.front_end().chassis_offset_u().to_bits();
+        let offset = num::ratio(offset, pack.to_bits(), 32);
+        let x_u = num::hypot(&[
+            system.position_u(),
+            gain(chassis_gain),
+            gain(pack_gain),
+            offset,
+        ]);
+        let position = plausible_position(x, x_u)?;
+        let limits = config.limits();
+        // A bound above the alarm limit tells nothing that could be acted on.
+        if Ohms::of(least) >= limits.resistance(limits.alarm_ohm_per_volt) {
+            return Err(Reason::StimulusTooWeak);
+        }
+        Ok(Self {
+            least,
+            most,
+            position,
+            pack,
+            capacitance: capacitance(system),
+        })
+    }
+
+    #[inline(never)]
+    fn short(&self) -> Estimate {
+        let (least, most) = (self.least, self.most);
+        let x = self.position.value.to_bits();
+        let [low, high] = position_interval(&self.position);
+        let part = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
+        let rest = |x: i64| num::ONE.saturating_sub(x);
+        let split = [
+            Conductances {
+                value: least,
+                low: least,
+                high: most,
+            },
+            Conductances {
+                value: part(least, x),
+                low: part(least, low),
+                high: part(most, high),
+            },
+            Conductances {
+                value: part(least, rest(x)),
+                low: part(least, rest(high)),
+                high: part(most, rest(low)),
+            },
+        ];
+        assemble(
+            self.pack,
+            self.capacitance,
+            Kind::Short,
+            &split,
+            &[Microsiemens::MAX; 3],
+            Some(self.position),
+        )
+    }
+}
+
+/// What the solved equations say, without their uncertainty.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Solved {
+    total: i64,
+    positive: i64,
+    position: i64,
+    /// G and what the monitor itself hangs on the chassis.
+    loaded: i64,
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+}
+
+impl Solved {
+    #[inline(never)]
+    fn of(system: &System<'_>) -> Self {
+        Self {
+            capacitance: capacitance(system),
+            ..Self::without_capacitance(system)
+        }
+    }
+
+    fn without_capacitance(system: &System<'_>) -> Self {
+        let total = system.total();
+        Self {
+            total,
+            positive: system.positive(),
+            position: system.position(),
+            loaded: total.saturating_add(system.mean_load()),
+            pack: system.pack(),
+            capacitance: None,
+        }
+    }
 }
 
 #[inline(never)]
-fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
-    let (g, gp) = (system.total(), system.positive());
+fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
+    let (g, gp) = (solved.total, solved.positive);
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
     if g < u.total.saturating_mul(-4).saturating_sub(1 << 8) {
@@ -200,33 +293,16 @@ fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     // interval is Gaussian in 1/(G + g): with e = 2u/(G + g) the upper half is
     // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
     // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
-    let loaded = g.saturating_add(system.mean_load());
+    let loaded = solved.loaded;
     if loaded <= 0 {
         return Err(Reason::Implausible);
     }
     let e = num::ratio(u.total.saturating_mul(COVERAGE), loaded, 32);
-    let between = |value: i64, u: i64| {
-        let span = u.saturating_mul(COVERAGE);
-        let below = num::ratio(span, num::ONE.saturating_add(e), 32);
-        let room = num::ONE.saturating_sub(e);
-        let above = if room > 0 {
-            num::ratio(span, room, 32)
-        } else {
-            i64::MAX
-        };
-        Conductances {
-            value: Microsiemens::from_bits(value),
-            low: Microsiemens::from_bits(value.saturating_sub(below).max(0)),
-            // A conductance is not negative, so its upper bound is at least
-            // the uncertainty above zero.
-            high: Microsiemens::from_bits(value.max(0).saturating_add(above)),
-        }
-    };
-    let total = between(g, u.total);
+    let total = Conductances::between(g, u.total, e);
     let split = [
         total,
-        between(gp, u.positive),
-        between(g.saturating_sub(gp), u.negative),
+        Conductances::between(gp, u.positive, e),
+        Conductances::between(g.saturating_sub(gp), u.negative, e),
     ];
     let us = [u.total, u.positive, u.negative].map(Microsiemens::from_bits);
     let kind = if Ohms::of(total.low) < SHORT {
@@ -238,10 +314,10 @@ fn figure(system: &System<'_>, u: Uncertainty) -> Result<Estimate, Reason> {
     };
     let position = match kind {
         Kind::Open => None,
-        Kind::Figure | Kind::Short => Some(plausible_position(system.position(), u.position)?),
+        Kind::Figure | Kind::Short => Some(plausible_position(solved.position, u.position)?),
     };
-    let (pack, capacitance) = (system.pack(), capacitance(system));
-    Ok(assemble(pack, capacitance, kind, split, us, position))
+    let (pack, capacitance) = (solved.pack, solved.capacitance);
+    Ok(assemble(pack, capacitance, kind, &split, &us, position))
 }
 
 /// A leak lies inside the stack.
@@ -274,6 +350,26 @@ struct Conductances {
 }
 
 impl Conductances {
+    /// An interval Gaussian in 1/(G + g), see [`figure`].
+    #[inline(never)]
+    fn between(value: i64, u: i64, e: i64) -> Self {
+        let span = u.saturating_mul(COVERAGE);
+        let below = num::ratio(span, num::ONE.saturating_add(e), 32);
+        let room = num::ONE.saturating_sub(e);
+        let above = if room > 0 {
+            num::ratio(span, room, 32)
+        } else {
+            i64::MAX
+        };
+        Self {
+            value: Microsiemens::from_bits(value),
+            low: Microsiemens::from_bits(value.saturating_sub(below).max(0)),
+            // A conductance is not negative, so its upper bound is at least
+            // the uncertainty above zero.
+            high: Microsiemens::from_bits(value.max(0).saturating_add(above)),
+        }
+    }
+
     fn resistance(&self) -> Interval<Ohms> {
         let low = if self.high == Microsiemens::MAX {
             Ohms::ZERO
@@ -292,12 +388,12 @@ fn assemble(
     pack: Volts,
     capacitance: Option<Measured<Microfarads>>,
     kind: Kind,
-    split: [Conductances; 3],
-    us: [Microsiemens; 3],
+    split: &[Conductances; 3],
+    us: &[Microsiemens; 3],
     position: Option<Measured<Ratio>>,
 ) -> Estimate {
     let [total, positive, negative] = split;
-    let [total_u, positive_u, negative_u] = us;
+    let [total_u, positive_u, negative_u] = *us;
     let weakest = Conductances {
         value: positive.value.max(negative.value),
         low: positive.low.max(negative.low),
@@ -308,7 +404,7 @@ fn assemble(
     } else {
         negative_u
     };
-    let measured = |g: Conductances, u| Measured { value: g.value, u };
+    let measured = |g: &Conductances, u| Measured { value: g.value, u };
     let current = |g: Microsiemens| {
         if g == Microsiemens::MAX {
             Microamps::MAX

@@ -33,6 +33,9 @@ use crate::units::{Measured, Volts};
 /// Most readings in one solve: one for each drive state.
 pub(crate) const READINGS: usize = 3;
 
+/// All pairs of states.
+const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
+
 /// One settled state as the solve sees it, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct State<'a> {
@@ -72,7 +75,7 @@ impl<'a> State<'a> {
 /// Numerators and determinant of the solve. Products of two `I32F32` are
 /// kept at full width: |v|, |Vb| < 2^12 V and |r| < 2^31 µA leave 2^43 with 64
 /// fraction bits, 107 bits.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct System<'a> {
     pub(crate) states: Vec<State<'a>, READINGS>,
     /// ∂N_G/∂r_k in volts, which is also ∂D/∂v_k.
@@ -89,28 +92,23 @@ pub(crate) struct System<'a> {
 }
 
 impl<'a> System<'a> {
-    /// `None` with fewer than two readings.
-    pub(crate) fn new(
+    /// Takes the readings of a cycle and solves for them; false with fewer
+    /// than two.
+    pub(crate) fn take(
+        &mut self,
         network: &Network,
         readings: impl Iterator<Item = &'a Reading>,
-    ) -> Option<Self> {
-        let mut system = Self {
-            states: Vec::new(),
-            alpha: [0; READINGS],
-            beta: [0; READINGS],
-            gamma: [0; READINGS],
-            determinant: 0,
-            for_total: 0,
-            for_positive: 0,
-        };
+    ) -> bool {
         for reading in readings {
-            system.states.push(State::new(network, reading)).ok()?;
+            if self.states.push(State::new(network, reading)).is_err() {
+                return false;
+            }
         }
-        if system.states.len() < 2 {
-            return None;
+        if self.states.len() < 2 {
+            return false;
         }
-        system.solve();
-        Some(system)
+        self.solve();
+        true
     }
 
     /// Weighs the pairs of states.
@@ -171,35 +169,60 @@ impl<'a> System<'a> {
     }
 
     fn sum_pairs(&mut self) {
-        let largest = pairs(&self.states)
-            .map(|(_, _, d)| d.saturating_abs())
-            .max()
-            .unwrap_or(0);
-        for (first, second, d) in pairs(&self.states) {
-            // Weight in ±1; exactly ±1 for the largest, so for two states.
-            let weight = if largest == 0 {
-                num::ONE
-            } else {
-                num::quotient(d, largest, 32)
-            };
-            let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
-                continue;
-            };
-            let weighted = |x: i64| num::mul(weight, x);
-            let to_first = [b.vb, b.v, b.r.saturating_neg()].map(|x| weighted(x).saturating_neg());
-            let to_second = [a.vb, a.v, a.r.saturating_neg()].map(weighted);
-            for (place, changes) in [(first, to_first), (second, to_second)] {
-                let tables = [&mut self.alpha, &mut self.beta, &mut self.gamma];
-                for (table, change) in tables.into_iter().zip(changes) {
-                    add_at(table, place, change);
-                }
-            }
-            let scaled = num::wide(num::narrow(d >> 32), weight);
-            self.determinant = self.determinant.saturating_add(scaled);
+        let mut largest = 0i128;
+        for (first, second) in PAIRS {
+            largest = largest.max(self.pair(first, second).saturating_abs());
+        }
+        for (first, second) in PAIRS {
+            self.weigh(first, second, largest);
         }
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
             self.for_total = self.for_total.saturating_add(num::wide(alpha, state.r));
             self.for_positive = self.for_positive.saturating_add(num::wide(beta, state.r));
+        }
+    }
+
+    /// The determinant `v_2·Vb_1 − v_1·Vb_2` of two states; zero of one that
+    /// does not exist.
+    fn pair(&self, first: usize, second: usize) -> i128 {
+        match (self.states.get(first), self.states.get(second)) {
+            (Some(a), Some(b)) => num::wide(b.v, a.vb).saturating_sub(num::wide(a.v, b.vb)),
+            _ => 0,
+        }
+    }
+
+    #[inline(never)]
+    fn weigh(&mut self, first: usize, second: usize, largest: i128) {
+        let d = self.pair(first, second);
+        // Weight in ±1; exactly ±1 for the largest, so for two states.
+        let weight = if largest == 0 {
+            num::ONE
+        } else {
+            num::quotient(d, largest, 32)
+        };
+        let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
+            return;
+        };
+        let (a, b) = ([a.vb, a.v, a.r], [b.vb, b.v, b.r]);
+        self.turn(first, b, weight, true);
+        self.turn(second, a, weight, false);
+        let scaled = num::wide(num::narrow(d >> 32), weight);
+        self.determinant = self.determinant.saturating_add(scaled);
+    }
+
+    /// Adds what another state (Vb, v, r) makes of α, β and γ of this one,
+    /// which is the earlier or the later of the pair.
+    fn turn(&mut self, place: usize, [vb, v, r]: [i64; 3], weight: i64, earlier: bool) {
+        let tables = [&mut self.alpha, &mut self.beta, &mut self.gamma];
+        for (table, by) in tables.into_iter().zip([vb, v, r.saturating_neg()]) {
+            if let Some(cell) = table.get_mut(place) {
+                let change = num::mul(weight, by);
+                *cell = if earlier {
+                    cell.saturating_sub(change)
+                } else {
+                    cell.saturating_add(change)
+                };
+            }
         }
     }
 
@@ -260,28 +283,5 @@ impl<'a> System<'a> {
         sum.add(offset);
         sum.add(lag);
         i128::from(sum.root()) << 32
-    }
-}
-
-/// All pairs of states with their determinant `v_2·Vb_1 − v_1·Vb_2`.
-fn pairs<'s>(states: &'s [State<'_>]) -> impl Iterator<Item = (usize, usize, i128)> + 's {
-    states.iter().enumerate().flat_map(move |(first, a)| {
-        states
-            .iter()
-            .enumerate()
-            .skip(first.saturating_add(1))
-            .map(move |(second, b)| {
-                (
-                    first,
-                    second,
-                    num::wide(b.v, a.vb).saturating_sub(num::wide(a.v, b.vb)),
-                )
-            })
-    })
-}
-
-fn add_at(table: &mut [i64; READINGS], place: usize, value: i64) {
-    if let Some(cell) = table.get_mut(place) {
-        *cell = cell.saturating_add(value);
     }
 }

@@ -87,16 +87,17 @@ impl Normal {
     }
 
     /// The sums as numbers: V² times weight.
+    #[inline(never)]
     pub(super) fn system(&self) -> System {
-        let mut sums = [Scaled::ZERO; TRIANGLE];
-        let mut products = self.sums.iter().zip(&mut sums);
+        let mut system = System::NONE;
+        let mut sums = self.sums.iter().enumerate();
         for (at, left) in self.shifts.iter().enumerate() {
-            for (right, (sum, scaled)) in self.shifts.iter().skip(at).zip(&mut products) {
+            for (right, (place, sum)) in self.shifts.iter().skip(at).zip(&mut sums) {
                 let exponent = left.wrapping_add(*right).wrapping_add(DROPPED) as i32;
-                *scaled = Scaled::new(*sum, exponent.wrapping_sub(64));
+                system.put(place, Scaled::new(*sum, exponent.wrapping_sub(64)));
             }
         }
-        System { sums }
+        system
     }
 }
 
@@ -104,22 +105,42 @@ impl Normal {
 /// right-hand side as its last column, and the sum of squares of the residuals.
 #[derive(Debug, Clone)]
 pub(super) struct System {
-    sums: [Scaled; TRIANGLE],
+    mantissas: [i32; TRIANGLE],
+    exponents: [i16; TRIANGLE],
 }
 
 impl System {
-    pub(super) fn at(&self, row: usize, column: usize) -> Scaled {
-        let (row, column) = (row.min(column), row.max(column));
-        self.sums
-            .get(place(row, column))
-            .copied()
-            .unwrap_or(Scaled::ZERO)
+    const NONE: Self = Self {
+        mantissas: [0; TRIANGLE],
+        exponents: [0; TRIANGLE],
+    };
+
+    fn get(&self, place: usize) -> Scaled {
+        match (self.mantissas.get(place), self.exponents.get(place)) {
+            (Some(mantissa), Some(exponent)) => Scaled::joined(*mantissa, *exponent),
+            _ => Scaled::ZERO,
+        }
     }
 
-    pub(super) fn add(&mut self, row: usize, column: usize, value: Scaled) {
-        if let Some(sum) = self.sums.get_mut(place(row, column)) {
-            *sum = sum.plus(value);
+    fn put(&mut self, place: usize, value: Scaled) {
+        let slots = (
+            self.mantissas.get_mut(place),
+            self.exponents.get_mut(place),
+        );
+        if let (Some(mantissa), Some(exponent)) = slots {
+            (*mantissa, *exponent) = value.apart();
         }
+    }
+
+    #[inline(never)]
+    pub(super) fn at(&self, row: usize, column: usize) -> Scaled {
+        self.get(place(row.min(column), row.max(column)))
+    }
+
+    #[inline(never)]
+    pub(super) fn add(&mut self, row: usize, column: usize, value: Scaled) {
+        let at = place(row, column);
+        self.put(at, self.get(at).plus(value));
     }
 
     /// Right-hand side.
@@ -149,14 +170,12 @@ impl System {
     /// Holds a parameter where it is.
     pub(super) fn hold(&mut self, row: usize) {
         for column in 0..WIDE {
-            let (row, column) = (row.min(column), row.max(column));
-            if let Some(sum) = self.sums.get_mut(place(row, column)) {
-                *sum = if row == column {
-                    Scaled::ONE
-                } else {
-                    Scaled::ZERO
-                };
-            }
+            let value = if row == column {
+                Scaled::ONE
+            } else {
+                Scaled::ZERO
+            };
+            self.put(place(row.min(column), row.max(column)), value);
         }
     }
 }

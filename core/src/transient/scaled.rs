@@ -59,6 +59,16 @@ impl Scaled {
         }
     }
 
+    /// Mantissa and exponent, which take less room apart.
+    pub(super) const fn apart(self) -> (i32, i16) {
+        (self.mantissa, self.exponent)
+    }
+
+    /// Of what [`Scaled::apart`] took apart.
+    pub(super) const fn joined(mantissa: i32, exponent: i16) -> Self {
+        Self { mantissa, exponent }
+    }
+
     /// From an `I32F32`.
     pub(super) const fn of(bits: i64) -> Self {
         Self::new(bits, -32)

@@ -10,11 +10,14 @@ type Vector = [Scaled; PARAMETERS];
 /// information.
 const WORTHLESS: i32 = -25;
 
+/// Elements below the diagonal.
+const BELOW: usize = PARAMETERS * (PARAMETERS - 1) / 2;
+
 /// `A = L·D·Lᵀ`.
 #[derive(Debug, Clone)]
 pub(super) struct Factors {
-    /// Strictly lower part, by rows.
-    lower: [Vector; PARAMETERS],
+    /// Strictly lower part, row after row.
+    lower: [Scaled; BELOW],
     /// 1/D.
     inverse: Vector,
     /// Every parameter is determined.
@@ -26,50 +29,57 @@ impl Factors {
     #[inline(never)]
     pub(super) fn new(system: &System, damping: Scaled) -> Self {
         let mut out = Self {
-            lower: [[Scaled::ZERO; PARAMETERS]; PARAMETERS],
+            lower: [Scaled::ZERO; BELOW],
             inverse: [Scaled::ZERO; PARAMETERS],
             regular: true,
         };
         for row in 0..PARAMETERS {
-            let mut line = [Scaled::ZERO; PARAMETERS];
-            // raw[j] = A[row][j] − Σ raw[k]·L[j][k] = L[row][j]·D[j].
-            let mut raw = [Scaled::ZERO; PARAMETERS];
-            let diagonal = system.at(row, row);
-            let diagonal = diagonal.plus_product(diagonal, damping);
-            let mut pivot = diagonal;
-            for (column, (other, by)) in out.lower.iter().zip(&out.inverse).enumerate().take(row) {
-                let value = less(system.at(row, column), &raw, other, column);
-                let factor = value.times(*by);
-                pivot = pivot.minus_product(value, factor);
-                put(&mut raw, column, value);
-                put(&mut line, column, factor);
-            }
-            let worth = !pivot.less(diagonal.shifted(WORTHLESS)) && pivot.positive();
-            out.regular &= worth;
-            if worth {
-                put(&mut out.inverse, row, Scaled::ONE.over(pivot));
-            }
-            if let Some(slot) = out.lower.get_mut(row) {
-                *slot = line;
-            }
+            out.factor(system, damping, row);
         }
         out
+    }
+
+    fn factor(&mut self, system: &System, damping: Scaled, row: usize) {
+        // raw[j] = A[row][j] − Σ raw[k]·L[j][k] = L[row][j]·D[j].
+        let mut raw = [Scaled::ZERO; PARAMETERS];
+        let diagonal = system.at(row, row);
+        let diagonal = diagonal.plus_product(diagonal, damping);
+        let mut pivot = diagonal;
+        for column in 0..row {
+            let value = less(system.at(row, column), &raw, self.line(column));
+            let factor = value.times(at(&self.inverse, column));
+            pivot = pivot.minus_product(value, factor);
+            put(&mut raw, column, value);
+            put(&mut self.lower, before(row).wrapping_add(column), factor);
+        }
+        let worth = !pivot.less(diagonal.shifted(WORTHLESS)) && pivot.positive();
+        self.regular &= worth;
+        if worth {
+            put(&mut self.inverse, row, Scaled::ONE.over(pivot));
+        }
+    }
+
+    /// A row of L, up to the diagonal.
+    fn line(&self, row: usize) -> &[Scaled] {
+        let from = before(row);
+        let line = self.lower.get(from..from.wrapping_add(row));
+        line.unwrap_or_default()
     }
 
     /// The step to the solution.
     #[inline(never)]
     pub(super) fn step(&self, system: &System) -> Vector {
         let mut x = [Scaled::ZERO; PARAMETERS];
-        for (row, line) in self.lower.iter().enumerate() {
-            let value = less(system.side(row), line, &x, row);
+        for row in 0..PARAMETERS {
+            let value = less(system.side(row), self.line(row), &x);
             put(&mut x, row, value);
         }
         for (value, by) in x.iter_mut().zip(&self.inverse) {
             *value = value.times(*by);
         }
-        for (row, line) in self.lower.iter().enumerate().rev() {
-            let known = x.get(row).copied().unwrap_or_default();
-            for (value, factor) in x.iter_mut().zip(line).take(row) {
+        for row in (0..PARAMETERS).rev() {
+            let known = at(&x, row);
+            for (value, factor) in x.iter_mut().zip(self.line(row)) {
                 *value = value.minus_product(*factor, known);
             }
         }
@@ -81,10 +91,8 @@ impl Factors {
     fn forward(&self, place: usize) -> Vector {
         let mut x = [Scaled::ZERO; PARAMETERS];
         put(&mut x, place, Scaled::ONE);
-        let after = self.lower.iter().enumerate().skip(place.saturating_add(1));
-        for (row, line) in after {
-            let pairs = line.iter().zip(&x).take(row).skip(place);
-            let value = pairs.fold(Scaled::ZERO, |sum, (a, b)| sum.minus_product(*a, *b));
+        for row in place.saturating_add(1)..PARAMETERS {
+            let value = less(Scaled::ZERO, self.line(row), &x);
             put(&mut x, row, value);
         }
         x
@@ -114,15 +122,24 @@ impl Factors {
     }
 }
 
-fn put(vector: &mut Vector, at: usize, value: Scaled) {
+/// Elements of L before a row.
+const fn before(row: usize) -> usize {
+    row.wrapping_mul(row.wrapping_sub(1)) >> 1
+}
+
+fn at(vector: &Vector, place: usize) -> Scaled {
+    vector.get(place).copied().unwrap_or_default()
+}
+
+fn put(vector: &mut [Scaled], at: usize, value: Scaled) {
     if let Some(slot) = vector.get_mut(at) {
         *slot = value;
     }
 }
 
-/// `value` less the first `count` products.
-fn less(value: Scaled, a: &Vector, b: &Vector, count: usize) -> Scaled {
-    let pairs = a.iter().zip(b).take(count);
+/// `value` less the products of what both have.
+fn less(value: Scaled, a: &[Scaled], b: &[Scaled]) -> Scaled {
+    let pairs = a.iter().zip(b);
     pairs.fold(value, |sum, (a, b)| sum.minus_product(*a, *b))
 }
 
