@@ -111,16 +111,22 @@ impl<'c> Steady<'c> {
     /// however long it lasts.
     #[inline(never)]
     pub(crate) fn probe(&mut self) -> bool {
-        let Some(dwell) = self.dwell.as_ref() else {
-            return false;
-        };
-        match Settling::start(self.config, dwell, self.lead) {
-            Ok(proof) => {
-                self.job = Job::Proof(proof, None);
-                false
+        match self.prove(None) {
+            Ok(()) => false,
+            Err(reason) => {
+                self.job = Job::Idle;
+                // Waiting mends neither saturation nor lost samples.
+                reason != Reason::RecordTooShort
             }
-            // Waiting mends neither saturation nor lost samples.
-            Err(reason) => reason != Reason::RecordTooShort,
+        }
+    }
+
+    /// Starts the proof of the dwell under way, in its place.
+    fn prove(&mut self, closed: Option<Closed>) -> Result<(), Reason> {
+        self.job = Job::Proof(Settling::NONE, closed);
+        match (&mut self.job, &self.dwell) {
+            (Job::Proof(proof, _), Some(dwell)) => proof.start(self.config, dwell, self.lead),
+            _ => Err(Reason::RecordTooShort),
         }
     }
 
@@ -185,10 +191,7 @@ impl<'c> Steady<'c> {
             return Progress::Idle;
         };
         let reading = self.cycle.latest(closed.drive).copied();
-        let outcome = closed.with(
-            reading.ok_or(Reason::NotYetMeasured),
-            estimation.answer(),
-        );
+        let outcome = closed.with(reading.ok_or(Reason::NotYetMeasured), estimation.answer());
         self.job = Job::Idle;
         Progress::Over(outcome)
     }
@@ -204,11 +207,10 @@ impl<'c> Steady<'c> {
             drive: dwell.drive,
         };
         self.sequence = self.sequence.wrapping_add(1);
-        self.job = match Settling::start(self.config, dwell, self.lead) {
-            Ok(proof) => Job::Proof(proof, Some(closed)),
-            Err(reason) => Job::Refused(closed, reason),
-        };
-        self.lead = Lead::after(dwell);
+        if let Err(reason) = self.prove(Some(closed)) {
+            self.job = Job::Refused(closed, reason);
+        }
+        self.lead = self.dwell.as_ref().and_then(Lead::after);
         self.dwell = None;
     }
 }

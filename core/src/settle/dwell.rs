@@ -198,19 +198,21 @@ impl Dwell {
         true
     }
 
+    /// Neighbours become one.
     fn merge(&mut self) {
-        let mut merged: Vec<Option<Slot>, SLOTS> = Vec::new();
-        let mut pairs = self.slots.iter();
-        while let Some(&early) = pairs.next() {
-            let late = pairs.next().copied().flatten();
-            let both = match (early, late) {
+        let half = self.slots.len().div_ceil(2);
+        for at in 0..half {
+            let first = at.wrapping_mul(2);
+            let one = |at: usize| self.slots.get(at).copied().flatten();
+            let both = match (one(first), one(first.wrapping_add(1))) {
                 (Some(a), Some(b)) => Some(a.between(b)),
                 (one, other) => one.or(other),
             };
-            // Half as many as before: it fits.
-            let _ = merged.push(both);
+            if let Some(slot) = self.slots.get_mut(at) {
+                *slot = both;
+            }
         }
-        self.slots = merged;
+        self.slots.truncate(half);
         self.per_slot = self.per_slot.saturating_mul(2);
     }
 }

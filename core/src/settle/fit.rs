@@ -29,7 +29,7 @@
 //! noise, a very slow circuit looks like both. That is why the proof is by
 //! rejecting the alternative.
 
-use super::dwell::{Dwell, SLOTS, Slot};
+use super::dwell::{SLOTS, Slot};
 use super::linear::{COLUMNS, Normal};
 use crate::num::{self, ONE};
 
@@ -71,6 +71,14 @@ struct Trial {
     residual: u128,
 }
 
+/// What is kept of the best slow trial.
+#[derive(Debug, Clone, Copy)]
+struct Slow {
+    rho: i64,
+    amplitude: i64,
+    residual: u128,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Stage {
     /// How the pack voltage went, given its noise.
@@ -91,8 +99,6 @@ enum Stage {
 #[derive(Debug, Clone)]
 pub(crate) struct Fit {
     slots: heapless::Vec<Option<Slot>, SLOTS>,
-    /// Zero of the voltages: the last slot.
-    zero: Slot,
     /// Pack voltage that `y` belongs to: median of the later half, where most
     /// slots are, so that `y` hardly leans on `b` when the pack has stepped.
     pack_ref: i64,
@@ -102,7 +108,7 @@ pub(crate) struct Fit {
     /// Slope of the pack voltage, when it moves; see `slope_of_pack`.
     pub(crate) pack_slope: i64,
     best: Option<Trial>,
-    slow: Option<Trial>,
+    slow: Option<Slow>,
     stage: Stage,
     /// Variances of the settled voltage and of ρ for unit noise a slot, in the
     /// units of the columns; of ρ where the transient tells it.
@@ -143,26 +149,38 @@ pub(crate) struct Fitted {
 }
 
 impl Fit {
-    /// `None` when fewer than eight slots have data.
-    pub(crate) fn new(dwell: &Dwell, pack_noise: i64) -> Option<Self> {
-        let slots = heapless::Vec::from_slice(dwell.slots()).ok()?;
-        let used = slots.iter().flatten().count();
-        if used < crate::config::BLOCKS_MIN as usize {
-            return None;
-        }
-        let zero = *slots.iter().flatten().next_back()?;
-        Some(Self {
-            slots,
-            zero,
-            pack_ref: 0,
-            pack_shift: None,
-            pack_slope: 0,
-            best: None,
-            slow: None,
-            stage: Stage::Pack(pack_noise),
-            settled_gain: None,
-            decay_gain: None,
-        })
+    /// A fit of nothing.
+    pub(crate) const NONE: Self = Self {
+        slots: heapless::Vec::new(),
+        pack_ref: 0,
+        pack_shift: None,
+        pack_slope: 0,
+        best: None,
+        slow: None,
+        stage: Stage::Done,
+        settled_gain: None,
+        decay_gain: None,
+    };
+
+    /// Starts anew; false when fewer than eight slots have data.
+    pub(crate) fn start(&mut self, slots: &[Option<Slot>], pack_noise: i64) -> bool {
+        self.slots.clear();
+        // A dwell has no more of them than a fit.
+        let _ = self.slots.extend_from_slice(slots);
+        self.best = None;
+        self.slow = None;
+        self.pack_shift = None;
+        self.pack_slope = 0;
+        self.settled_gain = None;
+        self.decay_gain = None;
+        self.stage = Stage::Pack(pack_noise);
+        slots.iter().flatten().count() >= crate::config::BLOCKS_MIN as usize
+    }
+
+    /// Zero of the voltages: v of the last slot.
+    fn zero(&self) -> i64 {
+        let last = self.slots.iter().rev().flatten().next();
+        last.map_or(0, |slot| slot.chassis())
     }
 
     pub(crate) fn is_done(&self) -> bool {
@@ -217,7 +235,12 @@ impl Fit {
             }
             let slow = power(rho, self.slots.len()) > REMAINING;
             if slow && self.slow.is_none_or(|best| trial.residual < best.residual) {
-                self.slow = Some(trial);
+                let [_, amplitude, _, _] = trial.coefficients;
+                self.slow = Some(Slow {
+                    rho,
+                    amplitude,
+                    residual: trial.residual,
+                });
             }
         }
         Stage::Grid(place.saturating_add(1))
@@ -282,6 +305,7 @@ impl Fit {
     /// Rows of the fit: columns and datum.
     fn rows(&self, rho: i64, with_decay: bool) -> impl Iterator<Item = ([i64; COLUMNS], i64)> + '_ {
         let (mut phi, mut before) = (ONE, 0i64);
+        let zero = self.zero();
         self.slots
             .iter()
             .zip(0i64..)
@@ -295,7 +319,7 @@ impl Fit {
                     Some(shift) => slot.pack().saturating_sub(self.pack_ref) >> shift,
                     None => 0,
                 };
-                let datum = slot.chassis().saturating_sub(self.zero.chassis());
+                let datum = slot.chassis().saturating_sub(zero);
                 let decay = if with_decay { decay } else { 0 };
                 Some(([ONE, here, decay, pack], datum))
             })
@@ -358,11 +382,10 @@ impl Fit {
             .map(|slot| slot.chassis());
         let slots = self.slots.len();
         let slow_movement = self.slow.map_or(0, |slow| {
-            let [_, amplitude, _, _] = slow.coefficients;
-            num::mul(amplitude, ONE.saturating_sub(power(slow.rho, slots)))
+            num::mul(slow.amplitude, ONE.saturating_sub(power(slow.rho, slots)))
         });
         Some(Fitted {
-            settled: settled.saturating_add(self.zero.chassis()),
+            settled: settled.saturating_add(self.zero()),
             pack: self.pack_ref,
             amplitude,
             rho: best.rho,

@@ -7,6 +7,7 @@ mod fit;
 mod linear;
 
 pub(crate) use dwell::Dwell;
+use dwell::Slot;
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
 use crate::num::{self, ONE, hypot};
@@ -23,9 +24,9 @@ const REJECTED: u128 = 16;
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Lead {
     pub(crate) drive: Drive,
-    chassis: i64,
-    pack: i64,
-    /// How far v may have moved from the middle of the last slot to its end.
+    /// The last slot.
+    last: Slot,
+    /// How far v may have moved from its middle to its end.
     drift: i64,
 }
 
@@ -38,8 +39,7 @@ impl Lead {
         let drift = last.chassis().saturating_sub(before.chassis());
         Some(Self {
             drive: dwell.drive,
-            chassis: last.chassis(),
-            pack: last.pack(),
+            last,
             drift: drift.saturating_abs(),
         })
     }
@@ -51,30 +51,36 @@ pub(crate) struct Settling {
     fit: Fit,
     lead: Option<Lead>,
     drive: Drive,
-    /// Length of a slot.
-    slot: Seconds,
+    per_slot: u32,
     dwell_us: u32,
-    /// Standard uncertainty of one converter step of v.
-    step: i64,
-    /// The same of Vb.
-    pack_step: i64,
-    /// Vb is the sum of two rail readings, which both move with the drive.
-    pair: bool,
     samples_per_slot: u32,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
 }
 
 impl Settling {
+    /// A proof of nothing, to be started in its place.
+    pub(crate) const NONE: Self = Self {
+        fit: Fit::NONE,
+        lead: None,
+        drive: Drive::Rest,
+        per_slot: 1,
+        dwell_us: 0,
+        samples_per_slot: 1,
+        scatter: [0; 2],
+    };
+
     /// Starts the proof of what is recorded so far.
     ///
     /// # Errors
     /// The record is too short, saturated or full of gaps.
+    #[inline(never)]
     pub(crate) fn start(
+        &mut self,
         config: &Config,
         dwell: &Dwell,
         lead: Option<Lead>,
-    ) -> Result<Self, Reason> {
+    ) -> Result<(), Reason> {
         if dwell.saturated {
             return Err(Reason::Saturated);
         }
@@ -85,27 +91,19 @@ impl Settling {
             return Err(Reason::RecordTooShort);
         }
         let per_slot = num::sqrt_wide(u128::from(dwell.per_slot) << 64);
-        let scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
-        let [step, pack_step] = config.front_end().resolution().map(Volts::to_bits);
-        let [_, pack_scatter] = scatter;
+        self.scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
+        let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
+        let [_, pack_scatter] = self.scatter;
         let pack_noise = hypot(&[pack_scatter, pack_step]);
-        let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
-        let fit = Fit::new(dwell, pack_noise).ok_or(Reason::RecordTooShort)?;
-        let block = config.timing().block().to_bits();
-        let slot = Seconds::from_bits(block.saturating_mul(i64::from(dwell.per_slot)));
-        let dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
-        Ok(Self {
-            fit,
-            lead,
-            drive: dwell.drive,
-            slot,
-            dwell_us,
-            step,
-            pack_step,
-            pair,
-            samples_per_slot: dwell.samples_per_slot(),
-            scatter,
-        })
+        if !self.fit.start(dwell.slots(), pack_noise) {
+            return Err(Reason::RecordTooShort);
+        }
+        self.lead = lead;
+        self.drive = dwell.drive;
+        self.per_slot = dwell.per_slot;
+        self.dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
+        self.samples_per_slot = dwell.samples_per_slot();
+        Ok(())
     }
 
     /// One slice of work; the answer when it is done.
@@ -121,16 +119,25 @@ impl Settling {
         })
     }
 
+    /// Length of a slot.
+    fn slot(&self, config: &Config) -> Seconds {
+        let block = config.timing().block().to_bits();
+        Seconds::from_bits(block.saturating_mul(i64::from(self.per_slot)))
+    }
+
     #[inline(never)]
     fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
-        if self.spoiled(fitted) {
+        if self.spoiled(config, fitted) {
             return Err(if fitted.pack_moves {
                 Reason::PackVoltageMoving
             } else {
                 Reason::CircuitChanged
             });
         }
-        let noise = fitted.noise.max(self.unaveraged_step(fitted)).max(1);
+        let noise = fitted
+            .noise
+            .max(self.unaveraged_step(config, fitted))
+            .max(1);
         let variance = u128::from(noise.unsigned_abs()).saturating_pow(2);
         let seen = fitted
             .slow_excess
@@ -146,9 +153,9 @@ impl Settling {
             // does not is bounded.
             let visible = fitted.amplitude.saturating_abs() > noise.saturating_mul(5);
             return Ok(if seen || visible && fitted.slow_excess.is_some() {
-                self.transient_reading(fitted, noise)
+                self.transient_reading(config, fitted, noise)
             } else {
-                self.flat_reading(fitted, noise, moved)
+                self.flat_reading(config, fitted, noise, moved)
             });
         }
         Err(if fitted.pack_moves && self.structured(fitted) {
@@ -169,10 +176,13 @@ impl Settling {
         };
         let jump = first
             .chassis()
-            .saturating_sub(lead.chassis)
+            .saturating_sub(lead.last.chassis())
             .saturating_abs();
         // A change of pack voltage may have moved v by as much.
-        let by_pack = first.pack().saturating_sub(lead.pack).saturating_abs();
+        let by_pack = first
+            .pack()
+            .saturating_sub(lead.last.pack())
+            .saturating_abs();
         let explained = by_pack.saturating_add(lead.drift).saturating_add(doubt);
         jump.saturating_sub(explained) > moved
     }
@@ -183,8 +193,8 @@ impl Settling {
         let stimulus = config.network().stimulus(
             lead.drive,
             self.drive,
-            Volts::from_bits(lead.chassis),
-            Volts::from_bits(lead.pack),
+            Volts::from_bits(lead.last.chassis()),
+            Volts::from_bits(lead.last.pack()),
         );
         let slots = (self.dwell_us as i64).saturating_mul(ONE);
         let seconds = num::quotient(i128::from(slots), 1_000_000, 0);
@@ -201,13 +211,14 @@ impl Settling {
     /// white when the residuals between slots are what the scatter within
     /// them makes expect: hum repeats in every slot, rounding and all, and the
     /// staircase of a slow signal shows between slots but not within them.
-    fn unaveraged_step(&self, fitted: &Fitted) -> i64 {
+    fn unaveraged_step(&self, config: &Config, fitted: &Fitted) -> i64 {
+        let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         let [scatter, _] = self.scatter;
         let white = fitted.noise >= scatter >> 1 && !self.structured(fitted);
         let root = num::sqrt_wide(u128::from(self.samples_per_slot) << 64);
         // 0.58 steps are twice the step's standard uncertainty.
-        let covered = num::mul(scatter, root) >= self.step.saturating_mul(2);
-        if white && covered { 0 } else { self.step }
+        let covered = num::mul(scatter, root) >= step.saturating_mul(2);
+        if white && covered { 0 } else { step }
     }
 
     /// The residuals exceed twice the noise that the samples show: the model,
@@ -219,26 +230,27 @@ impl Settling {
 
     /// What one exponential leaves is a good part of all that v did: something
     /// happened in mid-dwell, and no settled voltage describes it.
-    fn spoiled(&self, fitted: &Fitted) -> bool {
+    fn spoiled(&self, config: &Config, fitted: &Fitted) -> bool {
+        let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         self.structured(fitted)
-            && fitted.noise > self.step.saturating_mul(10)
+            && fitted.noise > step.saturating_mul(10)
             && fitted.noise.saturating_mul(50) > fitted.range
     }
 
     #[inline(never)]
-    fn transient_reading(&self, fitted: &Fitted, noise: i64) -> Reading {
-        let time_constant = self.time_constant(fitted, noise);
+    fn transient_reading(&self, config: &Config, fitted: &Fitted, noise: i64) -> Reading {
+        let time_constant = self.time_constant(config, fitted, noise);
         let lag_slots = match time_constant {
-            Some(tau) => num::ratio(tau.value.to_bits(), self.slot.to_bits(), 32),
+            Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits(), 32),
             // A transient too short to be timed is over within a quarter slot.
             None => ONE >> 2,
         };
         let u = num::mul(noise, fitted.settled_gain);
-        self.reading(fitted, fitted.settled, u, lag_slots, time_constant)
+        self.reading(config, fitted, fitted.settled, u, lag_slots, time_constant)
     }
 
     #[inline(never)]
-    fn flat_reading(&self, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
+    fn flat_reading(&self, config: &Config, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
         // Where the pack stands still the mean needs no fit.
         let (chassis, gain) = if fitted.pack_moves {
             (fitted.settled, fitted.settled_gain)
@@ -249,11 +261,12 @@ impl Settling {
         let u = num::mul(noise, gain);
         // What is left of an unseen transient is at most a tenth of the movement.
         let hidden = moved.checked_div(10).unwrap_or(0);
-        self.reading(fitted, chassis, hypot(&[u, hidden]), ONE, None)
+        self.reading(config, fitted, chassis, hypot(&[u, hidden]), ONE, None)
     }
 
     fn reading(
         &self,
+        config: &Config,
         fitted: &Fitted,
         chassis: i64,
         u: i64,
@@ -286,15 +299,18 @@ impl Settling {
         let half = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
         let pack_u = num::ratio(pack_scatter, half, 32);
         // A pack voltage that stands still is rounded alike in every state.
-        let alike = !self.pair && !fitted.pack_moves;
-        let pack_step = if alike { 0 } else { self.pack_step };
+        // Two rail readings both move with the drive.
+        let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
+        let alike = !pair && !fitted.pack_moves;
+        let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
+        let pack_step = if alike { 0 } else { pack_step };
         Reading {
             drive: self.drive,
             chassis: Measured {
                 value: Volts::from_bits(chassis),
                 u: Volts::from_bits(hypot(&[
                     u,
-                    self.unaveraged_step(fitted),
+                    self.unaveraged_step(config, fitted),
                     lag_u,
                     unexplained,
                 ])),
@@ -312,8 +328,13 @@ impl Settling {
     /// τ = −T/ln ρ from the decay over the slots; when the transient is over
     /// within the first slot, from how much of the step at the switch that
     /// slot still shows: its mean is A = (v0 − y)(1 − e^−z)/z with z = T/τ.
-    fn time_constant(&self, fitted: &Fitted, noise: i64) -> Option<Measured<Seconds>> {
-        let slot = self.slot.to_bits();
+    fn time_constant(
+        &self,
+        config: &Config,
+        fitted: &Fitted,
+        noise: i64,
+    ) -> Option<Measured<Seconds>> {
+        let slot = self.slot(config).to_bits();
         let log_rho = num::neg_ln(fitted.rho);
         if let Some(gain) = fitted.rho_gain.filter(|_| fitted.rho > ONE / 20) {
             // u(ln ρ) = u(ρ)/ρ.
@@ -327,7 +348,7 @@ impl Settling {
             });
         }
         let lead = self.lead?;
-        let step = lead.chassis.saturating_sub(fitted.settled);
+        let step = lead.last.chassis().saturating_sub(fitted.settled);
         let share = num::ratio(fitted.amplitude, step, 32);
         let share_u = num::ratio(noise, step, 32).saturating_abs();
         // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.

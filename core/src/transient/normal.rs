@@ -123,10 +123,7 @@ impl System {
     }
 
     fn put(&mut self, place: usize, value: Scaled) {
-        let slots = (
-            self.mantissas.get_mut(place),
-            self.exponents.get_mut(place),
-        );
+        let slots = (self.mantissas.get_mut(place), self.exponents.get_mut(place));
         if let (Some(mantissa), Some(exponent)) = slots {
             (*mantissa, *exponent) = value.apart();
         }
