@@ -7,7 +7,7 @@ use crate::front::{Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::reason::Reason;
 use crate::report::{Basis, Report, Verdict};
-use crate::steady::{Outcome, Progress, Steady};
+use crate::steady::{Progress, Steady};
 
 /// What one slice of background work came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,6 +72,7 @@ impl<'c> Monitor<'c> {
     /// it is idle before the next block: a settling proof that is still under
     /// way when its dwell's successor ends is given up. A block that was lost on
     /// the way is noticed: what came before it is forgotten.
+    #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) {
         let Some(mut block) = convert(self.config, raw) else {
             return;
@@ -111,6 +112,7 @@ impl<'c> Monitor<'c> {
     }
 
     /// One bounded slice of background work.
+    #[inline(never)]
     pub fn step(&mut self) -> Step {
         match self.steady.step() {
             Progress::Idle => Step::Idle,
@@ -119,17 +121,20 @@ impl<'c> Monitor<'c> {
                 self.sequencer.move_on(self.config);
                 Step::Idle
             }
-            Progress::Over(outcome) => Step::Answer(self.answer(&outcome)),
+            Progress::Over => self.answer(),
         }
     }
 
     #[inline(never)]
-    fn answer(&mut self, outcome: &Outcome) -> Report {
+    fn answer(&mut self) -> Step {
+        let Some(outcome) = self.steady.take() else {
+            return Step::Idle;
+        };
         self.sequencer
             .learn(self.config, outcome.drive, &outcome.reading);
         let limits = self.config.limits();
         let verdict = self.judge.take(limits, &outcome.estimate);
-        Report {
+        Step::Answer(Report {
             sequence: outcome.sequence,
             drive: outcome.drive,
             dwell_over: true,
@@ -138,6 +143,6 @@ impl<'c> Monitor<'c> {
             estimate: outcome.estimate,
             judged: limits.judged,
             verdict,
-        }
+        })
     }
 }

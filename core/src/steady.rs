@@ -17,7 +17,7 @@ use crate::settle::{Dwell, Lead, Settling};
 )]
 enum Job {
     Idle,
-    /// A dwell that ended without a proof to run.
+    /// A dwell that ended without a reading.
     Refused(Closed, Reason),
     /// A settling proof. Where the dwell is over its result is reported;
     /// otherwise it only tells whether the dwell may end.
@@ -43,17 +43,13 @@ pub(crate) struct Outcome {
 
 /// What one slice of work came to.
 #[derive(Debug, Clone, Copy)]
-#[allow(
-    clippy::large_enum_variant,
-    reason = "returned once a dwell, by value, without a heap"
-)]
 pub(crate) enum Progress {
     Idle,
     Busy,
     /// The dwell under way has told what it can: it may end.
     Told,
-    /// A dwell is over.
-    Over(Outcome),
+    /// A dwell is over; [`Steady::take`] has what came of it.
+    Over,
 }
 
 /// The settled path.
@@ -149,33 +145,35 @@ impl<'c> Steady<'c> {
     /// One bounded slice of work.
     #[inline(never)]
     pub(crate) fn step(&mut self) -> Progress {
-        let (closed, result) = match &mut self.job {
+        let (closing, result) = match &mut self.job {
             Job::Idle => return Progress::Idle,
-            Job::Refused(closed, reason) => (Some(*closed), Err(*reason)),
-            Job::Proof(proof, closing) => {
-                let Some(result) = proof.step(self.config) else {
-                    return Progress::Busy;
-                };
-                (*closing, result)
+            Job::Refused(closed, _) => {
+                self.cycle.clear(closed.drive);
+                return Progress::Over;
             }
+            Job::Proof(proof, closing) => match proof.step(self.config) {
+                Some(result) => (*closing, result),
+                None => return Progress::Busy,
+            },
             Job::Solve(estimation, closed) => {
                 let readings = self.cycle.readings(closed.sequence);
-                if self.estimator.step(estimation, self.config, readings) {
-                    return Progress::Busy;
-                }
-                return self.solved();
+                return if self.estimator.step(estimation, self.config, readings) {
+                    Progress::Busy
+                } else {
+                    Progress::Over
+                };
             }
         };
         self.job = Job::Idle;
-        match (closed, result) {
+        match (closing, result) {
             (Some(closed), Ok(reading)) => {
                 self.cycle.put(closed.sequence, reading);
                 self.job = Job::Solve(Estimation::default(), closed);
                 Progress::Busy
             }
             (Some(closed), Err(reason)) => {
-                self.cycle.clear(closed.drive);
-                Progress::Over(closed.with(Err(reason), Err(reason)))
+                self.job = Job::Refused(closed, reason);
+                Progress::Busy
             }
             // Without a drive change before it, a voltage that stands still
             // proves nothing however long it is watched.
@@ -184,16 +182,20 @@ impl<'c> Steady<'c> {
         }
     }
 
-    /// A dwell and the estimate of the cycle that it completes.
+    /// What came of a dwell that is over.
     #[inline(never)]
-    fn solved(&mut self) -> Progress {
-        let Job::Solve(estimation, closed) = &self.job else {
-            return Progress::Idle;
+    pub(crate) fn take(&mut self) -> Option<Outcome> {
+        let outcome = match &self.job {
+            Job::Solve(estimation, closed) => {
+                let reading = self.cycle.latest(closed.drive).copied();
+                let reading = reading.ok_or(Reason::NotYetMeasured);
+                closed.with(reading, estimation.answer())
+            }
+            Job::Refused(closed, reason) => closed.with(Err(*reason), Err(*reason)),
+            Job::Idle | Job::Proof(..) => return None,
         };
-        let reading = self.cycle.latest(closed.drive).copied();
-        let outcome = closed.with(reading.ok_or(Reason::NotYetMeasured), estimation.answer());
         self.job = Job::Idle;
-        Progress::Over(outcome)
+        Some(outcome)
     }
 
     /// The drive has changed: what is recorded is all there is of this dwell.

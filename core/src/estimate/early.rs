@@ -41,6 +41,7 @@ enum Stage {
     /// Sums the sources of error.
     Weigh(Budget),
     Figure(Solved, Uncertainty),
+    Failed(Reason),
 }
 
 impl Early {
@@ -52,18 +53,17 @@ impl Early {
         }
     }
 
-    /// One slice of work; the estimate with the last, or the reason why there
-    /// is none.
-    #[inline(never)]
-    pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Estimate, Reason>> {
-        if let Stage::Figure(solved, u) = &self.stage {
-            return Some(figure(solved, u));
+    /// One slice of work; false once [`Early::answer`] has the estimate.
+    pub(crate) fn weigh(&mut self, config: &Config) -> bool {
+        let busy = matches!(self.stage, Stage::Weigh(_));
+        if busy && let Err(reason) = self.work(config) {
+            self.stage = Stage::Failed(reason);
         }
-        self.weigh(config).err().map(Err)
+        busy
     }
 
     #[inline(never)]
-    fn weigh(&mut self, config: &Config) -> Result<(), Reason> {
+    fn work(&mut self, config: &Config) -> Result<(), Reason> {
         if self.pack < PACK_MIN {
             return Err(Reason::PackVoltageTooLow);
         }
@@ -76,14 +76,32 @@ impl Early {
         if let Stage::Weigh(budget) = &mut self.stage
             && !budget.step(&system, config)
         {
+            self.conclude(config, &system);
+        }
+        Ok(())
+    }
+
+    /// All sources are summed.
+    #[inline(never)]
+    fn conclude(&mut self, config: &Config, system: &System<'_>) {
+        if let Stage::Weigh(budget) = &self.stage {
             let u = self.found.with_noise(budget.total());
             let solved = Solved {
                 capacitance: self.found.capacitance.map(|c| with_parts(config, c)),
-                ..Solved::without_capacitance(&system)
+                ..Solved::without_capacitance(system)
             };
             self.stage = Stage::Figure(solved, u);
         }
-        Ok(())
+    }
+
+    /// The estimate, or the reason why there is none.
+    #[inline(never)]
+    pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
+        match &self.stage {
+            Stage::Weigh(_) => Err(Reason::NotYetMeasured),
+            Stage::Figure(solved, u) => figure(solved, u),
+            Stage::Failed(reason) => Err(*reason),
+        }
     }
 }
 

@@ -97,16 +97,13 @@ impl Estimator {
         }
         system.doubt_older(estimation.doubt);
         if let Stage::Bound = estimation.stage {
-            let doubt = system.determinant_u(offset_u);
-            estimation.stage = Stage::Short(Bounds::new(system, config, doubt)?);
-            return Ok(());
+            return estimation.bound(config, system, offset_u);
         }
         system.take_off_lag();
         if let Stage::Weigh(budget) = &mut estimation.stage
             && !budget.step(system, config)
         {
-            let u = budget.total();
-            estimation.stage = Stage::Figure(Solved::of(system), u);
+            estimation.conclude(system);
         }
         Ok(())
     }
@@ -147,6 +144,21 @@ impl Estimation {
             self.stage,
             Stage::Figure(..) | Stage::Short(_) | Stage::Failed(_)
         )
+    }
+
+    #[inline(never)]
+    fn bound(&mut self, config: &Config, system: &System<'_>, offset_u: i64) -> Result<(), Reason> {
+        let doubt = system.determinant_u(offset_u);
+        self.stage = Stage::Short(Bounds::new(system, config, doubt)?);
+        Ok(())
+    }
+
+    /// All sources are summed.
+    #[inline(never)]
+    fn conclude(&mut self, system: &System<'_>) {
+        if let Stage::Weigh(budget) = &self.stage {
+            self.stage = Stage::Figure(Solved::of(system), budget.total());
+        }
     }
 
     /// The estimate, or the reason why the readings yield none.

@@ -94,6 +94,7 @@ pub(crate) struct System<'a> {
 impl<'a> System<'a> {
     /// Takes the readings of a cycle and solves for them; false with fewer
     /// than two.
+    #[inline(never)]
     pub(crate) fn take(
         &mut self,
         network: &Network,

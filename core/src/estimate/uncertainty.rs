@@ -44,6 +44,7 @@ pub(crate) struct Budget {
 
 impl Budget {
     /// One slice of work; true when there is more.
+    #[inline(never)]
     pub(crate) fn step(&mut self, system: &System<'_>, config: &Config) -> bool {
         let effects = Effects::new(system);
         (0..SLICE).all(|_| {

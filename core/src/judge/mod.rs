@@ -287,8 +287,8 @@ mod tests {
         };
         let config = config.expect("a sound configuration");
         let mut early = crate::estimate::Early::new(found, Volts::from_int(400));
-        let slices = core::iter::repeat_with(|| early.step(&config));
-        slices.flatten().next().unwrap().expect("an estimate")
+        while early.weigh(&config) {}
+        early.answer().expect("an estimate")
     }
 
     #[test]

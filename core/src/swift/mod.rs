@@ -26,7 +26,7 @@ use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report, Verdict};
 use crate::steady::{self, Outcome, Steady};
 use crate::sudden::{Finding, Known, Stage, Watch};
-use crate::transient::{Fit, Progress, Transient};
+use crate::transient::{Fit, Transient, Work};
 use crate::units::Volts;
 use circuits::{fitted, found_suddenly, is_sharp, known};
 
@@ -128,6 +128,7 @@ impl<'c> SwiftMonitor<'c> {
 
     /// Takes a block from the [`crate::Sampler`]. Call [`SwiftMonitor::step`]
     /// until it is idle before the next block.
+    #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) {
         let Some(mut block) = convert(self.config, raw) else {
             return;
@@ -189,38 +190,26 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// One bounded slice of background work.
+    #[inline(never)]
     pub fn step(&mut self) -> Step {
         if self.watching {
-            return match self.watch.step() {
-                Some(finding) => self.heed(&finding),
-                None => Step::Busy,
-            };
+            return self.watch();
         }
-        match &mut self.task {
+        match &self.task {
             Task::None => {}
             Task::Learn(known, found) => {
                 let (known, found) = (*known, *found);
                 self.learn(known);
                 return self.begin(Basis::Transient, found);
             }
-            Task::Estimate(basis, early) => {
-                let basis = *basis;
-                return match early.step(self.config) {
-                    Some(estimate) => self.estimated(basis, estimate),
-                    None => Step::Busy,
-                };
-            }
+            Task::Estimate(..) => return self.estimate(),
         }
-        match self.transient.step() {
-            Progress::Idle => {}
-            Progress::Busy => return Step::Busy,
-            Progress::Fitted(fit) => return self.fit(&fit),
-            Progress::Changed => return Step::Answer(self.changed()),
-            Progress::NotFound => {
-                self.sequencer.slow_down(self.config);
-                self.forget();
-                return Step::Busy;
-            }
+        match self.transient.work() {
+            Work::Idle => {}
+            Work::Busy => return Step::Busy,
+            Work::Ready => return self.fit(),
+            Work::Changed => return Step::Answer(self.changed()),
+            Work::NotFound => return self.not_found(),
         }
         match self.steady.step() {
             steady::Progress::Idle => Step::Idle,
@@ -229,8 +218,23 @@ impl<'c> SwiftMonitor<'c> {
                 self.sequencer.move_on(self.config);
                 Step::Busy
             }
-            steady::Progress::Over(outcome) => Step::Answer(self.conclude(&outcome)),
+            steady::Progress::Over => self.conclude(),
         }
+    }
+
+    #[inline(never)]
+    fn watch(&mut self) -> Step {
+        match self.watch.step() {
+            Some(finding) => self.heed(&finding),
+            None => Step::Busy,
+        }
+    }
+
+    #[inline(never)]
+    fn not_found(&mut self) -> Step {
+        self.sequencer.slow_down(self.config);
+        self.forget();
+        Step::Busy
     }
 
     /// The record contradicts itself: it has started anew. The verdict stands
@@ -299,8 +303,17 @@ impl<'c> SwiftMonitor<'c> {
         Step::Busy
     }
 
+    /// Goes on with an estimate.
     #[inline(never)]
-    fn estimated(&mut self, basis: Basis, estimate: Result<Estimate, Reason>) -> Step {
+    fn estimate(&mut self) -> Step {
+        let Task::Estimate(basis, early) = &mut self.task else {
+            return Step::Busy;
+        };
+        let basis = *basis;
+        if early.weigh(self.config) {
+            return Step::Busy;
+        }
+        let estimate = early.answer();
         self.task = Task::None;
         if basis == Basis::Transient {
             self.fitted = estimate.ok();
@@ -312,13 +325,16 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     #[inline(never)]
-    fn fit(&mut self, fit: &Fit) -> Step {
+    fn fit(&mut self) -> Step {
+        let Some(fit) = self.transient.fit() else {
+            return self.not_found();
+        };
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
-        if self.stage == Stage::Suspected && !self.is_newer(fit) {
+        if self.stage == Stage::Suspected && !self.is_newer(&fit) {
             return Step::Busy;
         }
-        self.task = Task::Learn(known(fit, self.config), fitted(fit));
+        self.task = Task::Learn(known(&fit, self.config), fitted(&fit));
         Step::Busy
     }
 
@@ -368,51 +384,64 @@ impl<'c> SwiftMonitor<'c> {
 
     /// A dwell is over: the better of what is known.
     #[inline(never)]
-    fn conclude(&mut self, outcome: &Outcome) -> Report {
-        let (basis, estimate) = self.better(outcome);
-        if estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+    fn conclude(&mut self) -> Step {
+        let Some(mut outcome) = self.steady.take() else {
+            return Step::Idle;
+        };
+        let (basis, estimate) = match self.better(&outcome) {
+            Better::Settled => (Basis::Settled, None),
+            Better::Fitted(fitted) => (Basis::Transient, Some(Ok(*fitted))),
+            Better::Neither => (Basis::Transient, Some(Err(Reason::Implausible))),
+        };
+        if let Some(estimate) = estimate {
+            outcome.estimate = estimate;
+        }
+        if outcome.estimate == Err(Reason::Implausible) && self.fitted.is_some() {
             self.restart();
         }
         let limits = self.config.limits();
         // A suspicion alone, which forbids to believe a fit, changes no verdict.
-        let verdict = match &estimate {
+        let verdict = match &outcome.estimate {
             Ok(estimate) if basis == Basis::Transient => self.judge.take_growing(limits, estimate),
             Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
-            _ => self.judge.take(limits, &estimate),
+            _ => self.judge.take(limits, &outcome.estimate),
         };
-        Report {
+        Step::Answer(Report {
             sequence: outcome.sequence,
             drive: outcome.drive,
             dwell_over: true,
             reading: outcome.reading,
             basis,
-            estimate,
+            estimate: outcome.estimate,
             judged: limits.judged,
             verdict,
-        }
+        })
     }
 
     #[inline(never)]
-    fn better(&self, outcome: &Outcome) -> (Basis, Result<Estimate, Reason>) {
-        let settled = &outcome.estimate;
-        let believed = self.fitted.filter(|_| self.stage != Stage::Suspected);
-        let Some(fitted) = &believed else {
-            return (Basis::Settled, *settled);
+    fn better(&self, outcome: &Outcome) -> Better<'_> {
+        let believed = self.fitted.as_ref();
+        let Some(fitted) = believed.filter(|_| self.stage != Stage::Suspected) else {
+            return Better::Settled;
         };
-        match settled {
-            Ok(settled) if contradict(settled, fitted) => {
-                (Basis::Transient, Err(Reason::Implausible))
-            }
-            Ok(settled) if settled.conductance.u < fitted.conductance.u => {
-                (Basis::Settled, Ok(*settled))
-            }
+        match &outcome.estimate {
+            Ok(settled) if contradict(settled, fitted) => Better::Neither,
+            Ok(settled) if settled.conductance.u < fitted.conductance.u => Better::Settled,
             // Readings from before the change that a fit has left behind.
             Err(Reason::CircuitChanged) if outcome.sequence.wrapping_sub(self.started) > CYCLE => {
-                (Basis::Settled, *settled)
+                Better::Settled
             }
-            Ok(_) | Err(_) => (Basis::Transient, Ok(*fitted)),
+            Ok(_) | Err(_) => Better::Fitted(fitted),
         }
     }
+}
+
+/// The better of a settled and a fitted estimate.
+enum Better<'a> {
+    Settled,
+    Fitted(&'a Estimate),
+    /// They contradict each other.
+    Neither,
 }
 
 fn contradict(a: &Estimate, b: &Estimate) -> bool {

@@ -170,7 +170,10 @@ impl Test {
 
     #[inline(never)]
     fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
-        self.probe = Probe::Walk(Pass::new(setting, theta, self.shape));
+        self.probe = Probe::Walk(Pass::NONE);
+        if let Probe::Walk(pass) = &mut self.probe {
+            pass.begin(setting, theta, self.shape);
+        }
     }
 
     /// How much a change explains.

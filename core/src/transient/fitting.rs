@@ -7,10 +7,9 @@
 //!      +----------------------------+-- minimum --> test for a change --> fit      +--> not found
 //! ```
 
-use super::Progress;
 use super::beliefs::{Beliefs, Revision};
 use super::change::{Step, Test, Tested};
-use super::fit::{self, Converged, Covariance};
+use super::fit::{self, Converged, Covariance, Fit};
 use super::ground::Ground;
 use super::normal::System;
 use super::pack::{Level, Survey};
@@ -89,13 +88,16 @@ enum Weighing {
 /// What one slice of work came to.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Outcome {
-    /// As far as the caller is concerned.
-    Is(Progress),
+    /// More entries are wanted.
+    Idle,
+    Busy,
+    /// [`Fitting::publish`] has the fit.
+    Ready,
+    NotFound,
     /// So many of the newest entries are of another circuit.
     Changed(usize),
 }
 
-const BUSY: Outcome = Outcome::Is(Progress::Busy);
 /// The fit under way, and what the one before leaves to it.
 #[derive(Debug, Clone)]
 pub(super) struct Fitting {
@@ -179,9 +181,9 @@ impl Fitting {
 
     /// What the record amounts to is known.
     #[inline(never)]
-    fn surveyed(&mut self, ground: &Ground<'_>) -> Progress {
+    fn surveyed(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Survey(survey) = &self.job else {
-            return Progress::Idle;
+            return Outcome::Idle;
         };
         let declared = ground.config.timing().reading_lag;
         let tick = ground.record.tick_seconds();
@@ -210,7 +212,7 @@ impl Fitting {
     }
 
     #[inline(never)]
-    fn start(&mut self, ground: &Ground<'_>) -> Progress {
+    fn start(&mut self, ground: &Ground<'_>) -> Outcome {
         if self.attempt == Attempt::Warm {
             self.search = Search::new(self.search.theta);
             return self.walk(ground);
@@ -218,23 +220,29 @@ impl Fitting {
         self.variance = None;
         self.beliefs.free(self.attempt == Attempt::Free);
         let block_us = ground.block_us();
-        let start = Start::new(ground.record, self.length_us, block_us, &self.beliefs);
-        self.job = Job::Scan(start);
-        Progress::Busy
+        self.job = Job::Scan(Start::NONE);
+        if let Job::Scan(start) = &mut self.job {
+            start.begin(ground.record, self.length_us, block_us, &self.beliefs);
+        }
+        Outcome::Busy
     }
 
     #[inline(never)]
-    fn walk(&mut self, ground: &Ground<'_>) -> Progress {
-        let pass = Pass::new(&self.setting(ground), &self.search.theta, Shape::Constant);
-        self.job = Job::Walk(pass);
-        Progress::Busy
+    fn walk(&mut self, ground: &Ground<'_>) -> Outcome {
+        self.job = Job::Walk(Pass::NONE);
+        let setting = self.setting(ground);
+        if let Job::Walk(pass) = &mut self.job {
+            pass.begin(&setting, &self.search.theta, Shape::Constant);
+        }
+        Outcome::Busy
     }
 
     /// Walks the record once, for nothing but the count of instructions.
     #[cfg(feature = "yardstick")]
     pub(super) fn walk_once(&self, ground: &Ground<'_>) -> usize {
         let setting = self.setting(ground);
-        let mut pass = Pass::new(&setting, &self.search.theta, Shape::Constant);
+        let mut pass = Pass::NONE;
+        pass.begin(&setting, &self.search.theta, Shape::Constant);
         while !pass.is_over() {
             pass.step(&setting, &self.search.theta);
         }
@@ -267,21 +275,21 @@ impl Fitting {
     pub(super) fn step(&mut self, ground: &Ground<'_>) -> Outcome {
         let bounds = self.bounds(ground);
         match &mut self.job {
-            Job::Idle => Outcome::Is(Progress::Idle),
+            Job::Idle => Outcome::Idle,
             Job::Survey(survey) => {
                 if survey.step(ground.record, ground.noise.pack) {
-                    return BUSY;
+                    return Outcome::Busy;
                 }
-                Outcome::Is(self.surveyed(ground))
+                self.surveyed(ground)
             }
             Job::Scan(start) => {
                 let network = ground.config.network();
                 match start.step(ground.record, network, ground.reference) {
-                    Started::Busy => BUSY,
+                    Started::Busy => Outcome::Busy,
                     Started::At(theta) => {
                         let lag = self.beliefs.lag.value.to_bits();
                         self.search = Search::new(Theta { lag, ..theta });
-                        Outcome::Is(self.walk(ground))
+                        self.walk(ground)
                     }
                     Started::Nowhere => self.not_found(),
                 }
@@ -291,7 +299,7 @@ impl Fitting {
                 let beliefs = &self.beliefs;
                 self.search.believe(system, walked.used, beliefs, bounds);
                 *weighing = Weighing::Judge;
-                BUSY
+                Outcome::Busy
             }
             Job::Weigh(Weighing::Judge, _, system) => {
                 let found = self.search.conclude(system, &self.beliefs);
@@ -300,19 +308,19 @@ impl Fitting {
             Job::Weigh(weighing @ Weighing::Go, ..) => {
                 self.search.go(bounds);
                 *weighing = Weighing::Examine;
-                BUSY
+                Outcome::Busy
             }
             Job::Advance { anew } => {
                 self.search.advance();
                 self.job = Job::Go { anew: *anew };
-                BUSY
+                Outcome::Busy
             }
             Job::Go { anew } => {
                 self.search.go(bounds);
                 if *anew {
                     self.search.restart();
                 }
-                Outcome::Is(self.walk(ground))
+                self.walk(ground)
             }
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
@@ -331,35 +339,35 @@ impl Fitting {
                     return self.next_attempt(ground);
                 }
                 self.job = Job::Weigh(Weighing::Believe, pass.walked(), pass.system(&setting));
-                BUSY
+                Outcome::Busy
             }
             Job::Walk(pass) => {
                 pass.step(&setting, theta);
-                BUSY
+                Outcome::Busy
             }
             Job::Test(test, _) => {
                 let tested = test.step(&setting, theta, &self.beliefs, bounds);
                 self.tested(ground, tested)
             }
-            _ => BUSY,
+            _ => Outcome::Busy,
         }
     }
 
     #[inline(never)]
     fn tested(&mut self, ground: &Ground<'_>, tested: Tested) -> Outcome {
         match tested {
-            Tested::Busy => BUSY,
-            Tested::Steady => self.publish(ground),
+            Tested::Busy => Outcome::Busy,
+            Tested::Steady => Outcome::Ready,
             // So short a record of a circuit at rest may well be misread.
             Tested::Changed(_) if !self.moving && ground.record.len() < LONG => {
                 self.stop();
-                Outcome::Is(Progress::Idle)
+                Outcome::Idle
             }
             Tested::Changed(step) if self.beliefs.are_free() || self.moving => self.changed(step),
             Tested::Changed(step) => {
                 self.rival = Some(step);
                 self.attempt = Attempt::Free;
-                Outcome::Is(self.start(ground))
+                self.start(ground)
             }
         }
     }
@@ -368,19 +376,19 @@ impl Fitting {
     #[inline(never)]
     fn found(&mut self, ground: &Ground<'_>, found: Found) -> Outcome {
         let Job::Weigh(weighing, walked, _) = &mut self.job else {
-            return BUSY;
+            return Outcome::Busy;
         };
         match found {
             Found::Again => {
                 let walked = *walked;
                 let anew = self.search.walks == search::DOUBTFUL && self.change_grouping(&walked);
                 self.job = Job::Advance { anew };
-                BUSY
+                Outcome::Busy
             }
             Found::Lost => self.next_attempt(ground),
             Found::Least => {
                 *weighing = Weighing::Go;
-                BUSY
+                Outcome::Busy
             }
         }
     }
@@ -399,7 +407,7 @@ impl Fitting {
                 };
             }
         };
-        Outcome::Is(self.start(ground))
+        self.start(ground)
     }
 
     #[inline(never)]
@@ -412,14 +420,14 @@ impl Fitting {
     #[inline(never)]
     fn not_found(&mut self) -> Outcome {
         self.forget();
-        Outcome::Is(Progress::NotFound)
+        Outcome::NotFound
     }
 
     /// Examines a minimum before it is believed.
     #[inline(never)]
     fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Weigh(_, walked, system) = &self.job else {
-            return BUSY;
+            return Outcome::Busy;
         };
         let walked = *walked;
         let squares = system.squares();
@@ -432,27 +440,27 @@ impl Fitting {
                 Revision::Contradicted if self.attempt == Attempt::Free => {}
                 Revision::Contradicted => {
                     self.attempt = Attempt::Free;
-                    return Outcome::Is(self.start(ground));
+                    return self.start(ground);
                 }
                 Revision::Restored => {
                     self.revisions = self.revisions.wrapping_sub(1);
                     self.search.restart();
-                    return Outcome::Is(self.walk(ground));
+                    return self.walk(ground);
                 }
             }
         }
         if self.change_grouping(&walked) {
             self.search.restart();
-            return Outcome::Is(self.walk(ground));
+            return self.walk(ground);
         }
         if self.grouped && walked.used < FEWEST_GROUPED {
             self.stop();
-            return Outcome::Is(Progress::Idle);
+            return Outcome::Idle;
         }
         if walked.trailing > 0 {
             // The next entries will show whether the newest are to be believed.
             self.stop();
-            return Outcome::Is(Progress::Idle);
+            return Outcome::Idle;
         }
         if let Some(step) = self.rival.filter(|step| step.left.less(squares)) {
             return self.changed(step);
@@ -460,14 +468,14 @@ impl Fitting {
         if let Job::Weigh(weighing, ..) = &mut self.job {
             *weighing = Weighing::Measure;
         }
-        BUSY
+        Outcome::Busy
     }
 
     /// Measures a minimum that is believed.
     #[inline(never)]
     fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Weigh(_, walked, system) = &self.job else {
-            return BUSY;
+            return Outcome::Busy;
         };
         let freedom = freedom(walked.used, DETERMINED);
         let least = self.beliefs.least_variance(freedom);
@@ -485,7 +493,7 @@ impl Fitting {
             pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
         };
         self.job = Job::Complete(converged, system.clone());
-        BUSY
+        Outcome::Busy
     }
 
     #[inline(never)]
@@ -494,7 +502,7 @@ impl Fitting {
             converged.covariance.complete(system);
             self.job = Job::Test(Test::new(ground.record), converged.clone());
         }
-        BUSY
+        Outcome::Busy
     }
 
     /// Rows are to be summed over five blocks when hum has come, and no longer
@@ -519,10 +527,12 @@ impl Fitting {
         changes
     }
 
+    /// The figures of the fit that is ready; `None` where no passive circuit
+    /// has them.
     #[inline(never)]
-    fn publish(&mut self, ground: &Ground<'_>) -> Outcome {
+    pub(super) fn publish(&mut self, ground: &Ground<'_>) -> Option<Fit> {
         let Job::Test(test, converged) = &mut self.job else {
-            return BUSY;
+            return None;
         };
         self.moving &= ground.record.len() < STILL || !test.unsuspicious();
         // From a poor minimum, the next fit starts from nothing.
@@ -538,9 +548,9 @@ impl Fitting {
         let longest = fit::longest(theta, ground.reference, conductances);
         let fit = converged.fit(theta, ground.reference, test.suspected, longest);
         self.stop();
-        match fit {
-            Some(fit) => Outcome::Is(Progress::Fitted(fit)),
-            None => self.not_found(),
+        if fit.is_none() {
+            self.forget();
         }
+        fit
     }
 }

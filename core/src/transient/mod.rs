@@ -117,6 +117,17 @@ pub enum Progress {
     NotFound,
 }
 
+/// What one slice of work came to, the figures left aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Work {
+    Idle,
+    Busy,
+    /// [`Transient::fit`] has a fit.
+    Ready,
+    Changed,
+    NotFound,
+}
+
 /// The transient estimator, owned by the background task.
 #[derive(Debug, Clone)]
 pub struct Transient<'c> {
@@ -251,16 +262,30 @@ impl<'c> Transient<'c> {
 
     /// One slice of work: a few entries of the record, or one solution of the
     /// normal equations.
-    #[inline(never)]
     pub fn step(&mut self) -> Progress {
+        match self.work() {
+            Work::Idle => Progress::Idle,
+            Work::Busy => Progress::Busy,
+            Work::Ready => match self.fit() {
+                Some(fit) => Progress::Fitted(fit),
+                None => Progress::NotFound,
+            },
+            Work::Changed => Progress::Changed,
+            Work::NotFound => Progress::NotFound,
+        }
+    }
+
+    /// [`Transient::step`], but for the figures of a fit.
+    #[inline(never)]
+    pub(crate) fn work(&mut self) -> Work {
         if self.surplus > 0 {
             self.evict();
-            return Progress::Busy;
+            return Work::Busy;
         }
         if self.fitting.idle() {
             let due = self.fresh > self.record.len() >> 5;
             if !due || !self.ready() {
-                return Progress::Idle;
+                return Work::Idle;
             }
             self.fresh = 0;
             self.seen = self.record.len();
@@ -273,19 +298,39 @@ impl<'c> Transient<'c> {
             record: View::new(&self.record, self.seen),
         };
         match self.fitting.step(&ground) {
-            Outcome::Is(Progress::NotFound) => {
-                // A short record wants more; a long one has come to hold too much.
-                if self.seen >= LONG {
-                    self.keep(self.seen >> 1);
-                }
-                Progress::NotFound
-            }
-            Outcome::Is(progress) => progress,
+            Outcome::Idle => Work::Idle,
+            Outcome::Busy => Work::Busy,
+            Outcome::Ready => Work::Ready,
+            Outcome::NotFound => self.not_found(),
             Outcome::Changed(newest) => {
                 self.keep(newest);
-                Progress::Changed
+                Work::Changed
             }
         }
+    }
+
+    /// The fit that is ready; `None` where no passive circuit has its figures.
+    #[inline(never)]
+    pub(crate) fn fit(&mut self) -> Option<Fit> {
+        let ground = Ground {
+            config: self.config,
+            reference: self.reference,
+            noise: &self.noise,
+            record: View::new(&self.record, self.seen),
+        };
+        let fit = self.fitting.publish(&ground);
+        if fit.is_none() {
+            self.not_found();
+        }
+        fit
+    }
+
+    /// A short record wants more; a long one has come to hold too much.
+    fn not_found(&mut self) -> Work {
+        if self.seen >= LONG {
+            self.keep(self.seen >> 1);
+        }
+        Work::NotFound
     }
 
     /// A drive change lies far enough back to say something, and far enough

@@ -231,9 +231,9 @@ impl Walk {
 
 /// Derivatives of v by a change of ln(G + gr) and of w that takes its course
 /// within the record.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Course {
-    by: [i64; 2],
+    pub(super) by: [i64; 2],
 }
 
 impl Course {

@@ -41,13 +41,18 @@ pub(super) struct Setting<'a> {
 /// Sums of squares of the residuals over spans of different length. White
 /// noise gives the same mean square for each; hum is large in `single` only,
 /// a misfit in `batch`.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Tally {
     pub(super) sum: Scaled,
     pub(super) count: u32,
 }
 
 impl Tally {
+    const NONE: Self = Self {
+        sum: Scaled::ZERO,
+        count: 0,
+    };
+
     fn add(&mut self, sum: i64, weight: u32) {
         // (Σ w·r)²/Σw.
         let square = Scaled::of(sum)
@@ -117,34 +122,45 @@ pub(super) struct Pass {
 }
 
 impl Pass {
-    /// A walk from the start of the record. The columns of a change take the
+    /// A walk of nothing, to begin in its place.
+    pub(super) const NONE: Self = Self {
+        at: 0,
+        end: 0,
+        walk: Walk::new(&Theta::ZERO, 0),
+        shape: Shape::Constant,
+        course: Course { by: [0; 2] },
+        length: 0,
+        elapsed: 0,
+        tick: 0,
+        spans: [None; 3],
+        oldest: 0,
+        rows: Group::new(0),
+        five: Group::new(0),
+        batch: (0, 0, 0),
+        normal: Normal::new(),
+        single: Tally::NONE,
+        fives: Tally::NONE,
+        batches: Tally::NONE,
+        used: 0,
+        rejected: 0,
+        trailing: 0,
+        trailing_us: 0,
+    };
+
+    /// Begins at the start of the record. The columns of a change take the
     /// places of those of κ and λ.
-    pub(super) fn new(setting: &Setting<'_>, theta: &Theta, shape: Shape) -> Self {
+    #[inline(never)]
+    pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta, shape: Shape) {
         let record = setting.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
-        Self {
-            at: 0,
-            end: record.len(),
-            walk: Walk::new(theta, setting.pack.unwrap_or(pack)),
-            shape,
-            course: Course::default(),
-            length: millionths(setting.length_us),
-            elapsed: setting.epoch.saturating_neg(),
-            tick: record.tick_seconds(),
-            spans: [None; 3],
-            oldest: 0,
-            rows: Group::new(setting.block_us),
-            five: Group::new(setting.block_us),
-            batch: (0, 0, 0),
-            normal: Normal::new(),
-            single: Tally::default(),
-            fives: Tally::default(),
-            batches: Tally::default(),
-            used: 0,
-            rejected: 0,
-            trailing: 0,
-            trailing_us: 0,
-        }
+        self.end = record.len();
+        self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
+        self.shape = shape;
+        self.length = millionths(setting.length_us);
+        self.elapsed = setting.epoch.saturating_neg();
+        self.tick = record.tick_seconds();
+        self.rows = Group::new(setting.block_us);
+        self.five = Group::new(setting.block_us);
     }
 
     pub(super) const fn is_over(&self) -> bool {

@@ -96,19 +96,35 @@ pub(super) enum Started {
 }
 
 impl Start {
-    pub(super) fn new(record: View<'_>, total_us: u32, block_us: u32, beliefs: &Beliefs) -> Self {
+    /// A scan of nothing, to begin in its place.
+    pub(super) const NONE: Self = Self {
+        pole: 0,
+        fastest: 0,
+        total_us: 0,
+        block_us: 0,
+        drift: Scaled::ZERO,
+        ratio: 0,
+        filters: Filters::new(0, 0),
+        normal: Normal::new(),
+        best: None,
+    };
+
+    #[inline(never)]
+    pub(super) fn begin(
+        &mut self,
+        record: View<'_>,
+        total_us: u32,
+        block_us: u32,
+        beliefs: &Beliefs,
+    ) {
         let first = record.get(0).unwrap_or_default();
-        Self {
-            pole: quotient(ONE / 4, millionths(total_us)),
-            fastest: quotient(8 * ONE, millionths(block_us)),
-            total_us,
-            block_us,
-            drift: beliefs.weight(beliefs.drift_u().times(Scaled::of(millionths(total_us)))),
-            ratio: quotient(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE),
-            filters: Filters::new(total_us, block_us),
-            normal: Normal::new(),
-            best: None,
-        }
+        self.pole = quotient(ONE / 4, millionths(total_us));
+        self.fastest = quotient(8 * ONE, millionths(block_us));
+        self.total_us = total_us;
+        self.block_us = block_us;
+        self.drift = beliefs.weight(beliefs.drift_u().times(Scaled::of(millionths(total_us))));
+        self.ratio = quotient(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE);
+        self.filters = Filters::new(total_us, block_us);
     }
 
     /// One slice of work.
@@ -229,7 +245,7 @@ impl Start {
 }
 
 impl Filters {
-    fn new(total_us: u32, block_us: u32) -> Self {
+    const fn new(total_us: u32, block_us: u32) -> Self {
         let long = total_us > block_us.saturating_mul(LONG);
         Self {
             at: 0,
@@ -238,7 +254,11 @@ impl Filters {
             pack: LowPass(0),
             tail: LowPass(ONE),
             gain: None,
-            group: long.then(|| Group::new(block_us)),
+            group: if long {
+                Some(Group::new(block_us))
+            } else {
+                None
+            },
         }
     }
 
