@@ -127,20 +127,21 @@ impl<'c> Monitor<'c> {
 
     #[inline(never)]
     fn answer(&mut self) -> Step {
-        let Some(outcome) = self.steady.take() else {
+        let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        self.sequencer
-            .learn(self.config, outcome.drive, &outcome.reading);
+        let (reading, estimate) = (self.steady.reading(), self.steady.estimate());
+        self.steady.go_on();
+        self.sequencer.learn(self.config, closed.drive, &reading);
         let limits = self.config.limits();
-        let verdict = self.judge.take(limits, &outcome.estimate);
+        let verdict = self.judge.take(limits, &estimate);
         Step::Answer(Report {
-            sequence: outcome.sequence,
-            drive: outcome.drive,
+            sequence: closed.sequence,
+            drive: closed.drive,
             dwell_over: true,
-            reading: outcome.reading,
+            reading,
             basis: Basis::Settled,
-            estimate: outcome.estimate,
+            estimate,
             judged: limits.judged,
             verdict,
         })

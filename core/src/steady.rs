@@ -26,19 +26,11 @@ enum Job {
     Solve(Estimation, Closed),
 }
 
+/// Number and drive state of a dwell that is over.
 #[derive(Debug, Clone, Copy)]
-struct Closed {
-    sequence: u32,
-    drive: Drive,
-}
-
-/// What came of a dwell.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Outcome {
+pub(crate) struct Closed {
     pub(crate) sequence: u32,
     pub(crate) drive: Drive,
-    pub(crate) reading: Result<Reading, Reason>,
-    pub(crate) estimate: Result<Estimate, Reason>,
 }
 
 /// What one slice of work came to.
@@ -48,7 +40,7 @@ pub(crate) enum Progress {
     Busy,
     /// The dwell under way has told what it can: it may end.
     Told,
-    /// A dwell is over; [`Steady::take`] has what came of it.
+    /// A dwell is over; [`Steady::over`] says which.
     Over,
 }
 
@@ -182,20 +174,39 @@ impl<'c> Steady<'c> {
         }
     }
 
-    /// What came of a dwell that is over.
+    /// The dwell that is over, until [`Steady::go_on`].
+    pub(crate) const fn over(&self) -> Option<Closed> {
+        match &self.job {
+            Job::Solve(_, closed) | Job::Refused(closed, _) => Some(*closed),
+            Job::Idle | Job::Proof(..) => None,
+        }
+    }
+
+    /// Its reading.
     #[inline(never)]
-    pub(crate) fn take(&mut self) -> Option<Outcome> {
-        let outcome = match &self.job {
-            Job::Solve(estimation, closed) => {
-                let reading = self.cycle.latest(closed.drive).copied();
-                let reading = reading.ok_or(Reason::NotYetMeasured);
-                closed.with(reading, estimation.answer())
+    pub(crate) fn reading(&self) -> Result<Reading, Reason> {
+        match &self.job {
+            Job::Solve(_, closed) => {
+                let reading = self.cycle.latest(closed.drive);
+                reading.copied().ok_or(Reason::NotYetMeasured)
             }
-            Job::Refused(closed, reason) => closed.with(Err(*reason), Err(*reason)),
-            Job::Idle | Job::Proof(..) => return None,
-        };
+            Job::Refused(_, reason) => Err(*reason),
+            Job::Idle | Job::Proof(..) => Err(Reason::NotYetMeasured),
+        }
+    }
+
+    /// The estimate of the cycle that it completes.
+    pub(crate) fn estimate(&self) -> Result<Estimate, Reason> {
+        match &self.job {
+            Job::Solve(estimation, _) => estimation.answer(),
+            Job::Refused(_, reason) => Err(*reason),
+            Job::Idle | Job::Proof(..) => Err(Reason::NotYetMeasured),
+        }
+    }
+
+    /// What came of the dwell that is over has been taken.
+    pub(crate) fn go_on(&mut self) {
         self.job = Job::Idle;
-        Some(outcome)
     }
 
     /// The drive has changed: what is recorded is all there is of this dwell.
@@ -214,20 +225,5 @@ impl<'c> Steady<'c> {
         }
         self.lead = self.dwell.as_ref().and_then(Lead::after);
         self.dwell = None;
-    }
-}
-
-impl Closed {
-    const fn with(
-        self,
-        reading: Result<Reading, Reason>,
-        estimate: Result<Estimate, Reason>,
-    ) -> Outcome {
-        Outcome {
-            sequence: self.sequence,
-            drive: self.drive,
-            reading,
-            estimate,
-        }
     }
 }

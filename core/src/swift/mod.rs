@@ -24,7 +24,7 @@ use crate::monitor::Step;
 use crate::num;
 use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report, Verdict};
-use crate::steady::{self, Outcome, Steady};
+use crate::steady::{self, Steady};
 use crate::sudden::{Finding, Known, Stage, Watch};
 use crate::transient::{Fit, Transient, Work};
 use crate::units::Volts;
@@ -208,7 +208,7 @@ impl<'c> SwiftMonitor<'c> {
             Work::Idle => {}
             Work::Busy => return Step::Busy,
             Work::Ready => return self.fit(),
-            Work::Changed => return Step::Answer(self.changed()),
+            Work::Changed => return self.changed(),
             Work::NotFound => return self.not_found(),
         }
         match self.steady.step() {
@@ -240,10 +240,10 @@ impl<'c> SwiftMonitor<'c> {
     /// The record contradicts itself: it has started anew. The verdict stands
     /// until the dwell is over; if nothing confirms it then, it is withdrawn.
     #[inline(never)]
-    fn changed(&mut self) -> Report {
+    fn changed(&mut self) -> Step {
         self.started = self.steady.current().0;
         self.forget();
-        self.report(Basis::Transient, Err(Reason::CircuitChanged))
+        self.report(Basis::Transient, &Err(Reason::CircuitChanged))
     }
 
     /// What was fitted no longer counts.
@@ -291,7 +291,7 @@ impl<'c> SwiftMonitor<'c> {
             Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
             None => {
                 let estimate = at_least(finding.at_least, self.pack);
-                Step::Answer(self.report(Basis::Sudden, Ok(estimate)))
+                self.report(Basis::Sudden, &Ok(estimate))
             }
         }
     }
@@ -321,7 +321,7 @@ impl<'c> SwiftMonitor<'c> {
                 self.judge.take_growing(self.config.limits(), estimate);
             }
         }
-        Step::Answer(self.report(basis, estimate))
+        self.report(basis, &estimate)
     }
 
     #[inline(never)]
@@ -368,67 +368,69 @@ impl<'c> SwiftMonitor<'c> {
         self.probation = Some((known, 0));
     }
 
-    fn report(&self, basis: Basis, estimate: Result<Estimate, Reason>) -> Report {
+    #[inline(never)]
+    fn report(&self, basis: Basis, estimate: &Result<Estimate, Reason>) -> Step {
         let (sequence, drive) = self.steady.current();
-        Report {
+        Step::Answer(Report {
             sequence,
             drive,
             dwell_over: false,
             reading: Err(Reason::NotSettled),
             basis,
-            estimate,
+            estimate: *estimate,
             judged: self.config.limits().judged,
             verdict: self.judge.verdict(),
-        }
+        })
     }
 
     /// A dwell is over: the better of what is known.
     #[inline(never)]
     fn conclude(&mut self) -> Step {
-        let Some(mut outcome) = self.steady.take() else {
+        let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        let (basis, estimate) = match self.better(&outcome) {
-            Better::Settled => (Basis::Settled, None),
-            Better::Fitted(fitted) => (Basis::Transient, Some(Ok(*fitted))),
-            Better::Neither => (Basis::Transient, Some(Err(Reason::Implausible))),
-        };
-        if let Some(estimate) = estimate {
-            outcome.estimate = estimate;
+        let mut estimate = self.steady.estimate();
+        let mut basis = Basis::Transient;
+        match self.better(closed.sequence, &estimate) {
+            Better::Settled => basis = Basis::Settled,
+            Better::Fitted(fitted) => estimate = Ok(*fitted),
+            Better::Neither => estimate = Err(Reason::Implausible),
         }
-        if outcome.estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+        let reading = self.steady.reading();
+        self.steady.go_on();
+        if estimate == Err(Reason::Implausible) && self.fitted.is_some() {
             self.restart();
         }
         let limits = self.config.limits();
         // A suspicion alone, which forbids to believe a fit, changes no verdict.
-        let verdict = match &outcome.estimate {
+        let verdict = match &estimate {
             Ok(estimate) if basis == Basis::Transient => self.judge.take_growing(limits, estimate),
             Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
-            _ => self.judge.take(limits, &outcome.estimate),
+            _ => self.judge.take(limits, &estimate),
         };
         Step::Answer(Report {
-            sequence: outcome.sequence,
-            drive: outcome.drive,
+            sequence: closed.sequence,
+            drive: closed.drive,
             dwell_over: true,
-            reading: outcome.reading,
+            reading,
             basis,
-            estimate: outcome.estimate,
+            estimate,
             judged: limits.judged,
             verdict,
         })
     }
 
     #[inline(never)]
-    fn better(&self, outcome: &Outcome) -> Better<'_> {
+    fn better(&self, sequence: u32, settled: &Result<Estimate, Reason>) -> Better<'_> {
         let believed = self.fitted.as_ref();
         let Some(fitted) = believed.filter(|_| self.stage != Stage::Suspected) else {
             return Better::Settled;
         };
-        match &outcome.estimate {
+        match settled {
             Ok(settled) if contradict(settled, fitted) => Better::Neither,
             Ok(settled) if settled.conductance.u < fitted.conductance.u => Better::Settled,
             // Readings from before the change that a fit has left behind.
-            Err(Reason::CircuitChanged) if outcome.sequence.wrapping_sub(self.started) > CYCLE => {
+            Err(Reason::CircuitChanged) if sequence.wrapping_sub(self.started) > CYCLE => {
                 Better::Settled
             }
             Ok(_) | Err(_) => Better::Fitted(fitted),

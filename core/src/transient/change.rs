@@ -22,7 +22,7 @@ use super::pass::{Pass, Setting, Shape};
 use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, decrement, freedom};
-use super::solve::Factors;
+use super::solve::solution;
 use super::theta::{COUPLING, LAG, PARAMETERS, Theta};
 use crate::num;
 
@@ -129,21 +129,11 @@ impl Test {
         }
         match &mut self.probe {
             Probe::Begin => self.begin(setting, theta),
-            Probe::Walk(pass) if pass.is_over() => {
-                let freedom = freedom(pass.used, DETERMINED);
-                let system = equations(pass, freedom, theta, beliefs, bounds);
-                self.probe = Probe::Weigh(system, freedom);
-            }
+            Probe::Walk(pass) if pass.is_over() => self.weigh(theta, beliefs, bounds),
             Probe::Walk(pass) => pass.step(setting, theta),
-            Probe::Weigh(system, freedom) => {
-                let step = Factors::new(system, Scaled::ZERO).step(system);
-                self.probe = Probe::Judge(system.clone(), *freedom, step);
-            }
+            Probe::Weigh(..) => self.solve(),
             Probe::Judge(..) => self.judge(setting, beliefs),
-            Probe::Measure(system, freedom, step) => {
-                let covariance = Covariance::new(system, *freedom);
-                self.probe = Probe::Complete(system.clone(), covariance, *step);
-            }
+            Probe::Measure(..) => self.measure(),
             Probe::Complete(system, covariance, step) => {
                 covariance.complete(system);
                 self.probe = Probe::Follow(*covariance, *step);
@@ -173,6 +163,31 @@ impl Test {
         self.probe = Probe::Walk(Pass::NONE);
         if let Probe::Walk(pass) = &mut self.probe {
             pass.begin(setting, theta, self.shape);
+        }
+    }
+
+    #[inline(never)]
+    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
+        if let Probe::Walk(pass) = &self.probe {
+            let freedom = freedom(pass.used, DETERMINED);
+            let system = equations(pass, freedom, theta, beliefs, bounds);
+            self.probe = Probe::Weigh(system, freedom);
+        }
+    }
+
+    #[inline(never)]
+    fn solve(&mut self) {
+        if let Probe::Weigh(system, freedom) = &self.probe {
+            let step = solution(system, Scaled::ZERO);
+            self.probe = Probe::Judge(system.clone(), *freedom, step);
+        }
+    }
+
+    #[inline(never)]
+    fn measure(&mut self) {
+        if let Probe::Measure(system, freedom, step) = &self.probe {
+            let covariance = Covariance::new(system, *freedom);
+            self.probe = Probe::Complete(system.clone(), covariance, *step);
         }
     }
 

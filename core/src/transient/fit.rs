@@ -66,7 +66,7 @@ impl Covariance {
     /// That of the leaks; [`Covariance::complete`] adds the rest.
     #[inline(never)]
     pub(super) fn new(system: &System, freedom: i64) -> Self {
-        let factors = Factors::new(system, Scaled::ZERO);
+        let factors = Factors::new(system);
         let [total, both, ratio] = factors.block(TOTAL, RATIO);
         Self {
             regular: factors.regular,
@@ -82,7 +82,7 @@ impl Covariance {
 
     #[inline(never)]
     pub(super) fn complete(&mut self, system: &System) {
-        let factors = Factors::new(system, Scaled::ZERO);
+        let factors = Factors::new(system);
         self.capacitance = factors.variance(CAPACITANCE);
         self.coupling = factors.variance(COUPLING);
     }

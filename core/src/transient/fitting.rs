@@ -214,7 +214,7 @@ impl Fitting {
     #[inline(never)]
     fn start(&mut self, ground: &Ground<'_>) -> Outcome {
         if self.attempt == Attempt::Warm {
-            self.search = Search::new(self.search.theta);
+            self.search.begin(self.search.theta);
             return self.walk(ground);
         }
         self.variance = None;
@@ -288,7 +288,7 @@ impl Fitting {
                     Started::Busy => Outcome::Busy,
                     Started::At(theta) => {
                         let lag = self.beliefs.lag.value.to_bits();
-                        self.search = Search::new(Theta { lag, ..theta });
+                        self.search.begin(Theta { lag, ..theta });
                         self.walk(ground)
                     }
                     Started::Nowhere => self.not_found(),
@@ -338,8 +338,7 @@ impl Fitting {
                 if pass.refuted(ground.block_us()) {
                     return self.next_attempt(ground);
                 }
-                self.job = Job::Weigh(Weighing::Believe, pass.walked(), pass.system(&setting));
-                Outcome::Busy
+                self.weigh(&setting)
             }
             Job::Walk(pass) => {
                 pass.step(&setting, theta);
@@ -351,6 +350,15 @@ impl Fitting {
             }
             _ => Outcome::Busy,
         }
+    }
+
+    /// A walk is over: its equations are weighed.
+    #[inline(never)]
+    fn weigh(&mut self, setting: &Setting<'_>) -> Outcome {
+        if let Job::Walk(pass) = &self.job {
+            self.job = Job::Weigh(Weighing::Believe, pass.walked(), pass.system(setting));
+        }
+        Outcome::Busy
     }
 
     #[inline(never)]

@@ -239,6 +239,7 @@ pub(super) struct Course {
 impl Course {
     /// Goes through one span ahead of the walk; `when` is the share of the
     /// change that has come by then. Returns the columns.
+    #[inline(never)]
     pub(super) fn pass(
         &mut self,
         walk: &Walk,

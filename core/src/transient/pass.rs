@@ -103,8 +103,7 @@ pub(super) struct Pass {
     /// Time since the epoch of the drift, s.
     elapsed: i64,
     tick: i64,
-    spans: [Option<Span>; 3],
-    oldest: usize,
+    spans: Spans,
     rows: Group<WIDE>,
     five: Group<1>,
     batch: (i64, u32, u32),
@@ -132,8 +131,10 @@ impl Pass {
         length: 0,
         elapsed: 0,
         tick: 0,
-        spans: [None; 3],
-        oldest: 0,
+        spans: Spans {
+            known: [None; 3],
+            oldest: 0,
+        },
         rows: Group::new(0),
         five: Group::new(0),
         batch: (0, 0, 0),
@@ -189,9 +190,8 @@ impl Pass {
     }
 
     fn is_plain(&self, setting: &Setting<'_>, entry: &Entry) -> bool {
-        let mut known = self.spans.iter().flatten();
         let single = setting.pack.is_some() && self.shape == Shape::Constant;
-        single && known.any(|span| span.is_for(entry.drive, entry.duration_us))
+        single && self.spans.place(entry.drive, entry.duration_us).is_some()
     }
 
     /// What came of the walk besides its equations.
@@ -225,6 +225,7 @@ impl Pass {
         many || long && self.trailing >= 3
     }
 
+    #[inline(never)]
     fn take(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) {
         let prediction = self.predict(setting, theta, entry);
         if entry.first {
@@ -277,6 +278,7 @@ impl Pass {
         beyond
     }
 
+    #[inline(never)]
     fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
         let weighted = residual.saturating_mul(i64::from(weight));
         self.single.add(weighted, weight);
@@ -302,6 +304,7 @@ impl Pass {
         self.batch = (0, 0, 0);
     }
 
+    #[inline(never)]
     fn predict(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) -> Prediction {
         let mut out = Prediction::default();
         let mut changed = [0i64; 2];
@@ -316,16 +319,18 @@ impl Pass {
             } else {
                 mul(i64::from(entry.duration_us), part.share) as u32
             };
-            let Some(span) = self.span(setting, theta, entry.drive, duration) else {
+            let drive = entry.drive;
+            let span = self.spans.get(setting, theta, drive, duration, self.tick);
+            let Some(span) = span else {
                 continue;
             };
             if self.shape != Shape::Constant {
-                let columns = self.course.pass(&self.walk, &span, theta, part, when);
+                let columns = self.course.pass(&self.walk, span, theta, part, when);
                 for (sum, column) in changed.iter_mut().zip(columns) {
                     *sum = sum.saturating_add(column);
                 }
             }
-            self.walk.pass(&span, theta, part, &mut out);
+            self.walk.pass(span, theta, part, &mut out);
         }
         if self.shape != Shape::Constant {
             let [by_total, by_ratio] = changed;
@@ -354,29 +359,45 @@ impl Pass {
             }
         }
     }
+}
 
-    /// The coefficients of a span, from the last three kinds if possible.
-    fn span(
+/// The coefficients of the last three kinds of span.
+#[derive(Debug, Clone)]
+struct Spans {
+    known: [Option<Span>; 3],
+    oldest: usize,
+}
+
+impl Spans {
+    fn place(&self, drive: Drive, duration_us: u32) -> Option<usize> {
+        let is_for = |span: &Option<Span>| {
+            let span = span.as_ref();
+            span.is_some_and(|span| span.is_for(drive, duration_us))
+        };
+        self.known.iter().position(is_for)
+    }
+
+    /// The coefficients of a span, worked out if they are not known.
+    #[inline(never)]
+    fn get(
         &mut self,
         setting: &Setting<'_>,
         theta: &Theta,
         drive: Drive,
         duration_us: u32,
-    ) -> Option<Span> {
-        let known = self.spans.iter().flatten();
-        if let Some(span) = known.copied().find(|span| span.is_for(drive, duration_us)) {
-            return Some(span);
-        }
-        let row = setting.network.row(drive);
-        let span = Span::new(theta, setting.reference, row, drive, duration_us, self.tick)?;
-        if let Some(slot) = self.spans.get_mut(self.oldest) {
-            *slot = Some(span);
-        }
-        self.oldest = if self.oldest >= 2 {
-            0
-        } else {
-            self.oldest.wrapping_add(1)
+        tick: i64,
+    ) -> Option<&Span> {
+        let place = match self.place(drive, duration_us) {
+            Some(place) => place,
+            None => {
+                let row = setting.network.row(drive);
+                let place = self.oldest;
+                let span = Span::new(theta, setting.reference, row, drive, duration_us, tick);
+                *self.known.get_mut(place)? = span;
+                self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
+                place
+            }
         };
-        Some(span)
+        self.known.get(place)?.as_ref()
     }
 }

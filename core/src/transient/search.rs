@@ -5,7 +5,7 @@ use super::beliefs::Beliefs;
 use super::decay::exp;
 use super::normal::System;
 use super::scaled::Scaled;
-use super::solve::Factors;
+use super::solve::solution;
 use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta, quotient};
 use crate::num::{ONE, mul};
 
@@ -62,6 +62,15 @@ impl Search {
         }
     }
 
+    /// Begins at a point.
+    pub(super) const fn begin(&mut self, theta: Theta) {
+        self.theta = theta;
+        self.accepted = None;
+        self.damping = Scaled::ZERO;
+        self.raise = 1;
+        self.walks = 0;
+    }
+
     /// Adds the beliefs to the equations of a walk, given the rows that went
     /// into them.
     #[inline(never)]
@@ -94,16 +103,21 @@ impl Search {
             }
             self.trust(gained.over(old.promised));
         }
-        self.step = Factors::new(system, Scaled::ZERO).step(system);
+        self.step = solution(system, Scaled::ZERO);
         if decrement(system, &self.step).less(self.noise.times(TRIFLE)) {
             return Found::Least;
         }
+        self.accept(system);
+        Found::Again
+    }
+
+    #[inline(never)]
+    fn accept(&mut self, system: &System) {
         self.accepted = Some(Accepted {
             theta: self.theta,
             system: system.clone(),
             promised: Scaled::ZERO,
         });
-        Found::Again
     }
 
     /// The point is worse than the one before: a shorter step from there.
@@ -141,7 +155,7 @@ impl Search {
             return;
         };
         let system = &here.system;
-        let step = Factors::new(system, self.damping).step(system);
+        let step = solution(system, self.damping);
         here.promised = step
             .iter()
             .enumerate()

@@ -25,21 +25,27 @@ pub(super) struct Factors {
 }
 
 impl Factors {
-    /// Factors the matrix with its diagonal raised by the share `damping`.
-    #[inline(never)]
-    pub(super) fn new(system: &System, damping: Scaled) -> Self {
-        let mut out = Self {
-            lower: [Scaled::ZERO; BELOW],
-            inverse: [Scaled::ZERO; PARAMETERS],
-            regular: true,
-        };
-        for row in 0..PARAMETERS {
-            out.factor(system, damping, row);
-        }
+    const NONE: Self = Self {
+        lower: [Scaled::ZERO; BELOW],
+        inverse: [Scaled::ZERO; PARAMETERS],
+        regular: true,
+    };
+
+    /// Factors the matrix.
+    pub(super) fn new(system: &System) -> Self {
+        let mut out = Self::NONE;
+        out.factor(system, Scaled::ZERO);
         out
     }
 
-    fn factor(&mut self, system: &System, damping: Scaled, row: usize) {
+    #[inline(never)]
+    fn factor(&mut self, system: &System, damping: Scaled) {
+        for row in 0..PARAMETERS {
+            self.factor_row(system, damping, row);
+        }
+    }
+
+    fn factor_row(&mut self, system: &System, damping: Scaled, row: usize) {
         // raw[j] = A[row][j] − Σ raw[k]·L[j][k] = L[row][j]·D[j].
         let mut raw = [Scaled::ZERO; PARAMETERS];
         let diagonal = system.at(row, row);
@@ -68,7 +74,7 @@ impl Factors {
 
     /// The step to the solution.
     #[inline(never)]
-    pub(super) fn step(&self, system: &System) -> Vector {
+    fn step(&self, system: &System) -> Vector {
         let mut x = [Scaled::ZERO; PARAMETERS];
         for row in 0..PARAMETERS {
             let value = less(system.side(row), self.line(row), &x);
@@ -122,6 +128,14 @@ impl Factors {
     }
 }
 
+/// The step to the solution, with the diagonal raised by the share `damping`.
+#[inline(never)]
+pub(super) fn solution(system: &System, damping: Scaled) -> Vector {
+    let mut factors = Factors::NONE;
+    factors.factor(system, damping);
+    factors.step(system)
+}
+
 /// Elements of L before a row.
 const fn before(row: usize) -> usize {
     row.wrapping_mul(row.wrapping_sub(1)) >> 1
@@ -172,7 +186,7 @@ mod tests {
                 normal.add(&wide, 16);
             }
             let system = normal.system();
-            let factors = Factors::new(&system, Scaled::ZERO);
+            let factors = Factors::new(&system);
             prop_assert!(factors.regular);
             let step = factors.step(&system);
             for i in 0..PARAMETERS {
@@ -193,6 +207,6 @@ mod tests {
             row[4] = 0;
             normal.add(&row, 16);
         }
-        assert!(!Factors::new(&normal.system(), Scaled::ZERO).regular);
+        assert!(!Factors::new(&normal.system()).regular);
     }
 }

@@ -23,7 +23,7 @@ use super::groups::Group;
 use super::normal::{Normal, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
-use super::solve::Factors;
+use super::solve::solution;
 use super::theta::{PARAMETERS, Reference, Theta, quotient};
 use crate::config::Network;
 use crate::num::{ONE, millionths, mul};
@@ -203,7 +203,7 @@ impl Start {
             };
             system.prior(row, Scaled::ZERO, weight);
         }
-        let step = Factors::new(&system, Scaled::ZERO).step(&system);
+        let step = solution(&system, Scaled::ZERO);
         let gained = step
             .iter()
             .enumerate()
