@@ -197,11 +197,7 @@ impl<'c> SwiftMonitor<'c> {
         }
         match &self.task {
             Task::None => {}
-            Task::Learn(known, found) => {
-                let (known, found) = (*known, *found);
-                self.learn(known);
-                return self.begin(Basis::Transient, found);
-            }
+            Task::Learn(..) => return self.take_note(),
             Task::Estimate(..) => return self.estimate(),
         }
         match self.transient.work() {
@@ -348,6 +344,17 @@ impl<'c> SwiftMonitor<'c> {
             .to_bits()
             .saturating_mul(blocks);
         fit.span.to_bits() <= since
+    }
+
+    /// The watch takes note of a fit.
+    #[inline(never)]
+    fn take_note(&mut self) -> Step {
+        let Task::Learn(known, found) = &self.task else {
+            return Step::Busy;
+        };
+        let (known, found) = (*known, *found);
+        self.learn(known);
+        self.begin(Basis::Transient, found)
     }
 
     /// Tells the watch of a circuit that has outlived its probation.

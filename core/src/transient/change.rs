@@ -134,17 +134,8 @@ impl Test {
             Probe::Weigh(..) => self.solve(),
             Probe::Judge(..) => self.judge(setting, beliefs),
             Probe::Measure(..) => self.measure(),
-            Probe::Complete(system, covariance, step) => {
-                covariance.complete(system);
-                self.probe = Probe::Follow(*covariance, *step);
-            }
-            Probe::Follow(covariance, step) => {
-                self.trend = Some(Trend {
-                    theta: bounds.moved(theta, &without_change(*step)),
-                    covariance: *covariance,
-                });
-                self.next(setting);
-            }
+            Probe::Complete(..) => self.complete(),
+            Probe::Follow(..) => self.follow(setting, theta, bounds),
         }
         Tested::Busy
     }
@@ -189,6 +180,25 @@ impl Test {
             let covariance = Covariance::new(system, *freedom);
             self.probe = Probe::Complete(system.clone(), covariance, *step);
         }
+    }
+
+    #[inline(never)]
+    fn complete(&mut self) {
+        if let Probe::Complete(system, covariance, step) = &mut self.probe {
+            covariance.complete(system);
+            self.probe = Probe::Follow(*covariance, *step);
+        }
+    }
+
+    #[inline(never)]
+    fn follow(&mut self, setting: &Setting<'_>, theta: &Theta, bounds: Bounds) {
+        if let Probe::Follow(covariance, step) = &self.probe {
+            self.trend = Some(Trend {
+                theta: bounds.moved(theta, &without_change(*step)),
+                covariance: *covariance,
+            });
+        }
+        self.next(setting);
     }
 
     /// How much a change explains.

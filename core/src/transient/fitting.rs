@@ -282,18 +282,7 @@ impl Fitting {
                 }
                 self.surveyed(ground)
             }
-            Job::Scan(start) => {
-                let network = ground.config.network();
-                match start.step(ground.record, network, ground.reference) {
-                    Started::Busy => Outcome::Busy,
-                    Started::At(theta) => {
-                        let lag = self.beliefs.lag.value.to_bits();
-                        self.search.begin(Theta { lag, ..theta });
-                        self.walk(ground)
-                    }
-                    Started::Nowhere => self.not_found(),
-                }
-            }
+            Job::Scan(_) => self.scan(ground),
             Job::Walk(_) | Job::Test(..) => self.go_on(ground, bounds),
             Job::Weigh(weighing @ Weighing::Believe, walked, system) => {
                 let beliefs = &self.beliefs;
@@ -325,6 +314,24 @@ impl Fitting {
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
             Job::Complete(..) => self.complete(ground),
+        }
+    }
+
+    /// Goes on with the scan of poles.
+    #[inline(never)]
+    fn scan(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Scan(start) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        let network = ground.config.network();
+        match start.step(ground.record, network, ground.reference) {
+            Started::Busy => Outcome::Busy,
+            Started::At(theta) => {
+                let lag = self.beliefs.lag.value.to_bits();
+                self.search.begin(Theta { lag, ..theta });
+                self.walk(ground)
+            }
+            Started::Nowhere => self.not_found(),
         }
     }
 

@@ -29,7 +29,8 @@
 //! orthogonal.
 
 use super::decay::{exp_neg, phi};
-use super::theta::{PARAMETERS, Reference, Theta, gt, positive, quotient};
+use super::normal::WIDE;
+use super::theta::{CAPACITANCE, LAG, PARAMETERS, Reference, TOTAL, Theta, gt, positive, quotient};
 use crate::config::{Drive, Row};
 use crate::num::{self, ONE, Reciprocal, millionths, mul};
 
@@ -144,12 +145,14 @@ pub(super) struct Walk {
     pack: i64,
 }
 
-/// Prediction of a mean, and its columns.
+/// Prediction of a mean: its columns, and itself in the place of the residual.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Prediction {
-    pub(super) mean: i64,
-    pub(super) columns: [i64; PARAMETERS],
+    pub(super) row: [i64; WIDE],
 }
+
+/// Place of the mean.
+pub(super) const MEAN: usize = PARAMETERS;
 
 impl Walk {
     pub(super) const fn new(theta: &Theta, pack: i64) -> Self {
@@ -165,6 +168,7 @@ impl Walk {
     }
 
     /// Goes through one span.
+    #[inline(never)]
     pub(super) fn pass(&mut self, span: &Span, theta: &Theta, part: &Part, out: &mut Prediction) {
         // Readings of Vb lag as those of v do.
         let late = mul(span.late, part.climb);
@@ -179,28 +183,33 @@ impl Walk {
         let base = settled.saturating_sub(lead.distance);
         let near = mul(span.share, mul(theta.ratio, before).saturating_sub(settled));
         let towards = [
-            near.saturating_sub(lead.by_total),
-            mul(span.share, before.saturating_sub(lead.move_of_follow)),
-            lead.distance.saturating_neg(),
-            lead.move_of_follow,
-            0,
+            (near.saturating_sub(lead.by_total), lead.growth_by_total),
+            (
+                mul(span.share, before.saturating_sub(lead.move_of_follow)),
+                mul(span.share, part.climb),
+            ),
+            (lead.distance.saturating_neg(), 0),
+            (lead.move_of_follow, 0),
+            (0, 0),
         ];
-        let growth = [lead.growth_by_total, mul(span.share, part.climb), 0, 0, 0];
         let away = self.v.saturating_sub(base);
-        for (slot, ((by, to), grow)) in self.by.iter_mut().zip(towards).zip(growth).enumerate() {
-            let apart = by.saturating_sub(to);
+        for (slot, (by, (to, grow))) in self.by.iter_mut().zip(&towards).enumerate() {
+            let apart = by.saturating_sub(*to);
             let mean = to
                 .saturating_add(mul(apart, span.mean))
-                .saturating_add(grow);
+                .saturating_add(*grow);
             out.add(slot, part.scale(mean));
             *by = by
                 .saturating_sub(mul(apart, span.lost))
                 .saturating_add(grow.saturating_mul(2));
         }
         let (mean_moves, end_moves) = (mul(away, span.mean_slope), mul(away, span.slope));
-        out.add(0, part.scale(mul(mean_moves, span.share).saturating_neg()));
-        out.add(2, part.scale(mean_moves));
-        out.add(6, part.scale(mul(away, span.mean_rate)));
+        out.add(
+            TOTAL,
+            part.scale(mul(mean_moves, span.share).saturating_neg()),
+        );
+        out.add(CAPACITANCE, part.scale(mean_moves));
+        out.add(LAG, part.scale(mul(away, span.mean_rate)));
         let [by_total, _, by_capacitance, ..] = &mut self.by;
         *by_total = by_total.saturating_sub(mul(end_moves, span.share));
         *by_capacitance = by_capacitance.saturating_add(end_moves);
@@ -209,7 +218,7 @@ impl Walk {
         let mean = base
             .saturating_add(mul(away, span.mean))
             .saturating_add(seen);
-        out.mean = out.mean.saturating_add(part.scale(mean));
+        out.add(MEAN, part.scale(mean));
         self.v = self
             .v
             .saturating_sub(mul(away, span.lost))
@@ -255,12 +264,12 @@ impl Course {
         };
         forced.pass(span, theta, part, &mut out);
         let mut columns = [0; 2];
-        let ends = self.by.iter_mut().zip(forced.by);
-        for ((column, (by, end)), mean) in columns.iter_mut().zip(ends).zip(out.columns) {
+        let ends = self.by.iter_mut().zip(&forced.by);
+        for ((column, (by, end)), mean) in columns.iter_mut().zip(ends).zip(&out.row) {
             let carried = part.scale(mul(*by, span.mean));
-            *column = carried.saturating_add(mul(when, mean));
+            *column = carried.saturating_add(mul(when, *mean));
             let left = by.saturating_sub(mul(*by, span.lost));
-            *by = left.saturating_add(mul(when, end));
+            *by = left.saturating_add(mul(when, *end));
         }
         columns
     }
@@ -329,14 +338,14 @@ impl Lead {
 
 impl Prediction {
     pub(super) fn put(&mut self, slot: usize, value: i64) {
-        if let Some(column) = self.columns.get_mut(slot) {
-            *column = value;
+        if let Some(place) = self.row.get_mut(slot) {
+            *place = value;
         }
     }
 
-    fn add(&mut self, slot: usize, value: i64) {
-        if let Some(column) = self.columns.get_mut(slot) {
-            *column = column.saturating_add(value);
+    pub(super) fn add(&mut self, slot: usize, value: i64) {
+        if let Some(place) = self.row.get_mut(slot) {
+            *place = place.saturating_add(value);
         }
     }
 }

@@ -2,12 +2,12 @@
 //! residuals, normal equations, and what the residuals look like.
 
 use super::groups::Group;
-use super::model::{Course, Part, Prediction, Span, Walk};
+use super::model::{Course, MEAN, Part, Prediction, Span, Walk};
 use super::normal::{Normal, System, WIDE};
 use super::pack::parts;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
-use super::theta::{COUPLING, LAG, Reference, Theta, quotient};
+use super::theta::{COUPLING, DRIFT, LAG, Reference, Theta, quotient};
 use crate::config::{Drive, Network};
 use crate::num::{ONE, millionths, mul};
 
@@ -227,7 +227,7 @@ impl Pass {
 
     #[inline(never)]
     fn take(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) {
-        let prediction = self.predict(setting, theta, entry);
+        let mut row = self.predict(setting, theta, entry).row;
         if entry.first {
             self.rows.reset();
             self.five.reset();
@@ -236,30 +236,32 @@ impl Pass {
         if entry.weight == 0 {
             return;
         }
-        let residual = entry.chassis().saturating_sub(prediction.mean);
-        let mut row = [0; WIDE];
-        for (slot, value) in row.iter_mut().zip(
-            prediction
-                .columns
-                .into_iter()
-                .chain(core::iter::once(residual)),
-        ) {
-            *slot = value;
-        }
-        let weight = u32::from(entry.weight);
+        let [.., residual] = &mut row;
+        *residual = entry.chassis().saturating_sub(*residual);
+        let residual = *residual;
         if self.reject(setting, residual, entry) {
             return;
         }
+        let weight = u32::from(entry.weight);
         self.tally(residual, weight, entry.duration_us);
-        if !setting.grouped {
-            self.used = self.used.saturating_add(1);
-            self.normal.add(&row, weight);
-        } else if let Some((row, weight)) = self.rows.add(&row, weight, entry.duration_us) {
+        if setting.grouped {
+            self.gather(&row, weight, entry.duration_us);
+        } else {
             self.used = self.used.saturating_add(1);
             self.normal.add(&row, weight);
         }
     }
 
+    /// Adds a row to the sum over five blocks.
+    #[inline(never)]
+    fn gather(&mut self, row: &[i64; WIDE], weight: u32, duration_us: u32) {
+        if let Some((row, weight)) = self.rows.add(row, weight, duration_us) {
+            self.used = self.used.saturating_add(1);
+            self.normal.add(&row, weight);
+        }
+    }
+
+    #[inline(never)]
     fn reject(&mut self, setting: &Setting<'_>, residual: i64, entry: &Entry) -> bool {
         let beyond = setting.variance.is_some_and(|variance| {
             let square = Scaled::of(residual).square();
@@ -307,43 +309,53 @@ impl Pass {
     #[inline(never)]
     fn predict(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) -> Prediction {
         let mut out = Prediction::default();
-        let mut changed = [0i64; 2];
-        let parts = match setting.pack {
-            Some(pack) => [Some(Part::still(pack)), None],
-            None => parts(setting.record, self.at, entry),
-        };
-        let when = self.when(setting, entry);
-        for part in parts.iter().flatten() {
-            let duration = if part.share == ONE {
-                entry.duration_us
-            } else {
-                mul(i64::from(entry.duration_us), part.share) as u32
-            };
-            let drive = entry.drive;
-            let span = self.spans.get(setting, theta, drive, duration, self.tick);
-            let Some(span) = span else {
-                continue;
-            };
-            if self.shape != Shape::Constant {
-                let columns = self.course.pass(&self.walk, span, theta, part, when);
-                for (sum, column) in changed.iter_mut().zip(columns) {
-                    *sum = sum.saturating_add(column);
+        match setting.pack {
+            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), &mut out),
+            None => {
+                let parts = parts(setting.record, self.at, entry);
+                for part in parts.iter().flatten() {
+                    self.go(setting, theta, entry, part, &mut out);
                 }
             }
-            self.walk.pass(span, theta, part, &mut out);
-        }
-        if self.shape != Shape::Constant {
-            let [by_total, by_ratio] = changed;
-            out.put(COUPLING, by_total);
-            out.put(LAG, by_ratio);
         }
         let duration = millionths(entry.duration_us);
         let middle = self.elapsed.saturating_add(duration >> 1);
         self.elapsed = self.elapsed.saturating_add(duration);
-        let [.., drift, _] = &mut out.columns;
-        *drift = middle;
-        out.mean = out.mean.saturating_add(mul(theta.drift, middle));
+        out.put(DRIFT, middle);
+        out.add(MEAN, mul(theta.drift, middle));
         out
+    }
+
+    /// Goes through a part of an entry.
+    #[inline(never)]
+    fn go(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        entry: &Entry,
+        part: &Part,
+        out: &mut Prediction,
+    ) {
+        let duration = if part.share == ONE {
+            entry.duration_us
+        } else {
+            mul(i64::from(entry.duration_us), part.share) as u32
+        };
+        let when = self.when(setting, entry);
+        let drive = entry.drive;
+        let span = self.spans.get(setting, theta, drive, duration, self.tick);
+        let Some(span) = span else {
+            return;
+        };
+        if self.shape == Shape::Constant {
+            self.walk.pass(span, theta, part, out);
+            return;
+        }
+        let [by_total, by_ratio] = self.course.pass(&self.walk, span, theta, part, when);
+        let [_, _, _, of_total, _, _, of_ratio, _] = out.row;
+        self.walk.pass(span, theta, part, out);
+        out.put(COUPLING, of_total.saturating_add(by_total));
+        out.put(LAG, of_ratio.saturating_add(by_ratio));
     }
 
     /// Share of the change that has come by the middle of an entry.
