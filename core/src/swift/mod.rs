@@ -195,10 +195,16 @@ impl<'c> SwiftMonitor<'c> {
         if self.watching {
             return self.watch();
         }
-        match &self.task {
+        match &mut self.task {
             Task::None => {}
             Task::Learn(..) => return self.take_note(),
-            Task::Estimate(..) => return self.estimate(),
+            Task::Estimate(_, early) => {
+                return if early.weigh(self.config) {
+                    Step::Busy
+                } else {
+                    self.estimated()
+                };
+            }
         }
         match self.transient.work() {
             Work::Idle => {}
@@ -299,17 +305,13 @@ impl<'c> SwiftMonitor<'c> {
         Step::Busy
     }
 
-    /// Goes on with an estimate.
+    /// An estimate is done.
     #[inline(never)]
-    fn estimate(&mut self) -> Step {
-        let Task::Estimate(basis, early) = &mut self.task else {
+    fn estimated(&mut self) -> Step {
+        let Task::Estimate(basis, early) = &self.task else {
             return Step::Busy;
         };
-        let basis = *basis;
-        if early.weigh(self.config) {
-            return Step::Busy;
-        }
-        let estimate = early.answer();
+        let (basis, estimate) = (*basis, early.answer());
         self.task = Task::None;
         if basis == Basis::Transient {
             self.fitted = estimate.ok();

@@ -179,7 +179,8 @@ impl Beliefs {
     /// variance that the residuals show.
     #[inline(never)]
     pub(super) fn revise(&mut self, system: &System, theta: &Theta, noise: Scaled) -> Revision {
-        let factors = Factors::new(system);
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
         let noise = noise.max(self.variance);
         let late = theta.lag.saturating_sub(self.lag.value.to_bits());
         let verdicts = [

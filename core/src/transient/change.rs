@@ -60,13 +60,28 @@ pub(super) struct Test {
 enum Probe {
     Begin,
     Walk(Pass),
-    /// Equations of the circuit with a change, and their degrees of freedom.
-    Weigh(System, i64),
-    Judge(System, i64, Change),
-    /// Those of a trend, and the step to it: how sure it is, and where it leads.
-    Measure(System, i64, Change),
-    Complete(System, Covariance, Change),
-    Follow(Covariance, Change),
+    /// What is done next with the equations of the circuit with a change.
+    Weigh(Next, Equations),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Next {
+    Solve,
+    Judge,
+    /// Those of a trend: how sure the step to it is, and where it leads.
+    Measure,
+    Complete,
+    Follow,
+}
+
+#[derive(Debug, Clone)]
+struct Equations {
+    system: System,
+    /// Their degrees of freedom.
+    freedom: i64,
+    /// Their solution.
+    step: Change,
+    covariance: Covariance,
 }
 
 /// The step to a circuit with a change.
@@ -131,11 +146,20 @@ impl Test {
             Probe::Begin => self.begin(setting, theta),
             Probe::Walk(pass) if pass.is_over() => self.weigh(theta, beliefs, bounds),
             Probe::Walk(pass) => pass.step(setting, theta),
-            Probe::Weigh(..) => self.solve(),
-            Probe::Judge(..) => self.judge(setting, beliefs),
-            Probe::Measure(..) => self.measure(),
-            Probe::Complete(..) => self.complete(),
-            Probe::Follow(..) => self.follow(setting, theta, bounds),
+            Probe::Weigh(next @ Next::Solve, equations) => {
+                equations.step = solution(&equations.system, Scaled::ZERO);
+                *next = Next::Judge;
+            }
+            Probe::Weigh(Next::Judge, _) => self.judge(setting, beliefs),
+            Probe::Weigh(next @ Next::Measure, equations) => {
+                equations.measure();
+                *next = Next::Complete;
+            }
+            Probe::Weigh(next @ Next::Complete, equations) => {
+                equations.covariance.complete(&equations.system);
+                *next = Next::Follow;
+            }
+            Probe::Weigh(Next::Follow, _) => self.follow(setting, theta, bounds),
         }
         Tested::Busy
     }
@@ -161,41 +185,28 @@ impl Test {
     fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
         if let Probe::Walk(pass) = &self.probe {
             let freedom = freedom(pass.used, DETERMINED);
-            let system = equations(pass, freedom, theta, beliefs, bounds);
-            self.probe = Probe::Weigh(system, freedom);
+            let mut system = System::NONE;
+            write(&mut system, pass, freedom, theta, beliefs, bounds);
+            // The equations take the place of the walk that they come from.
+            self.make_room();
+            if let Probe::Weigh(_, equations) = &mut self.probe {
+                equations.system = system;
+                equations.freedom = freedom;
+            }
         }
     }
 
     #[inline(never)]
-    fn solve(&mut self) {
-        if let Probe::Weigh(system, freedom) = &self.probe {
-            let step = solution(system, Scaled::ZERO);
-            self.probe = Probe::Judge(system.clone(), *freedom, step);
-        }
-    }
-
-    #[inline(never)]
-    fn measure(&mut self) {
-        if let Probe::Measure(system, freedom, step) = &self.probe {
-            let covariance = Covariance::new(system, *freedom);
-            self.probe = Probe::Complete(system.clone(), covariance, *step);
-        }
-    }
-
-    #[inline(never)]
-    fn complete(&mut self) {
-        if let Probe::Complete(system, covariance, step) = &mut self.probe {
-            covariance.complete(system);
-            self.probe = Probe::Follow(*covariance, *step);
-        }
+    fn make_room(&mut self) {
+        self.probe = Probe::Weigh(Next::Solve, Equations::NONE);
     }
 
     #[inline(never)]
     fn follow(&mut self, setting: &Setting<'_>, theta: &Theta, bounds: Bounds) {
-        if let Probe::Follow(covariance, step) = &self.probe {
+        if let Probe::Weigh(_, equations) = &self.probe {
             self.trend = Some(Trend {
-                theta: bounds.moved(theta, &without_change(*step)),
-                covariance: *covariance,
+                theta: bounds.moved(theta, &without_change(equations.step)),
+                covariance: equations.covariance,
             });
         }
         self.next(setting);
@@ -204,11 +215,12 @@ impl Test {
     /// How much a change explains.
     #[inline(never)]
     fn judge(&mut self, setting: &Setting<'_>, beliefs: &Beliefs) {
-        let Probe::Judge(system, freedom, step) = &mut self.probe else {
+        let Probe::Weigh(next, equations) = &mut self.probe else {
             return;
         };
-        let (freedom, step) = (*freedom, *step);
-        let fall = decrement(system, &step);
+        let system = &mut equations.system;
+        let (freedom, step) = (equations.freedom, &equations.step);
+        let fall = decrement(system, step);
         // −2 ln of the probability that chance does as much, with the few
         // degrees of freedom of a short record allowed for. What falls below
         // the least noise that is believed is no evidence.
@@ -218,14 +230,14 @@ impl Test {
         let evidence = num::neg_ln(kept.bits()).saturating_mul(freedom);
         let beyond = |bound: i64| evidence > bound << 32;
         if beyond(SUSPECT) {
-            let [_, _, _, total, _, _, ratio] = step;
+            let [_, _, _, total, _, _, ratio] = *step;
             let [most_total, most_ratio] = &mut self.suspected;
             *most_total = most_total.max(total.square());
             *most_ratio = most_ratio.max(ratio.square());
         }
         system.lower(fall);
         if self.shape == Shape::Trend {
-            self.probe = Probe::Measure(system.clone(), freedom, step);
+            *next = Next::Measure;
             return;
         }
         if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
@@ -245,24 +257,38 @@ impl Test {
     }
 }
 
-/// The equations of a circuit with a change.
+impl Equations {
+    const NONE: Self = Self {
+        system: System::NONE,
+        freedom: 0,
+        step: [Scaled::ZERO; PARAMETERS],
+        covariance: Covariance::NONE,
+    };
+
+    #[inline(never)]
+    fn measure(&mut self) {
+        self.covariance = Covariance::new(&self.system, self.freedom);
+    }
+}
+
+/// Writes the equations of a circuit with a change.
 #[inline(never)]
-fn equations(
+fn write(
+    system: &mut System,
     pass: &Pass,
     freedom: i64,
     theta: &Theta,
     beliefs: &Beliefs,
     bounds: Bounds,
-) -> System {
-    let mut system = pass.normal.system();
+) {
+    pass.normal.write(system);
     let least = beliefs.least_variance(freedom);
     let noise = search::variance(system.squares(), freedom, least);
-    beliefs.apply_basics(&mut system, theta, noise);
-    bounds.hold(&mut system, theta);
+    beliefs.apply_basics(system, theta, noise);
+    bounds.hold(system, theta);
     for place in [COUPLING, LAG] {
         system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
     }
-    system
 }
 
 fn without_change(step: [Scaled; PARAMETERS]) -> [Scaled; PARAMETERS] {

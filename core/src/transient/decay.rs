@@ -32,10 +32,14 @@ const SERIES: [i64; 12] = [
 /// after z¹¹/12!.
 pub(super) fn phi(z: i64) -> i64 {
     if z >= ONE {
-        let lost = i128::from(ONE.wrapping_sub(exp_neg(z)));
-        return num::quotient(lost, i128::from(z), num::FRAC as i32);
+        return num::ratio(ONE.wrapping_sub(exp_neg(z)), z, num::FRAC as i32);
     }
-    let z = z.max(0);
+    series(z.max(0))
+}
+
+/// `φ(z)` of z from 0 to 1.
+#[inline(never)]
+fn series(z: i64) -> i64 {
     SERIES
         .iter()
         .rev()
@@ -55,7 +59,7 @@ pub(super) fn exp_neg(z: i64) -> i64 {
         halvings = halvings.wrapping_add(1);
         rest = rest.wrapping_sub(LN2);
     }
-    ONE.wrapping_sub(mul(rest, phi(rest))) >> (halvings as u32)
+    ONE.wrapping_sub(mul(rest, series(rest))) >> (halvings as u32)
 }
 
 /// `e^x` for x in ±2; relative error below 2⁻²⁷.

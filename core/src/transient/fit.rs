@@ -63,10 +63,22 @@ pub(super) struct Covariance {
 }
 
 impl Covariance {
+    pub(super) const NONE: Self = Self {
+        regular: false,
+        total: Scaled::ZERO,
+        both: Scaled::ZERO,
+        ratio: Scaled::ZERO,
+        capacitance: Scaled::ZERO,
+        coupling: Scaled::ZERO,
+        squares: Scaled::ZERO,
+        freedom: 0,
+    };
+
     /// That of the leaks; [`Covariance::complete`] adds the rest.
     #[inline(never)]
     pub(super) fn new(system: &System, freedom: i64) -> Self {
-        let factors = Factors::new(system);
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
         let [total, both, ratio] = factors.block(TOTAL, RATIO);
         Self {
             regular: factors.regular,
@@ -82,7 +94,8 @@ impl Covariance {
 
     #[inline(never)]
     pub(super) fn complete(&mut self, system: &System) {
-        let factors = Factors::new(system);
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
         self.capacitance = factors.variance(CAPACITANCE);
         self.coupling = factors.variance(COUPLING);
     }

@@ -363,9 +363,20 @@ impl Fitting {
     #[inline(never)]
     fn weigh(&mut self, setting: &Setting<'_>) -> Outcome {
         if let Job::Walk(pass) = &self.job {
-            self.job = Job::Weigh(Weighing::Believe, pass.walked(), pass.system(setting));
+            let mut equations = System::NONE;
+            pass.write(setting, &mut equations);
+            // The equations take the place of the walk that they come from.
+            self.make_room(pass.walked());
+            if let Job::Weigh(_, _, system) = &mut self.job {
+                *system = equations;
+            }
         }
         Outcome::Busy
+    }
+
+    #[inline(never)]
+    fn make_room(&mut self, walked: Walked) {
+        self.job = Job::Weigh(Weighing::Believe, walked, System::NONE);
     }
 
     #[inline(never)]

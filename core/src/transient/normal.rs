@@ -86,10 +86,9 @@ impl Normal {
         }
     }
 
-    /// The sums as numbers: V² times weight.
+    /// Writes the sums as numbers: V² times weight.
     #[inline(never)]
-    pub(super) fn system(&self) -> System {
-        let mut system = System::NONE;
+    pub(super) fn write(&self, system: &mut System) {
         let mut sums = self.sums.iter().enumerate();
         for (at, left) in self.shifts.iter().enumerate() {
             for (right, (place, sum)) in self.shifts.iter().skip(at).zip(&mut sums) {
@@ -97,7 +96,6 @@ impl Normal {
                 system.put(place, Scaled::new(*sum, exponent.wrapping_sub(64)));
             }
         }
-        system
     }
 }
 
@@ -110,7 +108,7 @@ pub(super) struct System {
 }
 
 impl System {
-    const NONE: Self = Self {
+    pub(super) const NONE: Self = Self {
         mantissas: [0; TRIANGLE],
         exponents: [0; TRIANGLE],
     };

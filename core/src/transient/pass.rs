@@ -206,15 +206,14 @@ impl Pass {
         }
     }
 
-    /// The normal equations; residuals left out count at the bound.
-    pub(super) fn system(&self, setting: &Setting<'_>) -> System {
-        let mut system = self.normal.system();
+    /// Writes the normal equations; residuals left out count at the bound.
+    pub(super) fn write(&self, setting: &Setting<'_>, system: &mut System) {
+        self.normal.write(system);
         if let Some(variance) = setting.variance {
             let bound = variance.times(Scaled::int(REJECT));
             let squares = bound.times(Scaled::int(i64::from(self.rejected)));
             system.add(WIDE - 1, WIDE - 1, squares);
         }
-        system
     }
 
     /// The circuit that bounds the residuals is refuted: a quarter of all

@@ -25,21 +25,16 @@ pub(super) struct Factors {
 }
 
 impl Factors {
-    const NONE: Self = Self {
+    /// Of no matrix yet.
+    pub(super) const NONE: Self = Self {
         lower: [Scaled::ZERO; BELOW],
         inverse: [Scaled::ZERO; PARAMETERS],
         regular: true,
     };
 
-    /// Factors the matrix.
-    pub(super) fn new(system: &System) -> Self {
-        let mut out = Self::NONE;
-        out.factor(system, Scaled::ZERO);
-        out
-    }
-
+    /// Factors a matrix with its diagonal raised by the share `damping`.
     #[inline(never)]
-    fn factor(&mut self, system: &System, damping: Scaled) {
+    pub(super) fn factor(&mut self, system: &System, damping: Scaled) {
         for row in 0..PARAMETERS {
             self.factor_row(system, damping, row);
         }
@@ -185,8 +180,10 @@ mod tests {
                 wide[PARAMETERS] = (side * ONE) as i64;
                 normal.add(&wide, 16);
             }
-            let system = normal.system();
-            let factors = Factors::new(&system);
+            let mut system = System::NONE;
+            normal.write(&mut system);
+            let mut factors = Factors::NONE;
+            factors.factor(&system, Scaled::ZERO);
             prop_assert!(factors.regular);
             let step = factors.step(&system);
             for i in 0..PARAMETERS {
@@ -207,6 +204,10 @@ mod tests {
             row[4] = 0;
             normal.add(&row, 16);
         }
-        assert!(!Factors::new(&normal.system()).regular);
+        let mut system = System::NONE;
+        normal.write(&mut system);
+        let mut factors = Factors::NONE;
+        factors.factor(&system, Scaled::ZERO);
+        assert!(!factors.regular);
     }
 }

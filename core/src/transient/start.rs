@@ -20,7 +20,7 @@
 use super::beliefs::Beliefs;
 use super::decay::phi;
 use super::groups::Group;
-use super::normal::{Normal, WIDE};
+use super::normal::{Normal, System, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::solve::solution;
@@ -192,7 +192,8 @@ impl Start {
         let Some(first) = record.get(0) else {
             return Started::Nowhere;
         };
-        let mut system = self.normal.system();
+        let mut system = System::NONE;
+        self.normal.write(&mut system);
         for row in 0..PARAMETERS {
             // A whisper of (1 mV)² a block keeps idle columns at zero; κ, which
             // only a moving pack shows, is held back by 1 V².
