@@ -99,7 +99,92 @@ mod target {
     }
 }
 
+/// The same replay on the host, where `callgrind` counts: each call stands alone under a name of its own. It prints how
+/// often each was called, for `.ci/counts.sh`.
+#[cfg(not(target_os = "none"))]
+macro_rules! replay {
+    ($name:ident, $monitor:ident) => {
+        mod $name {
+            use ohmsplit::config::Config;
+            use ohmsplit::{$monitor, RawBlock, Sample, Sampler, Step};
+
+            #[inline(never)]
+            fn accept(monitor: &mut $monitor<'_>, block: &RawBlock) {
+                monitor.accept(block);
+            }
+
+            #[inline(never)]
+            fn step(monitor: &mut $monitor<'_>) -> Step {
+                monitor.step()
+            }
+
+            /// Calls of push, accept and step, and answers.
+            pub(super) fn calls(
+                config: &Config,
+                samples: impl Iterator<Item = Sample>,
+            ) -> [u64; 4] {
+                let (mut sampler, mut monitor) = (Sampler::new(config), $monitor::new(config));
+                let mut calls = [0; 4];
+                for sample in samples {
+                    calls[0] += 1;
+                    let Some(block) = super::push(&mut sampler, &sample) else {
+                        continue;
+                    };
+                    calls[1] += 1;
+                    accept(&mut monitor, &block);
+                    let mut working = true;
+                    while working {
+                        calls[2] += 1;
+                        let step = step(&mut monitor);
+                        working = step != Step::Idle;
+                        if matches!(step, Step::Answer(report) if report.estimate.is_ok()) {
+                            calls[3] += 1;
+                        }
+                    }
+                }
+                calls
+            }
+        }
+    };
+}
+
+#[cfg(not(target_os = "none"))]
+#[inline(never)]
+fn push(
+    sampler: &mut ohmsplit::Sampler<'_>,
+    sample: &ohmsplit::Sample,
+) -> Option<ohmsplit::RawBlock> {
+    sampler.push(sample)
+}
+
+#[cfg(not(target_os = "none"))]
+replay!(settled, Monitor);
+#[cfg(not(target_os = "none"))]
+replay!(swift, SwiftMonitor);
+
 #[cfg(not(target_os = "none"))]
 fn main() {
-    eprintln!("instructions are counted on a target: run with --target");
+    use ohmsplit_firmware::captures::CAPTURES;
+
+    let mut totals = [[0; 4]; 2];
+    for capture in &CAPTURES {
+        let config = (capture.config)().expect("valid");
+        let calls = [
+            settled::calls(&config, capture.samples()),
+            swift::calls(&config, capture.samples()),
+        ];
+        for (total, call) in totals
+            .as_flattened_mut()
+            .iter_mut()
+            .zip(calls.as_flattened())
+        {
+            *total += call;
+        }
+    }
+    println!("push {}", totals[0][0] + totals[1][0]);
+    for (name, [_, calls @ ..]) in ["settled", "swift"].into_iter().zip(totals) {
+        for (what, number) in ["accept", "step", "answer"].into_iter().zip(calls) {
+            println!("{name}::{what} {number}");
+        }
+    }
 }

@@ -52,7 +52,7 @@ mod app {
         let _ = own
             .interrupt
             .tick(own.clock.now_us(), own.converters, own.switches);
-        // An error says that it is running already, and will see the block.
+        // An error: it is running still. A block that it has just missed waits for the next tick.
         let _ = background::spawn();
     }
 
