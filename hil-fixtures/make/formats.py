@@ -167,6 +167,19 @@ def parquet_of_volts(stem, name):
     network(stem, name, "")
 
 
+def fleet(stems, name):
+    """Rows of several cars in one file in order of time, the car as a number; no network beside it."""
+    rows = []
+    for vehicle, stem in enumerate(stems, start=101):
+        c = capture(stem)
+        rows += [(float(c["time_s"][n]), vehicle, c["drive"][n], int(c["chassis_code"][n]), int(c["pack_code"][n]))
+                 for n in range(len(c["time_s"]))]
+    columns = zip(*sorted(rows))
+    names = ["time_s", "vehicle", "drive", "chassis_code", "pack_code"]
+    table = pa.table({key: pa.array(values) for key, values in zip(names, columns)})
+    pq.write_table(table, OUT / f"{name}.parquet", row_group_size=2000, compression="zstd")
+
+
 def frames(stem):
     """(time, identifier, extended, payload) of a bus: every row as one message, and others between."""
     c = capture(stem)
@@ -238,6 +251,7 @@ def main():
     parquet_of_codes("switched-600v-12bit", "codes-with-time-stamps")
     parquet_of_volts("source-400v-unsettled-half", "volts-as-in-csv")
     can_logs("source-400v-leak-step", "frames-on-a-bus")
+    fleet(["source-400v-open", "source-400v-short-positive", "source-400v-leak-step"], "fleet-in-one-file")
     signal_values("signals")
     for path in sorted(OUT.iterdir()):
         print(f"{path.name}: {path.stat().st_size} bytes")

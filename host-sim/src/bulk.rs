@@ -5,13 +5,16 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
-use crate::capture::{Reader, network_beside};
+use ohmsplit::config::Config;
+
+use crate::capture::{Reader, Row, Units, network_beside};
 use crate::document::Document;
 use crate::error::HostError;
 use crate::network::NetworkFile;
 use crate::ordered;
 use crate::output::{LimitFigures, Outcome};
-use crate::replay;
+use crate::replay::{self, Feed};
+use crate::rig::MonitorKind;
 
 /// Endings of the files that can be captures.
 const ENDINGS: [&str; 4] = [".csv", ".csv.gz", ".mf4", ".parquet"];
@@ -35,17 +38,7 @@ pub struct Replayed {
 /// When capture or network cannot be used.
 pub fn replayed(capture: &Path, network: &Path) -> Result<Replayed, HostError> {
     let mut reader = Reader::open(capture)?;
-    let document = Document::read(network).map_err(|error| {
-        error
-            .expected("the network file of the capture")
-            .mend(format!(
-                "write it beside the capture with the same stem, or as {SHARED_NETWORK} in a folder above"
-            ))
-    })?;
-    let network = NetworkFile::parse(&document)?;
-    let config = reader
-        .bind(&network)
-        .map_err(|fault| document.locate(fault))?;
+    let (network, config) = bound(&mut reader, network)?;
     let mut outcome = Outcome::default();
     let (mut samples, mut end_s) = (0, 0.0);
     replay::run(
@@ -64,6 +57,111 @@ pub fn replayed(capture: &Path, network: &Path) -> Result<Replayed, HostError> {
         limits: LimitFigures::of(&config),
         cells_in_series: network.pack.cells_in_series,
     })
+}
+
+/// The network of a reader, and the configuration that both give.
+fn bound(reader: &mut Reader, network: &Path) -> Result<(NetworkFile, Config), HostError> {
+    let document = Document::read(network).map_err(|error| {
+        error
+            .expected("the network file of the capture")
+            .mend(format!(
+                "write it beside the capture with the same stem, or as {SHARED_NETWORK} in a folder above"
+            ))
+    })?;
+    let network = NetworkFile::parse(&document)?;
+    let config = reader
+        .bind(&network)
+        .map_err(|fault| document.locate(fault))?;
+    Ok((network, config))
+}
+
+/// Runs some units of one capture through the core, each through one of its own.
+/// Times count from the first row of the unit. A result a unit, in their order.
+#[must_use]
+pub fn replayed_units(
+    capture: &Path,
+    network: &Path,
+    units: Units,
+) -> Vec<Result<Replayed, HostError>> {
+    let count = units.names().len();
+    all_units(capture, network, units)
+        // What ends the file ends every unit in it.
+        .unwrap_or_else(|error| vec![Err(error); count])
+}
+
+fn all_units(
+    capture: &Path,
+    network: &Path,
+    units: Units,
+) -> Result<Vec<Result<Replayed, HostError>>, HostError> {
+    let count = units.names().len();
+    let mut reader = Reader::open_units(capture, units)?;
+    let (network, config) = bound(&mut reader, network)?;
+    let mut runs: Vec<UnitRun<'_>> = (0..count)
+        .map(|_| UnitRun::new(&config, network.monitor))
+        .collect();
+    while let Some((place, row)) = reader.next_of_unit()? {
+        runs[place].take(row);
+    }
+    let ended = |run: UnitRun<'_>| {
+        Ok(Replayed {
+            outcome: run.end(&reader)?,
+            limits: LimitFigures::of(&config),
+            cells_in_series: network.pack.cells_in_series,
+        })
+    };
+    Ok(runs.into_iter().map(ended).collect())
+}
+
+/// One unit on its way through the core.
+struct UnitRun<'c> {
+    feed: Feed<'c>,
+    outcome: Outcome,
+    first_s: Option<f64>,
+    fault: Option<HostError>,
+}
+
+impl<'c> UnitRun<'c> {
+    fn new(config: &'c Config, kind: MonitorKind) -> Self {
+        Self {
+            feed: Feed::new(config, kind),
+            outcome: Outcome::default(),
+            first_s: None,
+            fault: None,
+        }
+    }
+
+    /// Takes its next row; the first fault ends it.
+    fn take(&mut self, row: Result<Row, HostError>) {
+        if self.fault.is_some() {
+            return;
+        }
+        match row {
+            Ok(mut row) => {
+                row.time_s -= *self.first_s.get_or_insert(row.time_s);
+                self.outcome.samples += 1;
+                self.outcome.end_s = row.time_s;
+                let outcome = &mut self.outcome;
+                self.feed.row(&row, &mut |event| outcome.take(event));
+            }
+            Err(error) => self.fault = Some(error),
+        }
+    }
+
+    fn end(mut self, reader: &Reader) -> Result<Outcome, HostError> {
+        if let Some(fault) = self.fault {
+            return Err(fault);
+        }
+        if self.first_s.is_none() {
+            return Err(reader.no_row_of_unit());
+        }
+        if let Some(closest_s) = self.feed.too_sparse() {
+            return Err(reader.too_sparse(closest_s, self.feed.block_s()));
+        }
+        let outcome = &mut self.outcome;
+        self.feed.finish(&mut |event| outcome.take(event));
+        Ok(self.outcome)
+    }
 }
 
 /// All files below a folder whose name satisfies `wanted`, sorted by path.

@@ -26,3 +26,5 @@ pub mod scenario;
 pub mod simulate;
 pub mod sweep;
 pub mod table;
+#[cfg(test)]
+mod test_car;

@@ -20,16 +20,12 @@ pub fn run(
     mut on_event: impl FnMut(&Event),
 ) -> Result<(), HostError> {
     let mut feed = Feed::new(config, kind);
-    let block_s = f64::from(config.timing().block_us) * 1e-6;
-    let (mut before_s, mut closest_s) = (f64::NEG_INFINITY, f64::INFINITY);
     while let Some(row) = reader.next_row()? {
-        closest_s = closest_s.min(row.time_s - before_s);
-        before_s = row.time_s;
         on_row(&row);
         feed.row(&row, &mut on_event);
     }
-    if closest_s.is_finite() && closest_s > block_s {
-        return Err(reader.too_sparse(closest_s, block_s));
+    if let Some(closest_s) = feed.too_sparse() {
+        return Err(reader.too_sparse(closest_s, feed.block_s));
     }
     feed.finish(&mut on_event);
     Ok(())
@@ -40,6 +36,9 @@ pub fn run(
 pub struct Feed<'c> {
     rig: Rig<'c>,
     clock: Clock,
+    block_s: f64,
+    before_s: f64,
+    closest_s: f64,
 }
 
 impl<'c> Feed<'c> {
@@ -49,18 +48,35 @@ impl<'c> Feed<'c> {
         Self {
             rig: Rig::new(config, kind),
             clock: Clock::default(),
+            block_s: f64::from(config.timing().block_us) * 1e-6,
+            before_s: f64::NEG_INFINITY,
+            closest_s: f64::INFINITY,
         }
     }
 
     /// Takes the next row.
     #[inline]
     pub fn row(&mut self, row: &Row, on_event: &mut impl FnMut(&Event)) {
+        self.closest_s = self.closest_s.min(row.time_s - self.before_s);
+        self.before_s = row.time_s;
         let sample = Sample {
             at_us: self.clock.at(row.time_s),
             drive: row.drive,
             codes: row.codes,
         };
         self.rig.push(row.time_s, &sample, on_event);
+    }
+
+    /// Length of an averaging block, in seconds.
+    #[must_use]
+    pub const fn block_s(&self) -> f64 {
+        self.block_s
+    }
+
+    /// How far apart the closest rows were, when no averaging block can hold two of them.
+    #[must_use]
+    pub fn too_sparse(&self) -> Option<f64> {
+        (self.closest_s.is_finite() && self.closest_s > self.block_s).then_some(self.closest_s)
     }
 
     /// The rows are over.

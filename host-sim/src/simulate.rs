@@ -134,29 +134,7 @@ mod tests {
     use super::*;
     use crate::document::Document;
     use crate::output::Outcome;
-
-    const CAR: &str = r#"format = "ohmsplit-scenario-1"
-name = "car"
-description = ""
-seed = 3
-duration_s = 20.0
-sample_rate_Hz = 1000.0
-[network.pack]
-working_voltage_V = 400.0
-[network.drive]
-kind = "source_to_negative"
-amplitude_V = 40.0
-series_resistance_ohm = 1.0e6
-[network.front_end]
-kind = "chassis_and_pack"
-[[leak]]
-from_s = 0.0
-resistance_ohm = 1.0e6
-position = 0.3
-[capacitance]
-positive_uF = 0.1
-negative_uF = 0.1
-"#;
+    use crate::test_car::SCENARIO as CAR;
 
     fn scenario(text: &str) -> Scenario {
         Scenario::parse(&Document::embedded("car", text)).expect("a sound scenario")

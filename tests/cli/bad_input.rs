@@ -186,7 +186,7 @@ fn no_file_of_the_user_is_written_over_by_mistake() {
 }
 
 /// Every row of a capture by `change`, which gets its four fields.
-fn changed(capture: &str, change: impl Fn(&mut [String])) -> String {
+pub(super) fn changed(capture: &str, change: impl Fn(&mut [String])) -> String {
     let text = std::fs::read_to_string(fixture(&format!("captures/{capture}.csv"))).expect("text");
     let mut rows = Vec::new();
     for line in text.lines().filter(|line| !line.starts_with('#')) {
@@ -203,7 +203,7 @@ fn scaled(field: &mut String, factor: f64) {
     *field = (field.parse::<f64>().expect("a number") * factor).to_string();
 }
 
-const LEAK: &str = "source-400v-1m-inside";
+pub(super) const LEAK: &str = "source-400v-1m-inside";
 
 /// The capture of [`LEAK`] as someone new might write it, and what must be said.
 fn first_captures() -> Vec<(String, &'static [&'static str])> {
@@ -378,6 +378,31 @@ fn swapped_rails_and_swapped_drive_words_give_no_figure_and_a_hint() {
         assert_eq!(run.code, Some(if swapped { 30 } else { 0 }), "{}", run.out);
         assert_eq!(run.out.contains(hint), swapped, "{}", run.out);
         assert_eq!(run.out.contains("implausible"), swapped, "{}", run.out);
+        let run = bench.run(&[
+            "replay",
+            "run.csv",
+            "--network",
+            &network,
+            "--show",
+            "lines",
+        ]);
+        let last = run.objects().pop().expect("the final object");
+        assert_eq!(
+            last["hint"]
+                .as_str()
+                .is_some_and(|told| told.contains(hint)),
+            swapped
+        );
+        bench.run(&[
+            "evidence",
+            "run.csv",
+            "--network",
+            &network,
+            "--out",
+            "r.html",
+        ]);
+        let page = std::fs::read_to_string(bench.path("r.html")).expect("a report");
+        assert_eq!(page.contains(hint), swapped);
     }
 }
 

@@ -9,6 +9,7 @@ mod campaign;
 mod demo;
 mod design;
 mod evidence;
+mod fleet;
 mod in_situ;
 mod journal;
 mod live;

@@ -27,7 +27,7 @@ pub use subject::{Answer, SWIFT, Samples, Subject};
 use crate::error::HostError;
 use crate::ordered::in_order;
 use crate::output::AtomicFile;
-use store::Store;
+use crate::table::refuse_to_replace;
 
 /// What is tried.
 #[derive(Debug, Clone)]
@@ -87,14 +87,14 @@ pub fn run(
     })?;
     let [path, page, picture] = FILES.map(|name| folder.join(name));
     if !(resume && path.exists()) {
-        store::refuse_to_replace(&[&path, &page, &picture])?;
+        refuse_to_replace(&[&path, &page, &picture], "campaign", true)?;
     }
-    let (mut store, mut rows) = Store::open(&path, plan)?;
+    let (mut store, mut rows) = store::open(&path, plan)?;
     let begun = rows.len();
     let try_cell =
         |place: usize| trial::row(&plan.cells[place], &plan.subject, plan.records, plan.seed);
     in_order(begun..plan.cells.len(), threads, stop, try_cell, |row| {
-        store.push(&row)?;
+        store.push(&row.line())?;
         rows.push(row);
         on_row(begun, rows.len());
         Ok(())
@@ -104,7 +104,7 @@ pub fn run(
     }
     // What was written is what is summed up: rows of before and of now alike.
     drop(store);
-    let (_, rows) = Store::open(&path, plan)?;
+    let (_, rows) = store::open(&path, plan)?;
     AtomicFile::write(&page, &table::markdown(plan, &rows))?;
     let drawn = heat::svg(&rows).map_err(|error| {
         HostError::input(format!("the picture cannot be drawn: {error}"))

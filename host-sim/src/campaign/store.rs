@@ -1,21 +1,11 @@
-//! The CSV file of a campaign: grows by whole lines, and says from which
-//! options it came, so that only the same campaign goes on with it.
+//! The CSV file of a campaign: which table it is, and what its rows must be.
 
-use std::fs::{File, OpenOptions};
-use std::io::{ErrorKind, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::Plan;
 use super::rows::{Row, columns};
-use crate::error::{HostError, Place};
-use crate::output;
-
-/// An open table.
-#[derive(Debug)]
-pub(super) struct Store {
-    path: PathBuf,
-    file: File,
-}
+use crate::error::HostError;
+use crate::table::{Growing, growing_fault};
 
 /// The lines above the rows: format and options, then the columns.
 fn header(plan: &Plan) -> String {
@@ -29,97 +19,31 @@ fn header(plan: &Plan) -> String {
     )
 }
 
-impl Store {
-    /// Opens the table; the rows that are already in it come along. A last
-    /// line that was cut short is cut off.
-    pub(super) fn open(path: &Path, plan: &Plan) -> Result<(Self, Vec<Row>), HostError> {
-        let name = path.display().to_string();
-        let written = |error| HostError::system(&*name, "cannot be written", &error);
-        let text = match std::fs::read(path) {
-            Ok(bytes) => String::from_utf8(bytes).map_err(|_| other(&name, 1, "is not text"))?,
-            Err(error) if error.kind() == ErrorKind::NotFound => String::new(),
-            Err(error) => return Err(HostError::system(name, "cannot read", &error)),
-        };
-        let head = header(plan);
-        let (rows, whole) = if head.starts_with(&text) && text.len() < head.len() {
-            (Vec::new(), 0)
-        } else {
-            read_rows(&name, &text, &head, plan)?
-        };
-        let mut file = OpenOptions::new()
-            .create(true)
-            .append(true)
-            .open(path)
-            .map_err(written)?;
-        file.set_len(whole as u64).map_err(written)?;
-        if whole == 0 {
-            file.write_all(head.as_bytes()).map_err(written)?;
-        }
-        let path = path.to_owned();
-        Ok((Self { path, file }, rows))
-    }
-
-    /// Appends a row: one write, so that an end of the program in between
-    /// leaves whole lines.
-    pub(super) fn push(&mut self, row: &Row) -> Result<(), HostError> {
-        let line = row.line() + "\n";
-        self.file.write_all(line.as_bytes()).map_err(|error| {
-            HostError::system(self.path.display().to_string(), "cannot be written", &error)
-        })
-    }
-}
-
-/// The rows of a table, and how many bytes of whole lines it has.
-fn read_rows(
-    name: &str,
-    text: &str,
-    head: &str,
-    plan: &Plan,
-) -> Result<(Vec<Row>, usize), HostError> {
-    let Some(body) = text.strip_prefix(head) else {
-        return Err(
-            other(name, 1, "the table is not of this campaign").expected(format!(
-                "as its first lines \"{}\" and the columns of this version",
-                head.lines().next().unwrap_or_default()
-            )),
-        );
+/// Opens the table; the rows that are already in it come along.
+pub(super) fn open(path: &Path, plan: &Plan) -> Result<(Growing, Vec<Row>), HostError> {
+    let other = |line, problem: &str| {
+        growing_fault(path, line, problem)
+            .expected("the table of a campaign with the same options")
+            .mend("give the options it was begun with, or name another folder")
     };
-    let whole = &body[..body.rfind('\n').map_or(0, |end| end + 1)];
-    let mut rows = Vec::new();
-    for (place, line) in whole.lines().enumerate() {
-        let row = plan
-            .cells
-            .get(place)
-            .and_then(|cell| Row::parse(line, cell));
-        let number = place as u64 + 3;
-        rows.push(row.ok_or_else(|| {
-            other(
-                name,
-                number,
-                "the row is not that of the next cell of the grid",
-            )
-        })?);
-    }
-    Ok((rows, head.len() + whole.len()))
-}
-
-/// Refuses to begin where there already is one of these files.
-pub(super) fn refuse_to_replace(files: &[impl AsRef<Path>]) -> Result<(), HostError> {
-    output::refuse_to_replace(files, "campaign", "table")
-}
-
-fn other(name: &str, line: u64, problem: &str) -> HostError {
-    HostError::input(problem)
-        .in_file(name)
-        .at(Place::Row { line, column: None })
-        .expected("the table of a campaign with the same options")
-        .mend("give the options it was begun with, or name another folder")
+    let read = |lines: &str| {
+        let row = |(place, line): (usize, &str)| {
+            let cell = plan.cells.get(place);
+            cell.and_then(|cell| Row::parse(line, cell)).ok_or_else(|| {
+                let problem = "the row is not that of the next cell of the grid";
+                other(place as u64 + 3, problem)
+            })
+        };
+        lines.lines().enumerate().map(row).collect()
+    };
+    Growing::open(path, "this campaign", &header(plan), read, other)
 }
 
 #[cfg(test)]
 mod tests {
     use super::super::rows::tests::example;
     use super::*;
+    use std::path::PathBuf;
 
     fn bench() -> (tempfile::TempDir, PathBuf, Plan) {
         let folder = tempfile::tempdir().expect("a folder");
@@ -129,9 +53,9 @@ mod tests {
 
     /// The bytes of a table with so many rows.
     fn table(path: &Path, plan: &Plan, rows: usize) -> Vec<u8> {
-        let (mut store, there) = Store::open(path, plan).expect("a table");
+        let (mut table, there) = open(path, plan).expect("a table");
         for cell in &plan.cells[there.len()..rows] {
-            store.push(&example(*cell)).expect("written");
+            table.push(&example(*cell).line()).expect("written");
         }
         std::fs::read(path).expect("read")
     }
@@ -147,26 +71,17 @@ mod tests {
     }
 
     #[test]
-    fn only_the_same_campaign_goes_on_and_nothing_is_written_over() {
+    fn only_the_same_campaign_goes_on() {
         let (_folder, path, plan) = bench();
         let whole = table(&path, &plan, 3);
         let refused = |plan: &Plan| {
-            let error = Store::open(&path, plan).expect_err("refused");
+            let error = open(&path, plan).expect_err("refused");
             assert_eq!(std::fs::read(&path).expect("read"), whole);
             error.to_string()
         };
         let told = refused(&Plan::quick(4, 2));
         assert!(told.contains("line 1") && told.contains("seed 2"), "{told}");
         assert!(refused(&Plan::quick(5, 1)).contains("records 5"));
-        let told = refuse_to_replace(&[&path])
-            .expect_err("refused")
-            .to_string();
-        assert!(
-            told.contains("t.csv") && told.contains("--resume"),
-            "{told}"
-        );
-        let free = path.with_extension("md");
-        assert_eq!(refuse_to_replace(&[&free]), Ok(()));
     }
 
     #[test]
@@ -175,7 +90,7 @@ mod tests {
         let text = String::from_utf8(table(&path, &plan, 3)).expect("text");
         let wrong = text.replacen(&example(plan.cells[1]).line(), "nonsense", 1);
         std::fs::write(&path, &wrong).expect("write");
-        let error = Store::open(&path, &plan).expect_err("refused").to_string();
+        let error = open(&path, &plan).expect_err("refused").to_string();
         assert!(error.contains("line 4"), "{error}");
     }
 }

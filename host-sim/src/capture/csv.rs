@@ -1,10 +1,13 @@
 //! A capture as CSV, read as a stream. Every malformed file yields one error
 //! with line and column.
 
+use std::borrow::Cow;
 use std::ops::RangeInclusive;
+use std::path::Path;
 
 use super::fields::{self, BadField};
 use super::lines::{BadLine, Lines};
+use super::units::no_column;
 use super::{Layout, Row};
 use crate::error::{HostError, Place};
 use crate::network::Readings;
@@ -16,6 +19,8 @@ struct Columns {
     time: usize,
     drive: usize,
     readings: [usize; 2],
+    /// The unit, where the capture is of several.
+    unit: Option<usize>,
 }
 
 /// An open capture with its own columns.
@@ -31,7 +36,7 @@ pub(super) struct CsvReader {
 }
 
 impl CsvReader {
-    /// Starts behind the header row, which `first` says is there.
+    /// Starts behind the header row, which `first` says is there. A column of units is looked for if it is named.
     ///
     /// # Errors
     /// When there is no proper header.
@@ -39,6 +44,7 @@ impl CsvReader {
         name: &str,
         lines: Lines,
         first: Result<bool, BadLine>,
+        unit_column: Option<&str>,
     ) -> Result<Self, HostError> {
         let mut reader = Self {
             name: name.to_owned(),
@@ -49,12 +55,13 @@ impl CsvReader {
                 time: 0,
                 drive: 0,
                 readings: [0; 2],
+                unit: None,
             },
             codes: [0..=0, 0..=0],
             last_s: f64::NEG_INFINITY,
             rows: 0,
         };
-        reader.read_header(first)?;
+        reader.read_header(first, unit_column)?;
         Ok(reader)
     }
 
@@ -77,24 +84,42 @@ impl CsvReader {
     /// With line and column, when the row is malformed, or when the capture has no row at all.
     #[inline]
     pub(super) fn next_row(&mut self) -> Result<Option<Row>, HostError> {
+        if !self.advance()? {
+            return self.end();
+        }
+        let row = self.row_after(self.last_s)?;
+        self.last_s = row.time_s;
+        self.rows += 1;
+        Ok(Some(row))
+    }
+
+    /// Goes to the next line; false at the end.
+    #[inline]
+    pub(super) fn advance(&mut self) -> Result<bool, HostError> {
         match self.lines.advance() {
-            Ok(true) => {}
-            Ok(false) => return self.end(),
-            Err(bad) => return Err(self.bad_line(bad)),
+            Ok(true) if self.lines.len() != self.columns.count => Err(self.ragged()),
+            Ok(more) => Ok(more),
+            Err(bad) => Err(self.bad_line(bad)),
         }
-        if self.lines.len() != self.columns.count {
-            return Err(self.ragged());
-        }
+    }
+
+    /// The row of the line, which must be later than `last_s`.
+    #[inline]
+    pub(super) fn row_after(&self, last_s: f64) -> Result<Row, HostError> {
         let row = match self.parse() {
             Ok(row) => row,
             Err((column, bad)) => return Err(self.bad_field(column, bad)),
         };
-        if row.time_s <= self.last_s {
-            return Err(self.not_increasing(row.time_s));
+        if row.time_s <= last_s {
+            return Err(self.not_increasing(row.time_s, last_s));
         }
-        self.last_s = row.time_s;
-        self.rows += 1;
-        Ok(Some(row))
+        Ok(row)
+    }
+
+    /// The unit that the line is of.
+    pub(super) fn unit(&self) -> Cow<'_, str> {
+        let field = self.columns.unit.map(|place| self.lines.field(place));
+        String::from_utf8_lossy(field.unwrap_or_default())
     }
 
     /// The record as a row, or the place of its bad field.
@@ -122,7 +147,11 @@ impl CsvReader {
         })
     }
 
-    fn read_header(&mut self, first: Result<bool, BadLine>) -> Result<(), HostError> {
+    fn read_header(
+        &mut self,
+        first: Result<bool, BadLine>,
+        unit_column: Option<&str>,
+    ) -> Result<(), HostError> {
         match first {
             Ok(true) => {}
             Ok(false) => {
@@ -147,9 +176,19 @@ impl CsvReader {
             .into_iter()
             .map(|name| String::from_utf8_lossy(name).into_owned())
             .collect();
-        self.check_units(&names)?;
+        let is_unit = |name: &&String| Some(name.as_str()) == unit_column;
+        let unit = names.iter().position(|name| is_unit(&name));
+        if let (Some(column), None) = (unit_column, unit) {
+            return Err(no_column(Path::new(&self.name), column, &names.join(", ")));
+        }
+        let others: Vec<String> = names
+            .iter()
+            .filter(|name| !is_unit(name))
+            .cloned()
+            .collect();
+        self.check_units(&others)?;
         self.layout = self.find_layout(&names)?;
-        self.columns = self.place_columns(&names)?;
+        self.columns = self.place_columns(&names, unit)?;
         Ok(())
     }
 
@@ -213,7 +252,7 @@ impl CsvReader {
         }
     }
 
-    fn place_columns(&self, names: &[String]) -> Result<Columns, HostError> {
+    fn place_columns(&self, names: &[String], unit: Option<usize>) -> Result<Columns, HostError> {
         let [first, second] = self.layout.columns();
         let known = ["time_s", "drive", first, second];
         for (place, name) in names.iter().enumerate() {
@@ -222,7 +261,8 @@ impl CsvReader {
                     .header_error(format!("column {name} is there twice"))
                     .mend("remove or rename one of them"));
             }
-            if !known.contains(&name.as_str()) && !name.starts_with("x_") {
+            let ignored = name.starts_with("x_") || unit == Some(place);
+            if !known.contains(&name.as_str()) && !ignored {
                 return Err(self
                     .header_error(format!(
                         "unknown column {}",
@@ -244,6 +284,7 @@ impl CsvReader {
             time: find("time_s")?,
             drive: find("drive")?,
             readings: [find(first)?, find(second)?],
+            unit,
         })
     }
 }
@@ -319,11 +360,8 @@ impl CsvReader {
     }
 
     #[cold]
-    fn not_increasing(&self, time_s: f64) -> HostError {
-        let problem = format!(
-            "{time_s} does not come after {} of the row before",
-            self.last_s
-        );
+    fn not_increasing(&self, time_s: f64, last_s: f64) -> HostError {
+        let problem = format!("{time_s} does not come after {last_s} of the row before");
         self.row_error(problem, Some("time_s"))
             .expected("times in seconds that increase from row to row")
             .mend("sort the rows by time and remove doubles")

@@ -9,13 +9,15 @@ mod fields;
 pub(crate) mod lines;
 mod mapped;
 mod read;
+mod units;
 mod write;
 
 use std::path::{Path, PathBuf};
 
 use ohmsplit::config::Drive;
 
-pub use read::Reader;
+pub use read::{Reader, units_of};
+pub use units::{OfUnit, Units};
 pub use write::Writer;
 
 use crate::network::{FrontEndKind, Readings};

@@ -9,11 +9,10 @@ use flate2::write::GzEncoder;
 use super::{Layout, Row, fields};
 use crate::error::HostError;
 use crate::network::Readings;
-use crate::output::{AtomicFile, Column, ColumnFile, ColumnKind};
+use crate::output::AtomicFile;
+use crate::table::{Column, ColumnFile, GROUP, Kind as Holds};
 
 const BUFFER: usize = 1 << 16;
-/// Rows in a row group of a Parquet file.
-const GROUP: usize = 1 << 16;
 
 /// A capture being written: Parquet when the name of the file ends in
 /// `.parquet`, else CSV.
@@ -71,13 +70,13 @@ struct ColumnWriter {
 impl ColumnWriter {
     fn create(path: &Path, layout: Layout, comment: &str) -> Result<Self, HostError> {
         let reading = match layout.readings {
-            Readings::Volts => ColumnKind::Number,
-            Readings::Codes => ColumnKind::Whole,
+            Readings::Volts => Holds::Real,
+            Readings::Codes => Holds::Whole,
         };
         let [first, second] = layout.columns();
         let columns = [
-            ("time_s", ColumnKind::Number),
-            ("drive", ColumnKind::Text),
+            ("time_s", Holds::Real),
+            ("drive", Holds::Text),
             (first, reading),
             (second, reading),
         ];
@@ -103,7 +102,7 @@ impl ColumnWriter {
             match self.readings {
                 // Codes of one microvolt.
                 Readings::Volts => {
-                    Column::Number(codes.map(|code| Some(f64::from(code) / 1e6)).collect())
+                    Column::Real(codes.map(|code| Some(f64::from(code) / 1e6)).collect())
                 }
                 Readings::Codes => Column::Whole(codes.map(|code| Some(code.into())).collect()),
             }
@@ -112,7 +111,7 @@ impl ColumnWriter {
         let time = |row: &Row| Some((row.time_s * 1e6).round() / 1e6);
         let drive = |row: &Row| Some(row.drive.name().to_owned());
         self.file.write(&[
-            Column::Number(rows.iter().map(time).collect()),
+            Column::Real(rows.iter().map(time).collect()),
             Column::Text(rows.iter().map(drive).collect()),
             reading(0),
             reading(1),

@@ -357,9 +357,12 @@ Writes fleet.csv row by row, then fleet.parquet. A capture that cannot be used b
 the exit code is 2 at the end. The network of a capture is the file beside it, else network.toml in a folder above.
 The same captures give the same bytes whatever the number of threads.")]
 pub(super) struct FleetArgs {
-    /// The folder of captures, searched to any depth: files ending in .csv, .csv.gz, .mf4 or .parquet.
-    #[arg(value_name = "FOLDER")]
-    pub(super) folder: PathBuf,
+    /// The folder of captures, searched to any depth: files ending in .csv, .csv.gz, .mf4 or .parquet. Or one such file.
+    #[arg(value_name = "CAPTURES")]
+    pub(super) captures: PathBuf,
+    /// The column that says which unit a row is of, where one CSV or Parquet file has the rows of many: one result a unit.
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) unit_column: Option<String>,
     /// The folder to write into; it is made when missing.
     #[arg(long, value_name = "FOLDER")]
     pub(super) out: PathBuf,

@@ -12,7 +12,8 @@ const INTERRUPTED: i32 = 130;
 
 pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
     let plan = Plan {
-        folder: args.folder.clone(),
+        captures: args.captures.clone(),
+        unit_column: args.unit_column.clone(),
         out: args.out.clone(),
         network: args.network.clone(),
         resume: args.resume,
@@ -21,9 +22,7 @@ pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
     let open = Open::new(&plan)?;
     stop_between_rows(&open)?;
     let bar = ProgressBar::new(0);
-    if let Ok(style) =
-        ProgressStyle::with_template("{pos} of {len} captures, {eta} left  {wide_bar}")
-    {
+    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} rows, {eta} left  {wide_bar}") {
         bar.set_style(style);
     }
     let failed = open.run(&plan, |progress| {
@@ -35,7 +34,7 @@ pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
         eprintln!("written: {}", args.out.join(name).display());
     }
     if failed > 0 {
-        eprintln!("{failed} captures could not be used; the column `error` says why");
+        eprintln!("{failed} rows have no result; their column `error` says why");
         return Ok(End::SomeUnusable);
     }
     Ok(End::Done)
@@ -46,7 +45,7 @@ fn stop_between_rows(open: &Open) -> Result<(), HostError> {
     let open = open.clone();
     ctrlc::set_handler(move || {
         open.while_quiet(|rows| {
-            eprintln!("\nstopped after {rows} captures; the same command with --resume goes on");
+            eprintln!("\nstopped after {rows} rows; the same command with --resume goes on");
             std::process::exit(INTERRUPTED);
         });
     })

@@ -66,6 +66,17 @@ mod tests {
     }
 
     #[test]
+    fn the_expected_results_on_the_page_are_some() {
+        let page = captures();
+        let format = page
+            .find("format = \"ohmsplit-expected-1\"")
+            .expect("an example");
+        let end = format + page[format..].find("```").expect("its end");
+        let document = Document::embedded("example", &page[format..end]);
+        crate::expected::Expected::parse(&document).expect("the example can be used");
+    }
+
+    #[test]
     fn the_sheet_of_the_in_situ_check_on_the_page_is_one() {
         let document = Document::embedded("example", crate::insitu::EXAMPLE);
         crate::insitu::Sheet::parse(&document).expect("the example can be computed");

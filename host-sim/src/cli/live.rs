@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use ohmsplit::config::Config;
 use ohmsplit::{Reason, Verdict};
@@ -23,10 +23,14 @@ use crate::network::NetworkFile;
 use crate::output::summary;
 use crate::rig::Event;
 
+/// Longest silence about what is waited for.
+const PATIENCE: Duration = Duration::from_secs(1);
+
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 A file or a device is followed: at its end, what is written next is waited for. Standard input and pipes end with
-their writer. Set a serial device up first, with stty; its bytes are the rows of a capture, the header row first.
+their writer. Set a serial device up first, with stty; its bytes are the rows of a capture. What comes before the header
+row is passed over, and so are rows that the line has spoilt; the view ends when the device is unplugged.
 q or Ctrl-C quits, and the final figures are printed.
 Exit codes are those of `ohmsplit --help`, for the verdict when it ended.")]
 pub(super) struct LiveArgs {
@@ -75,8 +79,10 @@ pub(super) fn run(args: &LiveArgs) -> Result<End, HostError> {
             view: View::new(&show, &title, &config, cells),
             stop,
             stalled: false,
+            skipped: Skipped::default(),
         };
         watch(&messages, &config, kind, &mut face)?;
+        face.skipped.tell();
         return Ok(End::Judged(face.view.finish(&[])?.verdict()));
     }
     let mut face = Screen::new(State::new(&title, &config), stop)?;
@@ -94,20 +100,55 @@ fn opened(
     stop: &AtomicBool,
     source: &Source,
 ) -> Result<Option<Config>, HostError> {
-    let mut told = false;
+    let (mut told, mut others) = (false, 0);
+    let started = Instant::now();
     while !stop.load(Ordering::Relaxed) {
-        match messages.recv_timeout(Duration::from_secs(1)) {
+        match messages.recv_timeout(PATIENCE) {
             Ok(Message::Opened(config)) => return Ok(Some(config)),
             Ok(Message::Failed(error)) => return Err(error),
             Ok(Message::Row(_)) | Err(RecvTimeoutError::Disconnected) => return Ok(None),
+            Ok(Message::Skipped(_)) => others += 1,
             Err(RecvTimeoutError::Timeout) => {}
         }
-        if !told {
-            eprintln!("{}: waiting for the header row; Ctrl-C ends", source.name());
+        if !told && started.elapsed() >= PATIENCE {
+            let name = source.name();
+            eprintln!("{name}: waiting for the header row; Ctrl-C ends");
+            if others > 0 {
+                eprintln!(
+                    "{others} lines have come that are none. Let the device send it again; or, where that cannot be:\n                       (echo time_s,drive,...; cat {name}) | ohmsplit live - --network FILE.toml\n\
+                     where the lines are no text, correct the rate of the line with stty"
+                );
+            }
             told = true;
         }
     }
     Ok(None)
+}
+
+/// Rows that were passed over, told at most once a second.
+#[derive(Default)]
+struct Skipped {
+    lines: u64,
+    last: Option<HostError>,
+    told: Option<Instant>,
+}
+
+impl Skipped {
+    fn take(&mut self, error: &HostError) {
+        self.lines += 1;
+        self.last = Some(error.clone());
+        if self.told.is_none_or(|told| told.elapsed() >= PATIENCE) {
+            self.tell();
+        }
+    }
+
+    /// Tells of those that were not told of.
+    fn tell(&mut self) {
+        if let Some(error) = self.last.take() {
+            self.told = Some(Instant::now());
+            eprintln!("passed over, {} in all: {error}", self.lines);
+        }
+    }
 }
 
 /// Lines of text as they come.
@@ -115,9 +156,14 @@ struct Plain {
     view: View,
     stop: &'static AtomicBool,
     stalled: bool,
+    skipped: Skipped,
 }
 
 impl Face for Plain {
+    fn skipped(&mut self, error: &HostError) {
+        self.skipped.take(error);
+    }
+
     fn sample(&mut self, row: &Row) {
         self.view.sample(row.time_s, row.codes);
     }
@@ -178,6 +224,10 @@ fn broken(error: &io::Error) -> HostError {
 }
 
 impl Face for Screen {
+    fn skipped(&mut self, error: &HostError) {
+        self.state.skipped(error);
+    }
+
     fn sample(&mut self, row: &Row) {
         self.state.sample(row);
     }

@@ -106,6 +106,7 @@ fn verdict(evidence: &Evidence<'_>, limits: &LimitFigures) -> Markup {
                     },
                     Err(reason) => p { "There is no figure at the end: " (explain(reason)) "." },
                 }
+                @if let Some(hint) = outcome.hint() { p { strong { "Hint" } ": " (hint) "." } }
             }
         }
     }

@@ -195,42 +195,27 @@ mod tests {
     use crate::document::Document;
     use crate::scenario::Scenario;
     use crate::simulate;
+    use crate::test_car::scenario_with;
 
     /// 1 MΩ at 0.3 that wanders to 0.6 at 40 s: the chassis rises.
-    const CAR: &str = r#"format = "ohmsplit-scenario-1"
-name = "car"
-description = ""
-seed = 3
-duration_s = 80.0
-sample_rate_Hz = 1000.0
-[network]
-monitor = "settled"
-[network.pack]
-working_voltage_V = 400.0
-[network.drive]
-kind = "source_to_negative"
-amplitude_V = 40.0
-series_resistance_ohm = 1.0e6
-[network.front_end]
-kind = "chassis_and_pack"
-[[leak]]
-from_s = 0.0
-resistance_ohm = 1.0e6
-position = 0.3
-[[leak]]
-from_s = 40.0
-resistance_ohm = 1.0e6
-position = 0.6
-[capacitance]
-positive_uF = 0.02
-negative_uF = 0.02
-[disturbance]
-noise_chassis_V = 0.1
-noise_pack_V = 0.1
-"#;
+    fn car() -> String {
+        scenario_with(&[
+            ("duration_s = 20.0", "duration_s = 80.0"),
+            (
+                "[network.pack]",
+                "[network]\nmonitor = \"settled\"\n[network.pack]",
+            ),
+            (
+                "[capacitance]",
+                "[[leak]]\nfrom_s = 40.0\nresistance_ohm = 1.0e6\nposition = 0.6\n[capacitance]",
+            ),
+            ("positive_uF = 0.1", "positive_uF = 0.02"),
+            ("negative_uF = 0.1", "negative_uF = 0.02"),
+        ]) + "[disturbance]\nnoise_chassis_V = 0.1\nnoise_pack_V = 0.1\n"
+    }
 
     fn record() -> Record {
-        let scenario = Scenario::parse(&Document::embedded("car", CAR)).expect("sound");
+        let scenario = Scenario::parse(&Document::embedded("car", &car())).expect("sound");
         let record = std::cell::RefCell::new(Record::new(&scenario.config));
         simulate::run(
             &scenario,

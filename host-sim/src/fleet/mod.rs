@@ -12,11 +12,11 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 pub use row::{COLUMNS, Row};
-use table::Table;
 
 use crate::bulk;
+use crate::capture::{Units, units_of};
 use crate::error::HostError;
-use crate::output::{ColumnFile, ColumnKind};
+use crate::table::{Growing, line, write_parquet};
 
 /// What a run writes: the table as CSV, then the same as Parquet.
 pub const FILES: [&str; 2] = ["fleet.csv", "fleet.parquet"];
@@ -24,8 +24,10 @@ pub const FILES: [&str; 2] = ["fleet.csv", "fleet.parquet"];
 /// What is to be done.
 #[derive(Debug, Clone)]
 pub struct Plan {
-    /// The captures are below it.
-    pub folder: PathBuf,
+    /// The captures are below it; or it is the one capture.
+    pub captures: PathBuf,
+    /// The column of each capture that says which unit a row is of.
+    pub unit_column: Option<String>,
     /// Where the tables go.
     pub out: PathBuf,
     /// The network of all captures; else that of each.
@@ -35,6 +37,35 @@ pub struct Plan {
     /// Captures in work at a time; by default as many as there are processors.
     pub threads: Option<NonZeroUsize>,
 }
+
+impl Plan {
+    /// The folder that names of captures start from.
+    fn root(&self) -> &Path {
+        if self.captures.is_dir() {
+            &self.captures
+        } else {
+            self.captures.parent().unwrap_or(Path::new(""))
+        }
+    }
+
+    fn network_of(&self, capture: &Path) -> PathBuf {
+        let own = || bulk::network_of(capture, self.root());
+        self.network.clone().unwrap_or_else(own)
+    }
+}
+
+/// What gives one row.
+#[derive(Debug, Clone)]
+struct Item {
+    capture: PathBuf,
+    /// The capture and the unit, as the row names them.
+    name: [String; 2],
+    /// The unit as the capture has it, which is one of several in it.
+    unit: Option<String>,
+}
+
+/// Most units of a capture that are worked on at once: each has a core of its own in memory.
+const AT_ONCE: usize = 32;
 
 /// How far a run is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,40 +82,32 @@ pub struct Progress {
 /// half-written: whoever ends the program holds the lock.
 #[derive(Clone)]
 pub struct Open {
-    table: Arc<Mutex<Table>>,
-    captures: Arc<[PathBuf]>,
+    /// With the rows in it.
+    table: Arc<Mutex<(Growing, usize)>>,
+    items: Arc<[Item]>,
     begun: usize,
 }
 
 impl Open {
-    /// Finds the captures and opens the table.
+    /// Finds the captures and their units, and opens the table.
     ///
     /// # Errors
     /// When there is no capture, or a table that is not of these captures.
     pub fn new(plan: &Plan) -> Result<Self, HostError> {
-        let [csv, parquet] = FILES.map(|name| plan.out.join(name));
-        let own = |path: &PathBuf| *path != csv && *path != parquet;
-        let found = bulk::files_below(&plan.folder, bulk::may_be_capture)?;
-        let captures: Vec<PathBuf> = found.into_iter().filter(own).collect();
-        if captures.is_empty() {
-            return Err(HostError::input("there is no capture in this folder")
-                .in_file(plan.folder.display().to_string())
-                .expected(
-                    "files ending in .csv, .csv.gz, .mf4 or .parquet, in folders of any depth",
-                )
-                .mend("name another folder"));
-        }
+        let files = FILES.map(|name| plan.out.join(name));
+        let items = items(plan, &files)?;
         std::fs::create_dir_all(&plan.out).map_err(|error| {
             HostError::system(plan.out.display().to_string(), "cannot be made", &error)
         })?;
-        let names = captures
+        let names = items
             .iter()
-            .map(|path| bulk::name_below(&plan.folder, path));
-        let table = Table::open(&csv, plan.resume, &names.collect::<Vec<_>>())?;
+            .map(|item| item.name.each_ref().map(|name| name.as_str()));
+        let names: Vec<[&str; 2]> = names.collect();
+        let (table, rows) = table::open(&files, plan.resume, &names)?;
         Ok(Self {
-            begun: table.rows(),
-            table: Arc::new(Mutex::new(table)),
-            captures: captures.into(),
+            begun: rows.len(),
+            table: Arc::new(Mutex::new((table, rows.len()))),
+            items: items.into(),
         })
     }
 
@@ -92,11 +115,11 @@ impl Open {
     /// program can end without half a row.
     pub fn while_quiet(&self, then: impl FnOnce(usize)) {
         let table = self.table.lock();
-        then(table.map_or(0, |table| table.rows()));
+        then(table.map_or(0, |table| table.1));
     }
 
     /// Replays what has no row yet, and writes the Parquet table at the end.
-    /// Returns the number of captures that could not be used.
+    /// Returns the number of rows without a result.
     ///
     /// # Errors
     /// When a table cannot be written.
@@ -104,28 +127,25 @@ impl Open {
         let mut progress = Progress {
             begun: self.begun,
             done: self.begun,
-            all: self.captures.len(),
+            all: self.items.len(),
         };
-        let work = |capture: &PathBuf| {
-            let network = plan
-                .network
-                .clone()
-                .unwrap_or_else(|| bulk::network_of(capture, &plan.folder));
-            Row::new(
-                &bulk::name_below(&plan.folder, capture),
-                bulk::replayed(capture, &network),
-            )
-        };
+        // Units of one capture are read together.
+        let due = self.items[self.begun..]
+            .chunk_by(|a, b| a.unit.is_some() && b.unit.is_some() && a.capture == b.capture);
+        let due: Vec<&[Item]> = due.flat_map(|items| items.chunks(AT_ONCE)).collect();
         bulk::in_order(
-            &self.captures[self.begun..],
+            &due,
             plan.threads,
-            work,
-            |_, row| {
+            |items| rows(plan, items),
+            |_, rows| {
                 let lock = self.table.lock();
                 let mut table = lock.map_err(|_| HostError::input("a row could not be written"))?;
-                table.push(&row)?;
-                progress.done += 1;
-                on_row(progress);
+                for row in rows {
+                    table.0.push(&line(row.cells()))?;
+                    table.1 += 1;
+                    progress.done += 1;
+                    on_row(progress);
+                }
                 Ok(())
             },
         )?;
@@ -133,14 +153,75 @@ impl Open {
     }
 
     fn finish(&self, plan: &Plan) -> Result<usize, HostError> {
-        let [csv, parquet] = FILES.map(|name| plan.out.join(name));
-        let rows = table::read(&csv)?;
-        let columns: Vec<(&str, ColumnKind)> = COLUMNS.to_vec();
-        let mut file = ColumnFile::create(&parquet, &columns, &table::comment())?;
-        file.write(&row::columns(&rows))?;
-        file.finish()?;
+        let files = FILES.map(|name| plan.out.join(name));
+        let names = self.items.iter();
+        let names = names.map(|item| item.name.each_ref().map(|name| name.as_str()));
+        let (_, rows) = table::open(&files, true, &names.collect::<Vec<_>>())?;
+        let cells: Vec<_> = rows.iter().map(|row| row.cells().to_vec()).collect();
+        write_parquet(&files[1], &table::columns(), &cells, &table::comment())?;
         Ok(rows.iter().filter(|row| row.failed()).count())
     }
+}
+
+/// What gives a row each, in their order.
+fn items(plan: &Plan, own: &[PathBuf]) -> Result<Vec<Item>, HostError> {
+    let captures = if plan.captures.is_dir() {
+        bulk::files_below(&plan.captures, bulk::may_be_capture)?
+    } else {
+        vec![plan.captures.clone()]
+    };
+    let mut items = Vec::new();
+    for capture in captures.into_iter().filter(|path| !own.contains(path)) {
+        let name = bulk::name_below(plan.root(), &capture);
+        let units = plan.unit_column.as_deref();
+        match units.map(|column| units_of(&capture, column)) {
+            Some(Ok(units)) => items.extend(units.into_iter().map(|unit| Item {
+                capture: capture.clone(),
+                // A row is a line.
+                name: [name.clone(), unit.replace(['\n', '\r'], " ")],
+                unit: Some(unit),
+            })),
+            // A capture whose units cannot be told is a row that says why.
+            None | Some(Err(_)) => items.push(Item {
+                name: [name.clone(), unit_of(&name)],
+                capture,
+                unit: None,
+            }),
+        }
+    }
+    if items.is_empty() {
+        return Err(HostError::input("there is no capture in this folder")
+            .in_file(plan.captures.display().to_string())
+            .expected("files ending in .csv, .csv.gz, .mf4 or .parquet, in folders of any depth")
+            .mend("name another folder"));
+    }
+    Ok(items)
+}
+
+/// The rows of items that are of one capture.
+fn rows(plan: &Plan, items: &[Item]) -> Vec<Row> {
+    let Some(first) = items.first() else {
+        return Vec::new();
+    };
+    let network = plan.network_of(&first.capture);
+    let results = match plan.unit_column.as_deref() {
+        Some(column) if first.unit.is_some() => {
+            let units = items.iter().filter_map(|item| item.unit.clone()).collect();
+            bulk::replayed_units(&first.capture, &network, Units::new(column, units))
+        }
+        Some(column) => vec![
+            units_of(&first.capture, column)
+                .and_then(|_| Err(HostError::input("changed while it was read"))),
+        ],
+        None => vec![bulk::replayed(&first.capture, &network)],
+    };
+    let names = items
+        .iter()
+        .map(|item| item.name.each_ref().map(|name| name.as_str()));
+    names
+        .zip(results)
+        .map(|(name, result)| Row::new(name, result))
+        .collect()
 }
 
 /// The unit that a capture is of: the value of the last folder `KEY=VALUE`,

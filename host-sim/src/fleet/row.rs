@@ -3,15 +3,15 @@
 
 use serde_json::Value;
 
-use super::unit_of;
 use crate::bulk::Replayed;
 use crate::error::HostError;
-use crate::output::{Column, ColumnKind, FinalLine};
+use crate::output::FinalLine;
+use crate::table::{Cell, Kind};
 
-use ColumnKind::{Number, Text, Whole};
+use Kind::{Real, Text, Whole};
 
 /// The columns; all but the first three are fields of the final JSON line.
-pub const COLUMNS: [(&str, ColumnKind); 25] = [
+pub const COLUMNS: [(&str, Kind); 26] = [
     ("capture", Text),
     ("unit", Text),
     ("error", Text),
@@ -19,97 +19,89 @@ pub const COLUMNS: [(&str, ColumnKind); 25] = [
     ("verdict_reason", Text),
     ("answer", Text),
     ("answer_reason", Text),
-    ("isolation_ohm", Number),
-    ("isolation_low_ohm", Number),
-    ("isolation_high_ohm", Number),
+    ("hint", Text),
+    ("isolation_ohm", Real),
+    ("isolation_low_ohm", Real),
+    ("isolation_high_ohm", Real),
     ("weakest_rail", Text),
-    ("weakest_ohm", Number),
-    ("weakest_low_ohm", Number),
-    ("weakest_high_ohm", Number),
-    ("position", Number),
-    ("position_u", Number),
-    ("capacitance_F", Number),
-    ("capacitance_u_F", Number),
-    ("first_answer_s", Number),
-    ("end_s", Number),
+    ("weakest_ohm", Real),
+    ("weakest_low_ohm", Real),
+    ("weakest_high_ohm", Real),
+    ("position", Real),
+    ("position_u", Real),
+    ("capacitance_F", Real),
+    ("capacitance_u_F", Real),
+    ("first_answer_s", Real),
+    ("end_s", Real),
     ("samples", Whole),
     ("dwells", Whole),
     ("answered", Whole),
-    ("alarm_ohm", Number),
-    ("warning_ohm", Number),
+    ("alarm_ohm", Real),
+    ("warning_ohm", Real),
 ];
 /// Columns that are no field of the JSON line.
 const OWN: usize = 3;
 const ERROR: usize = 2;
 
-/// One capture. A field without a value is empty.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row(Vec<String>);
+/// One capture, or one unit of it. A field without a value is empty.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row(Vec<Cell>);
 
 impl Row {
     /// From what a capture came to.
     #[must_use]
-    pub fn new(name: &str, result: Result<Replayed, HostError>) -> Self {
-        let mut fields = vec![name.to_owned(), unit_of(name), String::new()];
+    pub fn new(name: [&str; 2], result: Result<Replayed, HostError>) -> Self {
+        let mut cells = name.map(|text| Cell::Text(text.to_owned())).to_vec();
         match result {
             Ok(run) => {
+                cells.push(Cell::None);
                 let line = FinalLine::of(&run.outcome, &run.limits, run.cells_in_series);
                 let line = serde_json::json!(line);
-                let field = |name: &str| match &line[name] {
-                    Value::Null => String::new(),
-                    Value::String(text) => text.clone(),
-                    value => value.to_string(),
-                };
-                fields.extend(COLUMNS[OWN..].iter().map(|(name, _)| field(name)));
+                let fields = COLUMNS[OWN..].iter();
+                cells.extend(fields.map(|&(name, kind)| cell(&line[name], kind)));
             }
             Err(error) => {
                 // A row is a line.
-                fields[ERROR] = error.to_string().replace("\n ", ";").replace('\n', " ");
-                fields.resize(COLUMNS.len(), String::new());
+                let told = error.to_string().replace("\n ", ";");
+                cells.push(Cell::Text(told.replace(['\n', '\r'], " ")));
+                cells.resize(COLUMNS.len(), Cell::None);
             }
         }
-        Self(fields)
+        Self(cells)
     }
 
-    /// A row that was read, when it has all fields.
-    pub(super) fn of_fields(fields: Vec<String>) -> Option<Self> {
-        (fields.len() == COLUMNS.len()).then_some(Self(fields))
+    /// A row that was read.
+    pub(super) const fn of_cells(cells: Vec<Cell>) -> Self {
+        Self(cells)
     }
 
-    /// The capture.
+    /// The capture and the unit.
     #[must_use]
-    pub fn name(&self) -> &str {
-        &self.0[0]
+    pub fn name(&self) -> [&str; 2] {
+        [self.0[0].as_text(), self.0[1].as_text()]
     }
 
     /// Whether the capture could not be used.
     #[must_use]
     pub fn failed(&self) -> bool {
-        !self.0[ERROR].is_empty()
+        self.0[ERROR] != Cell::None
     }
 
-    pub(super) fn line(&self) -> String {
-        let quoted = self.0.iter().map(|field| {
-            if field.contains([',', '"', '\r']) || field.starts_with('#') {
-                format!("\"{}\"", field.replace('"', "\"\""))
-            } else {
-                field.clone()
-            }
-        });
-        quoted.collect::<Vec<_>>().join(",") + "\n"
+    /// Its cells, in the order of [`COLUMNS`].
+    #[must_use]
+    pub fn cells(&self) -> &[Cell] {
+        &self.0
     }
 }
 
-/// Rows as columns.
-pub(super) fn columns(rows: &[Row]) -> Vec<Column> {
-    let column = |(place, &(_, kind)): (usize, &(&str, ColumnKind))| {
-        let fields = rows.iter().map(|row| row.0[place].as_str());
-        let fields = fields.map(|field| (!field.is_empty()).then_some(field));
-        match kind {
-            Text => Column::Text(fields.map(|field| field.map(str::to_owned)).collect()),
-            Number => Column::Number(fields.map(|field| field?.parse().ok()).collect()),
-            Whole => Column::Whole(fields.map(|field| field?.parse().ok()).collect()),
-        }
-    };
-    COLUMNS.iter().enumerate().map(column).collect()
+/// A field of the JSON line.
+fn cell(value: &Value, kind: Kind) -> Cell {
+    match kind {
+        Kind::Whole => value.as_i64().map_or(Cell::None, Cell::Whole),
+        Kind::Real => Cell::real(value.as_f64()),
+        Kind::Flag => value.as_bool().map_or(Cell::None, Cell::Flag),
+        Kind::Text => value
+            .as_str()
+            .map_or(Cell::None, |text| Cell::Text(text.to_owned())),
+    }
 }

@@ -146,7 +146,7 @@ fn answer(figures: &Figures) -> Vec<Line<'static>> {
 fn flow(state: &State) -> String {
     let samples = state.outcome.samples;
     let end_s = state.outcome.end_s;
-    match state.flow {
+    let flow = match state.flow {
         Flow::Ended => format!("ENDED: the stream is over at {end_s:.2} s, {samples} samples"),
         Flow::Open(age) => {
             let age = age.as_secs_f64();
@@ -160,5 +160,9 @@ fn flow(state: &State) -> String {
                 None => last,
             }
         }
+    };
+    match &state.skipped {
+        (0, _) => flow,
+        (lines, problem) => format!("{flow}; {lines} bad rows passed over: {problem}"),
     }
 }

@@ -53,6 +53,8 @@ impl Flow {
 pub trait Face {
     /// A sample.
     fn sample(&mut self, row: &Row);
+    /// A line that is no row was passed over.
+    fn skipped(&mut self, error: &HostError);
     /// A report of the core.
     fn event(&mut self, event: &Event);
     /// Shows what is new; false when the user wants no more.
@@ -85,6 +87,7 @@ pub fn watch(
                         feed.row(&row, &mut |event| face.event(event));
                     }
                 }
+                Ok(Message::Skipped(error)) => face.skipped(&error),
                 Ok(Message::Failed(error)) => return Err(error),
                 Ok(Message::Opened(_)) | Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => finish(feed.take(), face),

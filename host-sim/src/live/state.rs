@@ -5,6 +5,7 @@ use ohmsplit::config::{Config, Drive};
 
 use super::Flow;
 use crate::capture::Row;
+use crate::error::HostError;
 use crate::output::{Figures, LimitFigures, Outcome, ReadingFigures, Resistance};
 use crate::rig::Event;
 
@@ -53,6 +54,8 @@ pub struct State {
     pub(super) time_constant: Option<(f64, [f64; 2])>,
     pub(super) history: Vec<Mark>,
     pub(super) flow: Flow,
+    /// Lines that were no rows, and what was wrong with the last one.
+    pub(super) skipped: (u64, String),
 }
 
 impl State {
@@ -67,6 +70,7 @@ impl State {
             time_constant: None,
             history: Vec::new(),
             flow: Flow::Open(std::time::Duration::ZERO),
+            skipped: (0, String::new()),
         }
     }
 
@@ -87,6 +91,11 @@ impl State {
         self.outcome.samples += 1;
         self.outcome.end_s = row.time_s;
         self.drive = Some(row.drive);
+    }
+
+    /// Takes note of a line that is no row.
+    pub fn skipped(&mut self, error: &HostError) {
+        self.skipped = (self.skipped.0 + 1, error.problem.clone());
     }
 
     /// Takes a report.
@@ -125,14 +134,7 @@ mod tests {
 
     #[test]
     fn a_long_history_keeps_its_worst_moment() {
-        let text = "format = \"ohmsplit-network-1\"\npack.working_voltage_V = 400\n\
-                    [drive]\nkind = \"source_to_negative\"\namplitude_V = 40\nseries_resistance_ohm = 1e6\n\
-                    [front_end]\nkind = \"chassis_and_pack\"\n";
-        let document = crate::document::Document::embedded("n", text);
-        let network = crate::network::NetworkFile::parse(&document).expect("network");
-        let config = network
-            .config(crate::network::Readings::Volts)
-            .expect("config");
+        let config = crate::test_car::config();
         let mut state = State::new("", &config);
         for n in 0..100_000 {
             let low = if n == 4321 { 10.0 } else { 1e6 };

@@ -75,25 +75,6 @@ impl AtomicFile {
     }
 }
 
-/// Refuses to begin work of a `kind` where one of its files is already; `rows`
-/// are what it goes on with when it is resumed.
-pub(crate) fn refuse_to_replace(
-    files: &[impl AsRef<Path>],
-    kind: &str,
-    rows: &str,
-) -> Result<(), HostError> {
-    let mut files = files.iter().map(AsRef::as_ref);
-    match files.find(|file| file.exists()) {
-        None => Ok(()),
-        Some(file) => Err(HostError::input("is there already")
-            .in_file(file.display().to_string())
-            .expected(format!("a folder without the files of a {kind}"))
-            .mend(format!(
-                "name another folder, or add --resume to go on with the {rows} in it"
-            ))),
-    }
-}
-
 impl Write for AtomicFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.draft.write(bytes)

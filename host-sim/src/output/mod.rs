@@ -1,6 +1,5 @@
 //! What a run looks like: timeline, JSON lines, final figures; and what pictures share.
 
-mod columns;
 mod direction;
 mod figures;
 mod file;
@@ -12,13 +11,11 @@ mod timeline;
 mod trace;
 mod truth;
 
-pub use columns::{Column, ColumnFile, ColumnKind};
 pub use direction::Direction;
 pub use figures::{
     Figures, ReadingFigures, ReportLine, Resistance, basis_word, kind_word, verdict_word,
 };
 pub use file::AtomicFile;
-pub(crate) use file::refuse_to_replace;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
 pub use quantity::{explain, si};
 pub(crate) use quantity::{interval, plus_minus, resistance, with_u};

@@ -6,7 +6,7 @@ use ohmsplit::config::{Config, Judged};
 use ohmsplit::{Estimate, Reason, Verdict};
 use serde::Serialize;
 
-use super::direction::Direction;
+use super::direction::{BACKWARDS, Direction};
 use super::figures::{AnswerLine, verdict_words};
 use crate::rig::Event;
 
@@ -83,6 +83,13 @@ impl Outcome {
             None => Err(Reason::NotYetMeasured),
         }
     }
+
+    /// What may be wrong with the recording, when the readings give it away.
+    #[must_use]
+    pub fn hint(&self) -> Option<&'static str> {
+        let odd = self.answer() == Err(Reason::Implausible) && self.direction.is_backwards();
+        odd.then_some(BACKWARDS)
+    }
 }
 
 /// The limits in ohms at the declared working voltage.
@@ -144,6 +151,7 @@ pub struct FinalLine {
     alarm_ohm: f64,
     warning_ohm: f64,
     cells_in_series: Option<u32>,
+    hint: Option<&'static str>,
     #[serde(flatten)]
     answer: AnswerLine,
 }
@@ -168,6 +176,7 @@ impl FinalLine {
             alarm_ohm: limits.ohm[0],
             warning_ohm: limits.ohm[1],
             cells_in_series,
+            hint: outcome.hint(),
             answer: AnswerLine::of(outcome.answer().map_err(Reason::name)),
         }
     }

@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 use ohmsplit::config::Judged;
 use ohmsplit::{Kind, Reason, Verdict};
 
-use super::direction::BACKWARDS;
 use super::figures::Figures;
 use super::outcome::{LimitFigures, Outcome};
 use super::quantity::{explain, interval, plus_minus, resistance, si, with_u};
@@ -34,8 +33,8 @@ pub fn summary(
                 "no figure",
                 &format!("{}: {}", reason.name(), explain(reason)),
             );
-            if reason == Reason::Implausible && outcome.direction.is_backwards() {
-                row(&mut text, "hint", BACKWARDS);
+            if let Some(hint) = outcome.hint() {
+                row(&mut text, "hint", hint);
             }
             if let Some((time_s, estimate)) = newest {
                 let old = Figures::of(estimate);

@@ -166,16 +166,10 @@ impl Trace {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Document;
-    use crate::network::{NetworkFile, Readings};
 
     #[test]
     fn a_long_run_keeps_its_extremes_and_its_gaps() {
-        let text = "format = \"ohmsplit-network-1\"\npack.working_voltage_V = 400\n\
-                    [drive]\nkind = \"source_to_negative\"\namplitude_V = 40\nseries_resistance_ohm = 1e6\n\
-                    [front_end]\nkind = \"chassis_and_pack\"\n";
-        let network = NetworkFile::parse(&Document::embedded("n", text)).expect("network");
-        let config = network.config(Readings::Volts).expect("config");
+        let config = crate::test_car::config();
         let mut trace = Trace::new(&config);
         for n in 0..100_000 {
             let spike = if n == 77_777 { 300_000_000 } else { 0 };

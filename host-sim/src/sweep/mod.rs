@@ -55,8 +55,7 @@ pub use plan::{FORMAT, Plan};
 use crate::error::HostError;
 use crate::ordered::in_order;
 use crate::output::AtomicFile;
-use crate::table::Cell;
-use store::Store;
+use crate::table::{self, Cell, refuse_to_replace};
 
 /// What a sweep writes: one row a trial, one row a cell, the picture.
 pub const FILES: [&str; 5] = [
@@ -117,11 +116,11 @@ pub fn run(
     })?;
     let paths = FILES.map(|name| folder.join(name));
     if !(how.resume && paths[0].exists()) {
-        store::refuse_to_replace(&paths)?;
+        refuse_to_replace(&paths, "sweep", true)?;
     }
     let trials = how.shard.trials(plan.all_trials());
     let columns = trial::columns(plan);
-    let (mut store, begun) = Store::open(&paths[0], plan, &columns, &trials)?;
+    let (mut store, begun) = store::open(&paths[0], plan, &columns, &trials)?;
     let mut done = begun;
     let rest = trials.start + begun..trials.end;
     in_order(
@@ -130,7 +129,7 @@ pub fn run(
         how.stop,
         |number| trial::run(plan, number),
         |row| {
-            store.push(&row)?;
+            store.push(&table::line(&row))?;
             done += 1;
             on_trial(begun, done);
             Ok(())
@@ -164,7 +163,7 @@ pub fn merge(plan: &Plan, shards: &[PathBuf], folder: &Path) -> Result<(), HostE
                 "trials {next} to {} are in no shard, or in two",
                 part.trials.start
             ))
-            .in_file(part.name.clone())
+            .in_file(part.path.display().to_string())
             .expected("all shards of one sweep, each once")
             .mend("name the folders of all shards 1/N to N/N"));
         }
@@ -181,7 +180,7 @@ pub fn merge(plan: &Plan, shards: &[PathBuf], folder: &Path) -> Result<(), HostE
         HostError::system(folder.display().to_string(), "cannot be made", &error)
     })?;
     let paths = FILES.map(|name| folder.join(name));
-    store::refuse_to_replace(&paths)?;
+    refuse_to_replace(&paths, "sweep", false)?;
     let lines: String = parts.iter().map(|part| part.lines.as_str()).collect();
     let text = store::header(plan, &columns, &(0..next)) + &lines;
     AtomicFile::write(&paths[0], &text)?;
@@ -193,11 +192,12 @@ fn finish(plan: &Plan, paths: &[PathBuf; 5]) -> Result<(), HostError> {
     let columns = trial::columns(plan);
     let part = store::part(&paths[0], plan, &columns)?;
     let rows: Vec<Vec<Cell>> = part.rows(&columns)?;
-    crate::table::write_parquet(&paths[1], &columns, &rows)?;
+    let about = store::describe(plan);
+    table::write_parquet(&paths[1], &columns, &rows, &about)?;
     let of_cells = cells::columns(plan);
     let cells = cells::rows(plan, &columns, &rows);
-    crate::table::write_csv(&paths[2], &of_cells, &cells)?;
-    crate::table::write_parquet(&paths[3], &of_cells, &cells)?;
+    table::write_csv(&paths[2], &of_cells, &cells)?;
+    table::write_parquet(&paths[3], &of_cells, &cells, &about)?;
     let drawn = picture::svg(plan, &of_cells, &cells, &columns, &rows).map_err(|error| {
         HostError::input(format!("the picture cannot be drawn: {error}"))
             .in_file(paths[4].display().to_string())

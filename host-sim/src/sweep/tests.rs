@@ -1,29 +1,10 @@
 use super::*;
 
-const SCENARIO: &str = r#"format = "ohmsplit-scenario-1"
-name = "car"
-description = ""
-seed = 3
-duration_s = 3.0
-sample_rate_Hz = 1000.0
-[network.pack]
-working_voltage_V = 400.0
-[network.drive]
-kind = "source_to_negative"
-amplitude_V = 40.0
-series_resistance_ohm = 1.0e6
-[network.front_end]
-kind = "chassis_and_pack"
-[[leak]]
-from_s = 0.0
-resistance_ohm = 1.0e6
-position = 0.3
-[capacitance]
-positive_uF = 0.1
-negative_uF = 0.1
-[disturbance]
-noise_chassis_V = 0.05
-"#;
+/// The car for 3 s, with noise.
+fn car() -> String {
+    let noise = "[disturbance]\nnoise_chassis_V = 0.05\n";
+    crate::test_car::scenario_with(&[("duration_s = 20.0", "duration_s = 3.0")]) + noise
+}
 
 const PLAN: &str = r#"format = "ohmsplit-plan-1"
 name = "small"
@@ -54,7 +35,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        std::fs::write(folder.path().join("car.toml"), SCENARIO).expect("written");
+        std::fs::write(folder.path().join("car.toml"), car()).expect("written");
         Self { folder }
     }
 

@@ -11,19 +11,23 @@ mod frames;
 mod mdf;
 mod merge;
 mod parquet;
+mod split;
 mod wish;
 
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 use std::path::Path;
 
 use ohmsplit::config::Drive;
 
 use super::lines::Lines;
+use super::units::{OfUnit, Units, no_column};
 use super::{Layout, Row, fields};
 use crate::document::FieldFault;
 use crate::error::{HostError, Place};
 use crate::network::{NetworkFile, Readings};
 use merge::{Merge, Tick};
+use split::Split;
 use wish::{Role, Search};
 
 /// So many first bytes tell what a file is.
@@ -88,6 +92,18 @@ impl File {
         frames::Log::start(name, lines).map(Self::Frames)
     }
 
+    /// All units that a column names.
+    pub(super) fn units(&self, path: &Path, column: &str) -> Result<BTreeSet<String>, HostError> {
+        match self {
+            Self::Parquet(file) => file.units(column),
+            Self::Mdf(_) | Self::Frames(_) => Err(no_column(
+                path,
+                column,
+                "a CSV or Parquet file, whose rows name their unit",
+            )),
+        }
+    }
+
     fn name(&self) -> &str {
         match self {
             Self::Mdf(file) => &file.name,
@@ -122,13 +138,25 @@ pub(super) struct Mapped {
     /// Names of the channels by role, for messages.
     channels: [String; ROLES],
     merge: Option<Merge>,
+    /// The units to read, where the file is of several.
+    units: Option<Units>,
+    split: Option<Split>,
     rows: u64,
 }
 
 impl Mapped {
+    pub(super) fn of_units(file: File, units: Units) -> Self {
+        Self {
+            units: Some(units),
+            ..Self::new(file)
+        }
+    }
+
     pub(super) fn new(file: File) -> Self {
         Self {
             file,
+            units: None,
+            split: None,
             layout: Layout::ALL[0],
             codes: [0..=0, 0..=0],
             channels: Default::default(),
@@ -153,12 +181,24 @@ impl Mapped {
     pub(super) fn bind(&mut self, network: &NetworkFile) -> Result<(), FieldFault> {
         let name = self.file.name().to_owned();
         let search = Search::new(network, &name, &self.file.channels())?;
-        let lanes = self.file.lanes(&search)?;
         self.layout = search.layout;
         self.channels = search.channels();
         let stale_s = search.stale_s();
+        if let (Some(units), File::Parquet(table)) = (&self.units, &self.file) {
+            self.split = Some(Split::new(table, &search, units)?);
+            return Ok(());
+        }
+        let lanes = self.file.lanes(&search)?;
         self.merge = Some(Merge::new(name, lanes, stale_s, &self.channels));
         Ok(())
+    }
+
+    pub(super) fn next_of_unit(&mut self) -> Result<Option<OfUnit>, HostError> {
+        let Some(split) = &mut self.split else {
+            return Ok(None);
+        };
+        let next = split.next_tick()?;
+        Ok(next.map(|(unit, tick)| (unit, tick.and_then(|tick| self.row(&tick)))))
     }
 
     #[inline]

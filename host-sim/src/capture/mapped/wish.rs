@@ -64,7 +64,7 @@ impl Wish {
 }
 
 /// What the drive channel's values mean.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct States(Vec<(String, Option<f64>, f64)>);
 
 impl States {

@@ -202,16 +202,10 @@ pub(super) fn n(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Document;
-    use crate::network::{NetworkFile, Readings};
 
     #[test]
     fn a_picture_of_its_own_needs_no_style_sheet_and_escapes_its_title() {
-        let text = "format = \"ohmsplit-network-1\"\npack.working_voltage_V = 400\n\
-                    [drive]\nkind = \"source_to_negative\"\namplitude_V = 40\nseries_resistance_ohm = 1e6\n\
-                    [front_end]\nkind = \"chassis_and_pack\"\n";
-        let network = NetworkFile::parse(&Document::embedded("n", text)).expect("network");
-        let config = network.config(Readings::Volts).expect("config");
+        let config = crate::test_car::config();
         // Nothing happened, which must not stop the drawing.
         let course = Course {
             record: &Record::new(&config),

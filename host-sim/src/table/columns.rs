@@ -1,49 +1,55 @@
-//! Tables as Parquet. Every column may lack values.
+//! Columns as Parquet, compressed with Zstandard. Every column may lack values.
 
 use std::path::Path;
 use std::sync::Arc;
 
-use parquet::basic::{Compression, ConvertedType, LogicalType, Repetition, Type as Physical};
-use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::basic::{
+    Compression, ConvertedType, LogicalType, Repetition, Type as Physical, ZstdLevel,
+};
+use parquet::data_type::{BoolType, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
-use super::AtomicFile;
+use super::{Cell, Kind};
 use crate::error::HostError;
-
-/// What a column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ColumnKind {
-    /// Words.
-    Text,
-    /// Numbers with a unit in the name of the column.
-    Number,
-    /// Counts and codes.
-    Whole,
-}
+use crate::output::AtomicFile;
 
 /// Values of a column, as many as there are rows.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Column {
-    /// Of [`ColumnKind::Text`].
-    Text(Vec<Option<String>>),
-    /// Of [`ColumnKind::Number`].
-    Number(Vec<Option<f64>>),
-    /// Of [`ColumnKind::Whole`].
+    /// Of [`Kind::Whole`].
     Whole(Vec<Option<i64>>),
+    /// Of [`Kind::Real`].
+    Real(Vec<Option<f64>>),
+    /// Of [`Kind::Text`].
+    Text(Vec<Option<String>>),
+    /// Of [`Kind::Flag`].
+    Flag(Vec<Option<bool>>),
 }
 
 impl Column {
-    /// A column without rows.
-    #[must_use]
-    pub const fn new(kind: ColumnKind) -> Self {
+    /// The cells of a column. One of another kind counts as missing.
+    pub(super) fn of<'c>(kind: Kind, cells: impl Iterator<Item = &'c Cell>) -> Self {
+        macro_rules! all {
+            ($kind:ident, $of:expr) => {
+                Self::$kind(
+                    cells
+                        .map(|cell| match cell {
+                            Cell::$kind(value) => Some($of(value)),
+                            _ => None,
+                        })
+                        .collect(),
+                )
+            };
+        }
         match kind {
-            ColumnKind::Text => Self::Text(Vec::new()),
-            ColumnKind::Number => Self::Number(Vec::new()),
-            ColumnKind::Whole => Self::Whole(Vec::new()),
+            Kind::Whole => all!(Whole, |value: &i64| *value),
+            Kind::Real => all!(Real, |value: &f64| *value),
+            Kind::Text => all!(Text, String::clone),
+            Kind::Flag => all!(Flag, |value: &bool| *value),
         }
     }
 }
@@ -59,11 +65,7 @@ impl ColumnFile {
     ///
     /// # Errors
     /// When the folder cannot be written.
-    pub fn create(
-        path: &Path,
-        columns: &[(&str, ColumnKind)],
-        comment: &str,
-    ) -> Result<Self, HostError> {
+    pub fn create(path: &Path, columns: &[(&str, Kind)], comment: &str) -> Result<Self, HostError> {
         let name = path.display().to_string();
         let failed = |error: ParquetError| failed(&name, &error);
         let fields = columns
@@ -73,7 +75,7 @@ impl ColumnFile {
             .map_err(failed)?;
         let schema = Type::group_type_builder("rows").with_fields(fields).build();
         let properties = WriterProperties::builder()
-            .set_compression(Compression::SNAPPY)
+            .set_compression(Compression::ZSTD(ZstdLevel::default()))
             .set_created_by("ohmsplit".to_owned())
             .set_key_value_metadata(Some(vec![KeyValue::new(
                 "comment".to_owned(),
@@ -115,13 +117,14 @@ impl ColumnFile {
     }
 }
 
-fn field(name: &str, kind: ColumnKind) -> Result<Type, ParquetError> {
+fn field(name: &str, kind: Kind) -> Result<Type, ParquetError> {
     let builder = match kind {
-        ColumnKind::Text => Type::primitive_type_builder(name, Physical::BYTE_ARRAY)
+        Kind::Whole => Type::primitive_type_builder(name, Physical::INT64),
+        Kind::Real => Type::primitive_type_builder(name, Physical::DOUBLE),
+        Kind::Text => Type::primitive_type_builder(name, Physical::BYTE_ARRAY)
             .with_converted_type(ConvertedType::UTF8)
             .with_logical_type(Some(LogicalType::String)),
-        ColumnKind::Number => Type::primitive_type_builder(name, Physical::DOUBLE),
-        ColumnKind::Whole => Type::primitive_type_builder(name, Physical::INT64),
+        Kind::Flag => Type::primitive_type_builder(name, Physical::BOOLEAN),
     };
     builder.with_repetition(Repetition::OPTIONAL).build()
 }
@@ -130,38 +133,28 @@ fn write_column(
     group: &mut SerializedRowGroupWriter<'_, AtomicFile>,
     column: &Column,
 ) -> Result<(), ParquetError> {
-    fn levels<T>(values: &[Option<T>]) -> Vec<i16> {
-        values.iter().map(|value| value.is_some().into()).collect()
+    match column {
+        Column::Whole(values) => write_values::<Int64Type, _>(group, values, |value| *value),
+        Column::Real(values) => write_values::<DoubleType, _>(group, values, |value| *value),
+        Column::Text(values) => {
+            write_values::<ByteArrayType, _>(group, values, |text: &String| text.as_str().into())
+        }
+        Column::Flag(values) => write_values::<BoolType, _>(group, values, |value| *value),
     }
+}
+
+fn write_values<T: DataType, V>(
+    group: &mut SerializedRowGroupWriter<'_, AtomicFile>,
+    values: &[Option<V>],
+    of: impl Fn(&V) -> T::T,
+) -> Result<(), ParquetError> {
     let missing = || ParquetError::General("more columns than declared".to_owned());
     let mut writer = group.next_column()?.ok_or_else(missing)?;
-    match column {
-        Column::Text(values) => {
-            let found: Vec<ByteArray> = values
-                .iter()
-                .flatten()
-                .map(|text| text.as_str().into())
-                .collect();
-            let levels = levels(values);
-            writer
-                .typed::<ByteArrayType>()
-                .write_batch(&found, Some(&levels), None)?;
-        }
-        Column::Number(values) => {
-            let found: Vec<f64> = values.iter().flatten().copied().collect();
-            let levels = levels(values);
-            writer
-                .typed::<DoubleType>()
-                .write_batch(&found, Some(&levels), None)?;
-        }
-        Column::Whole(values) => {
-            let found: Vec<i64> = values.iter().flatten().copied().collect();
-            let levels = levels(values);
-            writer
-                .typed::<Int64Type>()
-                .write_batch(&found, Some(&levels), None)?;
-        }
-    }
+    let levels: Vec<i16> = values.iter().map(|value| value.is_some().into()).collect();
+    let found: Vec<T::T> = values.iter().flatten().map(of).collect();
+    writer
+        .typed::<T>()
+        .write_batch(&found, Some(&levels), None)?;
     writer.close()
 }
 

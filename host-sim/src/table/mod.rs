@@ -1,15 +1,12 @@
 //! Tables of any columns: as CSV, row by row, and as Parquet.
 
-use std::io::Write;
-use std::path::Path;
-use std::sync::Arc;
+mod columns;
+mod growing;
 
-use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
-use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int64Type};
-use parquet::errors::ParquetError;
-use parquet::file::properties::WriterProperties;
-use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
-use parquet::schema::types::Type;
+use std::path::Path;
+
+pub use columns::{Column, ColumnFile};
+pub(crate) use growing::{Growing, fault as growing_fault, refuse_to_replace};
 
 use crate::error::HostError;
 use crate::output::AtomicFile;
@@ -89,7 +86,7 @@ impl Cell {
             Self::Whole(value) => value.to_string(),
             // The shortest text that reads back as the same number.
             Self::Real(value) => format!("{value:?}"),
-            Self::Text(text) if text.contains([',', '"', '\n']) => {
+            Self::Text(text) if text.contains([',', '"', '\r', '\n']) || text.starts_with('#') => {
                 format!("\"{}\"", text.replace('"', "\"\""))
             }
             Self::Text(text) => text.clone(),
@@ -159,98 +156,32 @@ pub fn write_csv(path: &Path, columns: &Columns, rows: &[Vec<Cell>]) -> Result<(
     AtomicFile::write(path, &text)
 }
 
-/// Writes rows as a Parquet file: every column optional, compressed with Zstandard.
+/// Writes rows as a Parquet file; `comment` is kept in its metadata.
 ///
 /// # Errors
 /// When it cannot be written.
-pub fn write_parquet(path: &Path, columns: &Columns, rows: &[Vec<Cell>]) -> Result<(), HostError> {
-    let mut file = AtomicFile::create(path)?;
-    let failed = |error: ParquetError| {
-        HostError::input(format!("the table cannot be written as Parquet: {error}"))
-            .in_file(path.display().to_string())
-    };
-    let bytes = encode(columns, rows).map_err(failed)?;
-    file.write_all(&bytes).map_err(|error| {
-        HostError::system(path.display().to_string(), "cannot be written", &error)
-    })?;
-    file.commit()
-}
-
-/// Rows of one row group.
-const GROUP: usize = 100_000;
-
-fn encode(columns: &Columns, rows: &[Vec<Cell>]) -> Result<Vec<u8>, ParquetError> {
-    let fields = columns
+pub fn write_parquet(
+    path: &Path,
+    columns: &Columns,
+    rows: &[Vec<Cell>],
+    comment: &str,
+) -> Result<(), HostError> {
+    let names: Vec<(&str, Kind)> = columns
         .iter()
-        .map(|(name, kind)| field(name, *kind).map(Arc::new))
-        .collect::<Result<_, _>>()?;
-    let schema = Type::group_type_builder("table")
-        .with_fields(fields)
-        .build()?;
-    let properties = WriterProperties::builder()
-        .set_compression(Compression::ZSTD(parquet::basic::ZstdLevel::default()))
-        .build();
-    let mut bytes = Vec::new();
-    let mut writer = SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::new(properties))?;
-    for rows in rows.chunks(GROUP) {
-        let mut group = writer.next_row_group()?;
-        for (place, (_, kind)) in columns.iter().enumerate() {
-            write_column(&mut group, *kind, rows.iter().map(|row| &row[place]))?;
-        }
-        group.close()?;
-    }
-    writer.close()?;
-    Ok(bytes)
-}
-
-fn field(name: &str, kind: Kind) -> Result<Type, ParquetError> {
-    let (physical, logical) = match kind {
-        Kind::Whole => (Physical::INT64, None),
-        Kind::Real => (Physical::DOUBLE, None),
-        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
-        Kind::Flag => (Physical::BOOLEAN, None),
-    };
-    Type::primitive_type_builder(name, physical)
-        .with_logical_type(logical)
-        .with_repetition(Repetition::OPTIONAL)
-        .build()
-}
-
-fn write_column<'r, W: Write + Send>(
-    group: &mut SerializedRowGroupWriter<'_, W>,
-    kind: Kind,
-    cells: impl Iterator<Item = &'r Cell>,
-) -> Result<(), ParquetError> {
-    let cells: Vec<&Cell> = cells.collect();
-    let there: Vec<i16> = cells
-        .iter()
-        .map(|cell| i16::from(**cell != Cell::None))
+        .map(|(name, kind)| (name.as_str(), *kind))
         .collect();
-    let Some(mut column) = group.next_column()? else {
-        return Ok(());
-    };
-    macro_rules! batch {
-        ($type:ty, $pattern:pat => $value:expr) => {{
-            let values: Vec<_> = cells
-                .iter()
-                .filter_map(|cell| match cell {
-                    $pattern => Some($value),
-                    _ => None,
-                })
-                .collect();
-            column
-                .typed::<$type>()
-                .write_batch(&values, Some(&there), None)?
-        }};
+    let mut file = ColumnFile::create(path, &names, comment)?;
+    for rows in rows.chunks(GROUP) {
+        let column = |(place, (_, kind)): (usize, &(String, Kind))| {
+            Column::of(*kind, rows.iter().map(|row| &row[place]))
+        };
+        file.write(&columns.iter().enumerate().map(column).collect::<Vec<_>>())?;
     }
-    match kind {
-        Kind::Whole => batch!(Int64Type, Cell::Whole(value) => *value),
-        Kind::Real => batch!(DoubleType, Cell::Real(value) => *value),
-        Kind::Text => batch!(ByteArrayType, Cell::Text(text) => ByteArray::from(text.as_str())),
-        Kind::Flag => batch!(BoolType, Cell::Flag(value) => *value),
-    };
-    column.close()
+    file.finish()
 }
+
+/// Rows of one row group of a Parquet file.
+pub(crate) const GROUP: usize = 1 << 16;
 
 #[cfg(test)]
 mod tests {
@@ -300,7 +231,7 @@ mod tests {
     fn parquet_holds_every_value_and_every_gap() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("t.parquet");
-        write_parquet(&path, &columns(), &rows()).expect("written");
+        write_parquet(&path, &columns(), &rows(), "").expect("written");
         let file = std::fs::File::open(&path).expect("a file");
         let reader = SerializedFileReader::new(file).expect("a Parquet file");
         let read: Vec<_> = reader
