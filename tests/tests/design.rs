@@ -223,6 +223,10 @@ fn monte_carlo_spreads_as_the_budget_says_and_never_beyond_the_worst_case() {
                 spread.range[0] > -worst && spread.range[1] < worst,
                 "{spread:?}"
             );
+            for (line, alone) in found.lines.iter().zip(&spread.by_part) {
+                let ratio = alone / line.u_percent();
+                assert!((ratio - 1.0).abs() < 0.03, "{}: {ratio}", line.part);
+            }
             // All parts are drawn, and the wrong way now and then.
             assert!(spread.range[1] > 1.5 * found.u_percent(), "{spread:?}");
         }

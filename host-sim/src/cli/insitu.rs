@@ -13,10 +13,10 @@ use super::files::keep_apart;
 use super::show::say;
 use crate::document::Document;
 use crate::error::HostError;
-use crate::insitu::{self, Bounded, Claim, Figure, Held, Sheet};
+use crate::insitu::{self, Bounded, Claim, Figure, Held, Sheet, ohms};
 use crate::output::AtomicFile;
 use monitor::{Said, said};
-use readings::{ReadingArgs, ohms};
+use readings::ReadingArgs;
 
 const AFTER: &str = concat!(
     "A sheet:\n\n",

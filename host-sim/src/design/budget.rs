@@ -99,7 +99,7 @@ impl Budget {
 }
 
 /// What Monte Carlo found, in percent of the judged resistance.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Spread {
     /// Trials.
     pub trials: u32,
@@ -111,6 +111,8 @@ pub struct Spread {
     pub interval: [f64; 2],
     /// Lowest and highest.
     pub range: [f64; 2],
+    /// Standard deviation with each part drawn alone, in the order of the budget's lines.
+    pub by_part: Vec<f64>,
 }
 
 /// A source of error and how its value enters.
@@ -279,31 +281,45 @@ pub fn monte_carlo(
     seed: u64,
 ) -> Spread {
     let sources = sources(sheet, candidate, monitor);
-    let mut stream = ChaCha8Rng::seed_from_u64(seed);
-    let mut found: Vec<f64> = (0..trials)
-        .map(|_| {
+    // A stream for all parts together, and one for each part alone.
+    let drawn = |number: u64, sources: &[Source]| -> Vec<f64> {
+        let mut stream = ChaCha8Rng::seed_from_u64(seed);
+        stream.set_stream(number);
+        let one = |_| {
             let mut errors = monitor.without_errors();
-            for source in &sources {
+            for source in sources {
                 let place = stream.random::<f64>() * 2.0 - 1.0;
                 source.put(&mut errors, place * source.limit);
             }
             let measured = monitor.measured(budget.leak, budget.pack_v, &errors);
             off_percent(budget.figure, &budget.leak, measured)
-        })
+        };
+        (0..trials).map(one).collect()
+    };
+    let alone = sources.iter().zip(1..);
+    let by_part = alone
+        .map(|(source, number)| mean_and_deviation(&drawn(number, std::slice::from_ref(source)))[1])
         .collect();
+    let mut found = drawn(0, &sources);
     found.sort_by(f64::total_cmp);
-    let n = f64::from(trials);
-    let mean = found.iter().sum::<f64>() / n;
-    let square = found.iter().map(|one| (one - mean).powi(2)).sum::<f64>();
     let point = |part: f64| {
-        let place = (part * (n - 1.0)).round() as usize;
+        let place = (part * (f64::from(trials) - 1.0)).round() as usize;
         found.get(place).copied().unwrap_or(f64::NAN)
     };
+    let [mean, deviation] = mean_and_deviation(&found);
     Spread {
         trials,
         mean,
-        deviation: (square / (n - 1.0)).sqrt(),
+        deviation,
         interval: [point(0.025), point(0.975)],
         range: [point(0.0), point(1.0)],
+        by_part,
     }
+}
+
+fn mean_and_deviation(found: &[f64]) -> [f64; 2] {
+    let n = found.len() as f64;
+    let mean = found.iter().sum::<f64>() / n;
+    let square = found.iter().map(|one| (one - mean).powi(2)).sum::<f64>();
+    [mean, (square / (n - 1.0)).sqrt()]
 }

@@ -32,7 +32,7 @@ pub(super) fn open(
     }
     let other = |line, problem: &str| {
         growing_fault(path, line, problem)
-            .expected("the table of a fleet by this version of the program")
+            .expected("the table of this fleet")
             .mend("resume with the same captures, or start anew with another --out")
     };
     let columns = columns();
@@ -52,5 +52,11 @@ pub(super) fn open(
         lines.lines().enumerate().map(row).collect()
     };
     let head = format!("# {}\n{}\n", comment(), heading(&columns));
-    Growing::open(path, "a fleet", &head, read, other)
+    Growing::open(
+        path,
+        "these captures by this version of the program",
+        &head,
+        read,
+        other,
+    )
 }

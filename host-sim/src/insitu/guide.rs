@@ -4,9 +4,11 @@ use std::io::{self, BufRead, Write};
 
 use toml::{Table, Value};
 
+use super::ohms::ohms;
 use super::sheet::{FORMAT, Inserted, Meter, Readings, Sheet, Side, Wiring, check_rails};
 use crate::document::FieldFault;
 use crate::error::HostError;
+use crate::output::si;
 
 const BEFORE: &str = "\
 In-situ isolation check with a voltmeter and a known resistor Ro
@@ -106,15 +108,24 @@ impl<R: BufRead, W: Write> Dialogue<'_, R, W> {
         loop {
             self.say(&format!("{words}, in {unit}: "))?;
             let answer = self.line()?;
-            match answer.parse::<f64>() {
-                Ok(value) if (low..=high).contains(&value) => {
-                    self.keep(path, value);
-                    return Ok(value);
-                }
-                _ => self.say(&format!(
-                    "  \"{answer}\" is not a number from {low} to {high}; write it with a point and without a unit\n"
-                ))?,
+            let parsed = match unit {
+                "ohm" => ohms(&answer).ok(),
+                _ => answer.parse::<f64>().ok(),
+            };
+            if let Some(value) = parsed.filter(|value| (low..=high).contains(value)) {
+                self.keep(path, value);
+                return Ok(value);
             }
+            self.say(&match unit {
+                "ohm" => format!(
+                    "  \"{answer}\" is not a resistance from {} to {}; write it as in 200000, 200e3, 200k or 0.2M\n",
+                    si(low, "Ω"),
+                    si(high, "Ω")
+                ),
+                _ => format!(
+                    "  \"{answer}\" is not a number from {low} to {high}; write it with a point and without a unit\n"
+                ),
+            })?;
         }
     }
 

@@ -5,6 +5,7 @@
 mod compare;
 mod compute;
 mod guide;
+mod ohms;
 mod sheet;
 mod text;
 
@@ -16,6 +17,7 @@ mod tests;
 pub use compare::{Claim, Comparison, Figure, Held, compare};
 pub use compute::{Answer, Bounded, Findings, compute};
 pub use guide::guide;
+pub(crate) use ohms::ohms;
 pub use sheet::{Inserted, Meter, Readings, Sheet, Side, Wiring};
 pub use text::text;
 

@@ -18,10 +18,14 @@ pub(super) fn errors(proposal: &Proposal) -> String {
         budget_table("At the alarm limit", &best.alarm),
     );
     let spread = &proposal.spread;
+    let parts = best.warning.lines.iter().zip(&spread.by_part);
+    let alone: Vec<String> = parts
+        .map(|(line, deviation)| format!("{} {deviation:.3} %", line.part))
+        .collect();
     let _ = writeln!(
         text,
         "Monte Carlo at the warning limit, {} trials, seed {}: mean {:+.3} %, standard deviation {:.3} % (budget {:.3} %), \
-         95 % within {:+.2} to {:+.2} %, all within {:+.2} to {:+.2} % (worst case ±{:.2} %).\n",
+         95 % within {:+.2} to {:+.2} %, all within {:+.2} to {:+.2} % (worst case ±{:.2} %). With one part drawn at a time the standard deviation is: {}.\n",
         spread.trials,
         proposal.seed,
         spread.mean,
@@ -32,6 +36,7 @@ pub(super) fn errors(proposal: &Proposal) -> String {
         spread.range[0],
         spread.range[1],
         best.warning.worst_percent(),
+        alone.join("; "),
     );
     text
 }

@@ -1,0 +1,35 @@
+//! Resistances as people write them.
+
+/// Ohms, with k, M or G behind the number where that is handy.
+pub(crate) fn ohms(text: &str) -> Result<f64, String> {
+    let (number, scale) = match text.char_indices().next_back() {
+        Some((at, 'k')) => (&text[..at], 1e3),
+        Some((at, 'M')) => (&text[..at], 1e6),
+        Some((at, 'G')) => (&text[..at], 1e9),
+        _ => (text, 1.0),
+    };
+    number
+        .parse::<f64>()
+        .map(|number| number * scale)
+        .map_err(|_| "write ohms as in 200000, 200e3, 200k or 0.2M".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ohms;
+
+    #[test]
+    fn ohms_take_a_prefix_and_nothing_that_could_mean_two_things() {
+        for (text, ohm) in [
+            ("200k", 200e3),
+            ("0.2M", 200e3),
+            ("200e3", 200e3),
+            ("1G", 1e9),
+        ] {
+            assert_eq!(ohms(text), Ok(ohm), "{text}");
+        }
+        for text in ["200m", "200K", "k", "", "200 k", "200kohm", "4k7"] {
+            assert!(ohms(text).is_err(), "{text}");
+        }
+    }
+}
