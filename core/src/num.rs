@@ -26,23 +26,45 @@ pub(crate) const fn narrow(wide: i128) -> i64 {
     }
 }
 
-/// Product of two `I32F32`, rounded to nearest, saturating. From four products
-/// of 32 bits, which is what a microcontroller multiplies; never inlined, since
-/// it is called from hundreds of places.
+/// Product of two `I32F32`, rounded to nearest, saturating. From up to four
+/// products of 32 bits, which is what a microcontroller multiplies: a factor
+/// below one needs two, and the smallest parts no long multiplication. Never
+/// inlined, since it is called from hundreds of places.
 #[inline(never)]
 pub(crate) const fn mul(a: i64, b: i64) -> i64 {
-    let (a1, b1) = (a >> 32, b >> 32);
-    let (a0, b0) = (a as u32 as u64, b as u32 as u64);
-    let units = a1.wrapping_mul(b1);
-    if units.wrapping_add(1 << 30) as u64 >> 31 != 0 {
+    let negative = (a < 0) != (b < 0);
+    let (x, y) = (a.unsigned_abs(), b.unsigned_abs());
+    let (x1, y1) = ((x >> 32) as u32, (y >> 32) as u32);
+    let (x0, y0) = (x as u32, y as u32);
+    // A half is rounded up, so that of a negative product down.
+    let half = (1u64 << (FRAC - 1)).wrapping_sub(negative as u64);
+    let mut size = product(x0, y0).wrapping_add(half) >> FRAC;
+    if x1 != 0 {
+        size = size.wrapping_add(product(x1, y0));
+    }
+    if y1 != 0 {
+        if x1 != 0 {
+            let units = product(x1, y1);
+            if units >> 30 != 0 {
+                return mul_large(a, b);
+            }
+            size = size.wrapping_add(units << FRAC);
+        }
+        // Within 2^62 from units, 2^63 from either side: checked below.
+        size = size.wrapping_add(product(x0, y1));
+    }
+    if size >> 63 != 0 {
         return mul_large(a, b);
     }
-    // Units are within 2^30, so that all fits 63 bits, modulo 2^64 in between.
-    let low = a0.wrapping_mul(b0).wrapping_add(1 << (FRAC - 1)) >> FRAC;
-    (units << FRAC)
-        .wrapping_add(a1.wrapping_mul(b0 as i64))
-        .wrapping_add(b1.wrapping_mul(a0 as i64))
-        .wrapping_add(low as i64)
+    if negative {
+        (size as i64).wrapping_neg()
+    } else {
+        size as i64
+    }
+}
+
+const fn product(a: u32, b: u32) -> u64 {
+    (a as u64).wrapping_mul(b as u64)
 }
 
 #[cold]
@@ -240,6 +262,19 @@ const fn digit(n: u32, d: u32) -> (u32, u32) {
     (quotient, rest as u32)
 }
 
+/// The square, from one product of 32 bits for what is below one.
+#[inline(never)]
+pub(crate) const fn square(size: u64) -> u128 {
+    let (high, low) = ((size >> 32) as u32, size as u32);
+    let below = product(low, low) as u128;
+    if high == 0 {
+        return below;
+    }
+    let across = (product(high, low) as u128) << (FRAC + 1);
+    let above = (product(high, high) as u128) << (2 * FRAC);
+    above.wrapping_add(across).wrapping_add(below)
+}
+
 /// Root of a sum of squares of `I32F32` numbers, saturating: how independent
 /// standard uncertainties combine.
 #[derive(Debug, Clone, Copy, Default)]
@@ -248,9 +283,7 @@ pub(crate) struct RootSum(u128);
 impl RootSum {
     /// Adds the square of `value`.
     pub(crate) fn add(&mut self, value: i64) {
-        let magnitude = u128::from(value.unsigned_abs());
-        // magnitude ≤ 2^63, its square ≤ 2^126.
-        self.0 = self.0.saturating_add(magnitude.wrapping_mul(magnitude));
+        self.0 = self.0.saturating_add(square(value.unsigned_abs()));
     }
 
     /// The root, `I32F32`.
@@ -358,6 +391,12 @@ mod tests {
             let exact = (i128::from(a) * i128::from(b) + (1 << 31)) >> 32;
             let held = exact.clamp(i64::MIN.into(), i64::MAX.into());
             prop_assert_eq!(i128::from(mul(a, b)), held);
+        }
+
+        #[test]
+        fn a_square_is_exact(size: u64, down in 0u32..63) {
+            let size = size >> down;
+            prop_assert_eq!(square(size), u128::from(size) * u128::from(size));
         }
 
         #[test]

@@ -98,8 +98,8 @@ struct Scatter {
 impl Scatter {
     fn add(&mut self, block: [Volts; 2]) {
         for (sum, scatter) in self.squares.iter_mut().zip(block) {
-            let size = u128::from(scatter.to_bits().unsigned_abs());
-            *sum = sum.saturating_add(size.wrapping_mul(size));
+            let square = num::square(scatter.to_bits().unsigned_abs());
+            *sum = sum.saturating_add(square);
         }
         self.count = self.count.saturating_add(1);
     }

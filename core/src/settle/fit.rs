@@ -30,7 +30,7 @@
 //! rejecting the alternative.
 
 use super::dwell::{SLOTS, Slot};
-use super::linear::{COLUMNS, Normal};
+use super::linear::{COLUMNS, Normal, product};
 use crate::num::{self, ONE};
 
 /// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
@@ -88,10 +88,10 @@ enum Stage {
     Refine(u8),
     /// and tried.
     Try(u8, i64),
-    /// The best fit is known, but not how sure it is: with a decay that the
-    /// transient tells, or without.
-    Visible,
-    Flat,
+    /// The best fit is known, but not how sure it is: first of a decay that
+    /// the transient may tell.
+    Decay,
+    Settled,
     Done,
 }
 
@@ -194,8 +194,8 @@ impl Fit {
             Stage::Grid(place) => self.try_grid(place),
             Stage::Refine(left) => self.refine(left),
             Stage::Try(left, rho) => self.try_refined(left, rho),
-            Stage::Visible => self.gain_visible(),
-            Stage::Flat => self.gain_flat(),
+            Stage::Decay => self.gain_decay(),
+            Stage::Settled => self.gain_settled(),
             Stage::Done => Stage::Done,
         };
     }
@@ -254,13 +254,13 @@ impl Fit {
         };
         let [_, amplitude, _, _] = best.coefficients;
         if amplitude == 0 {
-            return Stage::Flat;
+            return Stage::Settled;
         }
         if left == 0 {
-            return Stage::Visible;
+            return Stage::Decay;
         }
         let Some([_, _, decay, _]) = self.normal(best.rho, true).solve() else {
-            return Stage::Visible;
+            return Stage::Decay;
         };
         let change = num::ratio(decay, amplitude, 32);
         // A slow decay may at most halve or double its time constant in one step.
@@ -277,28 +277,24 @@ impl Fit {
                 .is_some_and(|best| trial.residual <= best.residual)
         };
         if !trial.as_ref().is_some_and(better) {
-            return Stage::Visible;
+            return Stage::Decay;
         }
         self.best = trial;
         Stage::Refine(left.saturating_sub(1))
     }
 
     #[inline(never)]
-    fn gain_visible(&mut self) -> Stage {
+    fn gain_decay(&mut self) -> Stage {
         let rho = self.best.map_or(0, |best| best.rho);
-        let normal = self.normal(rho, true);
-        self.decay_gain = normal.inverse_at(DECAY);
-        if self.decay_gain.is_none() {
-            return Stage::Flat;
-        }
-        self.settled_gain = normal.inverse_at(SETTLED);
-        Stage::Done
+        self.decay_gain = self.normal(rho, true).inverse_at(DECAY);
+        Stage::Settled
     }
 
     #[inline(never)]
-    fn gain_flat(&mut self) -> Stage {
+    fn gain_settled(&mut self) -> Stage {
         let rho = self.best.map_or(0, |best| best.rho);
-        self.settled_gain = self.normal(rho, false).inverse_at(SETTLED);
+        let with_decay = self.decay_gain.is_some();
+        self.settled_gain = self.normal(rho, with_decay).inverse_at(SETTLED);
         Stage::Done
     }
 
@@ -340,10 +336,9 @@ impl Fit {
         for (columns, datum) in self.rows(rho, false) {
             let mut left = datum;
             for (&column, &coefficient) in columns.iter().zip(&coefficients) {
-                left = left.saturating_sub(num::mul(column, coefficient));
+                left = left.saturating_sub(product(column, coefficient));
             }
-            let size = u128::from(left.unsigned_abs());
-            residual = residual.saturating_add(size.saturating_mul(size));
+            residual = residual.saturating_add(num::square(left.unsigned_abs()));
         }
         Some(Trial {
             rho,

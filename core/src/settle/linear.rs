@@ -78,10 +78,12 @@ impl Normal {
     }
 }
 
-/// Most products are with the column of ones.
-fn product(left: i64, right: i64) -> i64 {
+/// Most products are with the column of ones, or with one that is not in use.
+pub(super) fn product(left: i64, right: i64) -> i64 {
     if left == num::ONE {
         right
+    } else if left == 0 {
+        0
     } else {
         num::mul(left, right)
     }

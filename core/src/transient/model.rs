@@ -78,6 +78,7 @@ impl Span {
         tick: i64,
     ) -> Option<Self> {
         let total = gt(theta, reference, row);
+        let by_total = Reciprocal::of(total)?;
         let rate = quotient(total, theta.capacitance);
         let z = mul(rate, millionths(duration_us));
         let delta = mul(rate, tick);
@@ -100,25 +101,25 @@ impl Span {
         } else {
             exp_neg(offset)
         };
-        let mean = mul(whole, quotient(early, part));
+        let by_part = Reciprocal::of(part)?;
+        let mean = mul(whole, over(early, &by_part));
         // 1 − e^(−z)/φ(z), the same of δ, and their difference.
-        let curve = |stays: i64, phi: i64| ONE.saturating_sub(quotient(stays, phi));
+        let curve = ONE.saturating_sub(quotient(stays, whole));
+        let part_curve = ONE.saturating_sub(over(part_stays, &by_part));
         let mean_slope = mul(
             mean,
-            curve(stays, whole)
-                .saturating_add(offset)
-                .saturating_sub(curve(part_stays, part)),
+            curve.saturating_add(offset).saturating_sub(part_curve),
         );
         Some(Self {
             drive,
             duration_us,
-            by_total: Reciprocal::new(i128::from(total))?,
+            by_total,
             pushed: row.i.to_bits(),
             positive,
-            follow: quotient(positive, total),
+            follow: over(positive, &by_total),
             memory: quotient(2 * ONE, z),
             late: quotient(theta.lag.saturating_mul(2), millionths(duration_us)),
-            share: quotient(theta.total, total),
+            share: over(theta.total, &by_total),
             lost: if z < ONE {
                 lost
             } else {
@@ -134,6 +135,10 @@ impl Span {
     pub(super) fn is_for(&self, drive: Drive, duration_us: u32) -> bool {
         self.drive == drive && self.duration_us == duration_us
     }
+}
+
+fn over(n: i64, by: &Reciprocal) -> i64 {
+    by.times_short(n, num::FRAC as i32)
 }
 
 /// v and its derivatives as the record is walked through.
