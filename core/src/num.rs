@@ -74,6 +74,13 @@ const fn mul_large(a: i64, b: i64) -> i64 {
     narrow(wide(a, b).wrapping_add(1 << (FRAC - 1)) >> FRAC)
 }
 
+/// Product of two integers, saturating; never inlined, as its check takes more
+/// room than a call.
+#[inline(never)]
+pub(crate) const fn times(a: i64, b: i64) -> i64 {
+    a.saturating_mul(b)
+}
+
 /// Product of two `I32F32` at full width: 64 fraction bits.
 pub(crate) const fn wide(a: i64, b: i64) -> i128 {
     (a as i128).wrapping_mul(b as i128)

@@ -216,7 +216,7 @@ impl Fit {
         let away = packs(0).map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
-        if most > noise.saturating_mul(6) {
+        if most > num::times(noise, 6) {
             let bits = 64u32.saturating_sub(most.leading_zeros());
             self.pack_shift = Some(bits.saturating_sub(num::FRAC));
             self.pack_slope = self.slope_of_pack();
@@ -306,7 +306,7 @@ impl Fit {
             .iter()
             .zip(0i64..)
             .filter_map(move |(slot, place)| {
-                let decay = before.saturating_mul(place);
+                let decay = num::times(before, place);
                 let here = phi;
                 before = phi;
                 phi = num::mul(phi, rho);

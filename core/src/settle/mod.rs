@@ -122,7 +122,7 @@ impl Settling {
     /// Length of a slot.
     fn slot(&self, config: &Config) -> Seconds {
         let block = config.timing().block().to_bits();
-        Seconds::from_bits(block.saturating_mul(i64::from(self.per_slot)))
+        Seconds::from_bits(num::times(block, i64::from(self.per_slot)))
     }
 
     #[inline(never)]
@@ -151,7 +151,7 @@ impl Settling {
         if seen || !slow && (self.jumped(most, doubt) || self.still(config, most)) {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
-            let visible = fitted.amplitude.saturating_abs() > noise.saturating_mul(5);
+            let visible = fitted.amplitude.saturating_abs() > num::times(noise, 5);
             return Ok(if seen || visible && fitted.slow_excess.is_some() {
                 self.transient_reading(config, fitted, noise)
             } else {
@@ -233,8 +233,8 @@ impl Settling {
     fn spoiled(&self, config: &Config, fitted: &Fitted) -> bool {
         let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         self.structured(fitted)
-            && fitted.noise > step.saturating_mul(10)
-            && fitted.noise.saturating_mul(50) > fitted.range
+            && fitted.noise > num::times(step, 10)
+            && num::times(fitted.noise, 50) > fitted.range
     }
 
     #[inline(never)]

@@ -17,7 +17,7 @@
 use super::frame::{A_BITS, Frame, Leak, T_BITS, at};
 use super::noise::Noise;
 use super::row::{Equation, square};
-use crate::num::Reciprocal;
+use crate::num::{self, Reciprocal};
 
 /// Largest whitened quantity: 64 squares of it fit a sum. A whitened quantity
 /// has four fraction bits, a sum of squares eight.
@@ -66,7 +66,7 @@ pub(super) struct Sums {
 impl Sums {
     /// Adds the next older equation.
     pub(super) fn add(&mut self, row: &Equation, frame: &Frame, noise: &Noise) {
-        let white = |x: i64| rounded(x.saturating_mul(noise.scale), 32);
+        let white = |x: i64| rounded(num::times(x, noise.scale), 32);
         let doubt = white(i64::from(row.doubt));
         if !row.usable() || doubt > DOUBT_MAX {
             self.last = [0; 3];
@@ -75,25 +75,25 @@ impl Sums {
         }
         // Variance over the noise's, Q12.
         let extra = square(doubt) << 4;
-        let shared = self.carried.saturating_mul(noise.lag) >> 50;
+        let shared = num::times(self.carried, noise.lag) >> 50;
         let variance = extra.saturating_add(4096u64.saturating_add_signed(shared.saturating_neg()));
         let (root, halvings) = inverse_root(variance);
         let carried = self.carried >> 7;
         let mut columns = frame.columns(row);
         if let Some(d) = columns.last_mut() {
-            *d = d.saturating_mul(1 << frame.fine);
+            *d = num::times(*d, 1 << frame.fine);
         }
         for (value, last) in columns.iter_mut().zip(&self.last) {
-            *value = white(*value).saturating_add(rounded(carried.saturating_mul(*last), T_BITS));
+            *value = white(*value).saturating_add(rounded(num::times(carried, *last), T_BITS));
         }
         self.last = columns;
-        let inverse = root.saturating_mul(root) >> 17;
-        let carried = inverse.saturating_mul(noise.lag) >> 31;
+        let inverse = num::times(root, root) >> 17;
+        let carried = num::times(inverse, noise.lag) >> 31;
         self.carried = shift(carried, halvings.saturating_mul(2));
         // At least 23, at most 49.
         let bits = halvings.saturating_add(T_BITS as i32).unsigned_abs();
         let [y, q, d] =
-            columns.map(|x| rounded(x.saturating_mul(root), bits).clamp(-WHITE_MAX, WHITE_MAX));
+            columns.map(|x| rounded(num::times(x, root), bits).clamp(-WHITE_MAX, WHITE_MAX));
         for (sum, product) in [
             (&mut self.yy, y.wrapping_mul(y)),
             (&mut self.yq, y.wrapping_mul(q)),
@@ -247,7 +247,7 @@ impl Plane {
     fn on_edge(&self, start: (i64, i64), slope: i64, longest: i64) -> Leak {
         let (a, t) = start;
         let off = a.saturating_sub(self.best_a(t));
-        let turn = slope.saturating_mul(1 << self.fine).saturating_sub(self.a1);
+        let turn = num::times(slope, 1 << self.fine).saturating_sub(self.a1);
         let pull = at(self.qq, turn, A_BITS);
         let curve = self.dd.saturating_add(at(pull, turn, A_BITS));
         let fall = self
@@ -272,6 +272,7 @@ fn lesser(a: Option<Leak>, b: Option<Leak>) -> Option<Leak> {
 }
 
 /// `x / 2^bits` for 1 to 63 bits, to nearest: a bias would add up over the equations.
+#[inline(never)]
 const fn rounded(x: i64, bits: u32) -> i64 {
     let bits = bits & 63;
     x.saturating_add((1i64 << bits) >> 1) >> bits
@@ -280,7 +281,7 @@ const fn rounded(x: i64, bits: u32) -> i64 {
 /// `x / 2^by`.
 const fn shift(x: i64, by: i32) -> i64 {
     if by < 0 {
-        x.saturating_mul(1 << (by.unsigned_abs() & 7))
+        num::times(x, 1 << (by.unsigned_abs() & 7))
     } else if by > 63 {
         0
     } else {

@@ -66,7 +66,7 @@ impl Frame {
     /// (current, q, d) of an equation.
     pub(super) fn columns(&self, row: &Equation) -> [i64; 3] {
         let pack = i64::from(row.pack);
-        let part = |factor: i64, of: i64| factor.saturating_mul(of) >> A_BITS;
+        let part = |factor: i64, of: i64| num::times(factor, of) >> A_BITS;
         let d = i64::from(row.chassis).saturating_sub(part(self.share, pack));
         let expected = part(self.current, pack).saturating_add(part(self.known, d));
         [i64::from(row.current).saturating_sub(expected), pack, d]
@@ -124,6 +124,7 @@ pub(super) struct Leak {
 }
 
 /// `x·y / 2^bits`, saturating.
+#[inline(never)]
 pub(super) const fn at(x: i64, y: i64, bits: u32) -> i64 {
     num::narrow(num::wide(x, y) >> bits)
 }

@@ -34,6 +34,7 @@ impl Variance {
     /// steady leak cancels in their difference; noise n of the blocks makes it
     /// `K·(n₃ - (1 + a)·n₂ + a·n₁)` with the stiffness K and the share a
     /// carried over.
+    #[inline(never)]
     pub(super) fn learn(&mut self, newer: &Equation, older: &Equation, link: Link) {
         if newer.kind != Kind::Steady || older.kind != Kind::Steady {
             return;
@@ -92,6 +93,7 @@ pub(super) struct Noise {
 
 impl Noise {
     /// `leak` is the known conductance over the limit.
+    #[inline(never)]
     pub(super) fn new(variance: &Variance, link: Link, leak: i64) -> Self {
         let room = ONE.saturating_sub(leak).max(0);
         let (newer, older) = weights(link, room);
@@ -141,6 +143,7 @@ const fn sum_of_squares(a: i64, b: i64) -> i64 {
 }
 
 /// A variance times an `I32F32`.
+#[inline(never)]
 fn scaled(variance: u64, factor: i64) -> u64 {
     let wide = u128::from(variance).saturating_mul(u128::from(factor.unsigned_abs())) >> num::FRAC;
     u64::try_from(wide).unwrap_or(u64::MAX)

@@ -144,6 +144,7 @@ impl Record {
     }
 
     /// Learns noise and unrest from equations too old to belong to a new leak.
+    #[inline(never)]
     fn learn(&mut self, circuit: &Circuit, noise: &Noise) {
         let Some((newer, older)) = self.rows.get(LATE).zip(self.rows.get(LATE + 1)) else {
             return;
@@ -169,7 +170,7 @@ impl Record {
                 .unwrap_or(i64::MAX)
                 .min(DRIFT_MAX)
                 << 8;
-            let signed = current.signum().saturating_mul(size);
+            let signed = num::times(current.signum(), size);
             approach(&mut self.drift, signed, DRIFT_MEMORY);
         }
         // It may swing through nothing.
@@ -181,6 +182,7 @@ impl Record {
     }
 
     /// How odd the known circuit finds a new equation, given those before.
+    #[inline(never)]
     fn innovate(&mut self, row: &mut Equation, doubt: i64, circuit: &Circuit, noise: &Noise) {
         if !row.usable() {
             self.spread = 0;
@@ -248,6 +250,7 @@ fn approach(mean: &mut i64, value: i64, memory: i64) {
 }
 
 /// Five standard deviations of an equation while nothing new leaks, in units.
+#[inline(never)]
 fn five_deviations(row: &Equation, circuit: &Circuit, noise: &Noise) -> i64 {
     // The limit of error of the known leaks is three standard uncertainties.
     let leak = circuit.leak_u.wrapping_div(3);
@@ -266,6 +269,7 @@ fn granted(row: &Equation, noise: &Noise) -> u64 {
 }
 
 /// What an error u of the known leaks (over the limit, `I32F32`) makes of it, Q8.
+#[inline(never)]
 fn leak_variance(row: &Equation, u: i64) -> u64 {
     let u = u128::from(u.unsigned_abs());
     let wide = u.saturating_mul(u).saturating_mul(u128::from(row.across()));
@@ -273,6 +277,7 @@ fn leak_variance(row: &Equation, u: i64) -> u64 {
 }
 
 /// `value·2^8 / spread`, where the spread is Q8: a ratio of squares, Q8.
+#[inline(never)]
 fn over(value: u64, spread: u64) -> i64 {
     const SHIFT: i32 = 2 * ODD_BITS as i32;
     num::quotient(i128::from(value), i128::from(spread), SHIFT)

@@ -227,7 +227,7 @@ impl Test {
         let floor = beliefs.least_variance(freedom).times(Scaled::int(freedom));
         let left = system.squares().minus(fall).max(floor);
         let kept = left.over(system.squares()).min(Scaled::ONE);
-        let evidence = num::neg_ln(kept.bits()).saturating_mul(freedom);
+        let evidence = num::times(num::neg_ln(kept.bits()), freedom);
         let beyond = |bound: i64| evidence > bound << 32;
         if beyond(SUSPECT) {
             let [_, _, _, total, _, _, ratio] = *step;

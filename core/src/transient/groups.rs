@@ -38,7 +38,7 @@ impl<const WIDE: usize> Group<WIDE> {
         duration_us: u32,
     ) -> Option<([i64; WIDE], u32)> {
         for (sum, value) in self.sums.iter_mut().zip(row) {
-            *sum = sum.saturating_add(value.saturating_mul(i64::from(weight)));
+            *sum = sum.saturating_add(num::times(*value, i64::from(weight)));
         }
         self.weight = self.weight.saturating_add(weight);
         self.duration_us = self.duration_us.saturating_add(duration_us);

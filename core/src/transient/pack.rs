@@ -161,7 +161,7 @@ impl Survey {
             self.at = self.at.wrapping_add(1);
             let weight = i64::from(entry.weight);
             let error = entry.pack().saturating_sub(self.base);
-            self.sum = self.sum.saturating_add(error.saturating_mul(weight));
+            self.sum = self.sum.saturating_add(num::times(error, weight));
             self.weight = self.weight.saturating_add(weight);
             self.length_us = self.length_us.saturating_add(entry.duration_us);
         }
@@ -174,7 +174,7 @@ impl Survey {
         }
         let weight = i64::from(entry.weight);
         let error = entry.pack().saturating_sub(self.base).saturating_sub(mean);
-        let error = error.saturating_mul(weight);
+        let error = num::times(error, weight);
         self.moves |= beyond((error, weight), unit, 25);
         let (sum, total) = &mut self.dwell;
         *sum = sum.saturating_add(error);
@@ -194,6 +194,6 @@ impl Survey {
 /// A weighted sum of deviations is beyond what noise makes: its variance is
 /// that of one weight unit times its weight.
 fn beyond((sum, weight): (i64, i64), unit: Scaled, sigmas: i64) -> bool {
-    let bound = unit.times(Scaled::int(weight.saturating_mul(sigmas)));
+    let bound = unit.times(Scaled::int(num::times(weight, sigmas)));
     bound.less(Scaled::of(sum).square())
 }

@@ -9,7 +9,7 @@ use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::theta::{COUPLING, DRIFT, LAG, Reference, Theta, quotient};
 use crate::config::{Drive, Network};
-use crate::num::{ONE, millionths, mul};
+use crate::num::{ONE, millionths, mul, times};
 
 /// Entries taken in one slice of work, if they are plain: one that wants new
 /// coefficients, or in which Vb moves, has a slice of its own.
@@ -281,12 +281,12 @@ impl Pass {
 
     #[inline(never)]
     fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
-        let weighted = residual.saturating_mul(i64::from(weight));
+        let weighted = times(residual, i64::from(weight));
         self.single.add(weighted, weight);
         let Some(([mean], weight)) = self.five.add(&[residual], weight, duration_us) else {
             return;
         };
-        let weighted = mean.saturating_mul(i64::from(weight));
+        let weighted = times(mean, i64::from(weight));
         self.fives.add(weighted, weight);
         let (sum, total, count) = &mut self.batch;
         *sum = sum.saturating_add(weighted);

@@ -343,7 +343,7 @@ impl Record {
             ..Open::default()
         });
         let by = i64::from(share);
-        let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(value.saturating_mul(by));
+        let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(num::times(value, by));
         add(&mut open.chassis, block.chassis.to_bits());
         add(&mut open.pack, block.pack.to_bits());
         open.weight = open.weight.saturating_add(share);
