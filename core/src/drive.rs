@@ -147,14 +147,19 @@ impl Sequencer {
 /// The latest reading of each drive state, with the dwell it came from.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cycle {
-    latest: [Option<(u32, Reading)>; 3],
+    latest: [Option<Reading>; 3],
+    /// The dwells they came from.
+    sequences: [u32; 3],
 }
 
 impl Cycle {
     /// A dwell gave a reading.
     pub(crate) fn put(&mut self, sequence: u32, reading: Reading) {
-        if let Some(place) = self.latest.get_mut(reading.drive.index()) {
-            *place = Some((sequence, reading));
+        let at = reading.drive.index();
+        let places = (self.latest.get_mut(at), self.sequences.get_mut(at));
+        if let (Some(place), Some(from)) = places {
+            *place = Some(reading);
+            *from = sequence;
         }
     }
 
@@ -170,16 +175,17 @@ impl Cycle {
     pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Reading> {
         let ages = (0..CYCLE_MAX as u32).rev();
         ages.filter_map(move |age| {
-            let mut all = self.latest.iter().flatten();
-            let (_, reading) = all.find(|(at, _)| sequence.wrapping_sub(*at) == age)?;
-            Some(reading)
+            let mut all = self.latest.iter().zip(&self.sequences);
+            let (reading, _) = all.find(|(reading, from)| {
+                reading.is_some() && sequence.wrapping_sub(**from) == age
+            })?;
+            reading.as_ref()
         })
     }
 
     /// The latest reading in a drive state.
     pub(crate) fn latest(&self, drive: Drive) -> Option<&Reading> {
-        let (_, reading) = self.latest.get(drive.index())?.as_ref()?;
-        Some(reading)
+        self.latest.get(drive.index())?.as_ref()
     }
 }
 

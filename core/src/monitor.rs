@@ -30,7 +30,6 @@ pub enum Step {
 /// background task.
 #[derive(Debug, Clone)]
 pub struct Monitor<'c> {
-    config: &'c Config,
     steady: Steady<'c>,
     sequencer: Sequencer,
     judge: Judge,
@@ -39,14 +38,13 @@ pub struct Monitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<Monitor<'_>>() <= 1200);
+const _: () = assert!(size_of::<Monitor<'_>>() <= 1 << 10);
 
 impl<'c> Monitor<'c> {
     /// A monitor that has seen nothing.
     #[must_use]
     pub fn new(config: &'c Config) -> Self {
         Self {
-            config,
             steady: Steady::new(config),
             sequencer: Sequencer::new(config),
             judge: Judge::default(),
@@ -59,7 +57,7 @@ impl<'c> Monitor<'c> {
     /// samples say what was driven.
     #[must_use]
     pub fn drive(&self) -> Drive {
-        self.sequencer.drive(self.config)
+        self.sequencer.drive(self.steady.config)
     }
 
     /// The verdict as it stands.
@@ -74,7 +72,7 @@ impl<'c> Monitor<'c> {
     /// the way is noticed: what came before it is forgotten.
     #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) {
-        let Some(mut block) = convert(self.config, raw) else {
+        let Some(mut block) = convert(self.steady.config, raw) else {
             return;
         };
         if !self.order.follows(raw) {
@@ -87,10 +85,10 @@ impl<'c> Monitor<'c> {
         let Some((drive, blocks)) = self.steady.lasted() else {
             return;
         };
-        let (enough, too_long) = self.sequencer.due(self.config, drive, blocks);
+        let (enough, too_long) = self.sequencer.due(self.steady.config, drive, blocks);
         let hopeless = enough && ripe && self.sequencer.waits() && self.steady.probe();
         if too_long || hopeless {
-            self.sequencer.move_on(self.config);
+            self.sequencer.move_on(self.steady.config);
         }
     }
 
@@ -102,7 +100,7 @@ impl<'c> Monitor<'c> {
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
         let missing = Err(Reason::SamplesMissing);
-        self.judge.take(self.config.limits(), &missing);
+        self.judge.take(self.steady.config.limits(), &missing);
     }
 
     /// Ends the dwell under way, as at the end of a capture. What comes after a
@@ -118,7 +116,7 @@ impl<'c> Monitor<'c> {
             Progress::Idle => Step::Idle,
             Progress::Busy => Step::Busy,
             Progress::Told => {
-                self.sequencer.move_on(self.config);
+                self.sequencer.move_on(self.steady.config);
                 Step::Idle
             }
             Progress::Over => self.answer(),
@@ -132,8 +130,9 @@ impl<'c> Monitor<'c> {
         };
         let (reading, estimate) = (self.steady.reading(), self.steady.estimate());
         self.steady.go_on();
-        self.sequencer.learn(self.config, closed.drive, &reading);
-        let limits = self.config.limits();
+        self.sequencer
+            .learn(self.steady.config, closed.drive, &reading);
+        let limits = self.steady.config.limits();
         let verdict = self.judge.take(limits, &estimate);
         Step::Answer(Report {
             sequence: closed.sequence,

@@ -47,7 +47,7 @@ pub(crate) enum Progress {
 /// The settled path.
 #[derive(Debug, Clone)]
 pub(crate) struct Steady<'c> {
-    config: &'c Config,
+    pub(crate) config: &'c Config,
     dwell: Option<Dwell>,
     lead: Option<Lead>,
     job: Job,

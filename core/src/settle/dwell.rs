@@ -9,7 +9,6 @@ use heapless::Vec;
 use crate::config::Drive;
 use crate::front::Block;
 use crate::num;
-use crate::units::Volts;
 
 /// The number of slots, even, at which neighbours merge; 12 to 23 are in use
 /// from then on.
@@ -17,7 +16,7 @@ pub(crate) const SLOTS: usize = 24;
 
 /// Fraction bits that a slot gives up against `I32F32`: slots are `I12F20`
 /// (±2048 V, step 0.95 µV) to halve the record.
-const SLOT_SHIFT: u32 = 12;
+pub(crate) const SLOT_SHIFT: u32 = 12;
 
 /// A step above the lowest value, as it is kept.
 const LOWEST: NonZeroI32 = match NonZeroI32::new(1) {
@@ -47,6 +46,15 @@ impl Slot {
             chassis: NonZeroI32::new(chassis ^ i32::MIN).unwrap_or(LOWEST),
             pack,
         }
+    }
+
+    /// How far v is from that of another, in steps of [`SLOT_SHIFT`].
+    pub(crate) const fn apart(self, other: Self) -> u32 {
+        let [a, b] = [
+            self.chassis.get() ^ i32::MIN,
+            other.chassis.get() ^ i32::MIN,
+        ];
+        a.abs_diff(b)
     }
 
     /// v as `I32F32` bits.
@@ -84,26 +92,12 @@ pub(crate) struct Dwell {
     /// Scatter of the blocks since the latest power of two of their number, and
     /// between the two powers before: the later part of the dwell, where the
     /// transient is spent.
-    newer: Scatter,
-    older: Scatter,
+    newer: Squares,
+    older: Squares,
 }
 
 /// Sums of squares of block scatter, of v and of Vb, 64 fraction bits.
-#[derive(Debug, Clone, Copy, Default)]
-struct Scatter {
-    squares: [u128; 2],
-    count: u32,
-}
-
-impl Scatter {
-    fn add(&mut self, block: [Volts; 2]) {
-        for (sum, scatter) in self.squares.iter_mut().zip(block) {
-            let square = num::square(scatter.to_bits().unsigned_abs());
-            *sum = sum.saturating_add(square);
-        }
-        self.count = self.count.saturating_add(1);
-    }
-}
+type Squares = [u128; 2];
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Pending {
@@ -144,7 +138,11 @@ impl Dwell {
         if self.seen.is_power_of_two() {
             self.older = core::mem::take(&mut self.newer);
         }
-        self.newer.add([block.chassis_scatter, block.pack_scatter]);
+        let scatter = [block.chassis_scatter, block.pack_scatter];
+        for (sum, scatter) in self.newer.iter_mut().zip(scatter) {
+            let square = num::square(scatter.to_bits().unsigned_abs());
+            *sum = sum.saturating_add(square);
+        }
         self.samples = self.samples.saturating_add(block.count);
         completed | self.advance()
     }
@@ -162,9 +160,12 @@ impl Dwell {
 
     /// Root mean square scatter of the later blocks, of v and of Vb, `I32F32` bits.
     pub(crate) fn scatter(&self) -> [i64; 2] {
-        let count = u128::from(self.newer.count.saturating_add(self.older.count));
-        let [chassis, pack] = self.newer.squares;
-        let [chassis_before, pack_before] = self.older.squares;
+        // Since the latest power of two, and half as many as that before it.
+        let places = 31u32.saturating_sub(self.seen.leading_zeros());
+        let power = 1u32.wrapping_shl(places);
+        let newer = self.seen.saturating_sub(power).saturating_add(1);
+        let count = u128::from(newer.saturating_add(power >> 1));
+        let ([chassis, pack], [chassis_before, pack_before]) = (self.newer, self.older);
         [
             chassis.saturating_add(chassis_before),
             pack.saturating_add(pack_before),

@@ -66,7 +66,8 @@ const DECAY: usize = 2;
 #[derive(Debug, Clone, Copy)]
 struct Trial {
     rho: i64,
-    coefficients: [i64; COLUMNS],
+    settled: i64,
+    amplitude: i64,
     /// Sum of squared residuals, 64 fraction bits.
     residual: u128,
 }
@@ -92,7 +93,10 @@ enum Stage {
     /// the transient may tell.
     Decay,
     Settled,
-    Done,
+    /// All is known, the variance of the settled voltage for unit noise a slot
+    /// as well.
+    Done(i64),
+    Failed,
 }
 
 /// The fit of one dwell, in slices of bounded work.
@@ -104,15 +108,14 @@ pub(crate) struct Fit {
     pack_ref: i64,
     /// Binary places by which the pack column is scaled into ±1; `None` when
     /// the pack voltage stands still.
-    pack_shift: Option<u32>,
+    pack_shift: Option<u8>,
     /// Slope of the pack voltage, when it moves; see `slope_of_pack`.
     pub(crate) pack_slope: i64,
     best: Option<Trial>,
     slow: Option<Slow>,
     stage: Stage,
-    /// Variances of the settled voltage and of ρ for unit noise a slot, in the
-    /// units of the columns; of ρ where the transient tells it.
-    settled_gain: Option<i64>,
+    /// Variance of ρ for unit noise a slot, in the units of the columns, where
+    /// the transient tells it.
     decay_gain: Option<i64>,
 }
 
@@ -157,8 +160,7 @@ impl Fit {
         pack_slope: 0,
         best: None,
         slow: None,
-        stage: Stage::Done,
-        settled_gain: None,
+        stage: Stage::Failed,
         decay_gain: None,
     };
 
@@ -171,7 +173,6 @@ impl Fit {
         self.slow = None;
         self.pack_shift = None;
         self.pack_slope = 0;
-        self.settled_gain = None;
         self.decay_gain = None;
         self.stage = Stage::Pack(pack_noise);
         slots.iter().flatten().count() >= crate::config::BLOCKS_MIN as usize
@@ -184,7 +185,7 @@ impl Fit {
     }
 
     pub(crate) fn is_done(&self) -> bool {
-        self.stage == Stage::Done
+        matches!(self.stage, Stage::Done(_) | Stage::Failed)
     }
 
     /// One slice of work.
@@ -196,7 +197,7 @@ impl Fit {
             Stage::Try(left, rho) => self.try_refined(left, rho),
             Stage::Decay => self.gain_decay(),
             Stage::Settled => self.gain_settled(),
-            Stage::Done => Stage::Done,
+            over @ (Stage::Done(_) | Stage::Failed) => over,
         };
     }
 
@@ -211,14 +212,14 @@ impl Fit {
                 .map(|slot| slot.pack())
         };
         let Some(pack_ref) = median(packs(half)) else {
-            return Stage::Done;
+            return Stage::Failed;
         };
         let away = packs(0).map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
         if most > num::times(noise, 6) {
             let bits = 64u32.saturating_sub(most.leading_zeros());
-            self.pack_shift = Some(bits.saturating_sub(num::FRAC));
+            self.pack_shift = Some(bits.saturating_sub(num::FRAC) as u8);
             self.pack_slope = self.slope_of_pack();
         }
         Stage::Grid(0)
@@ -235,10 +236,9 @@ impl Fit {
             }
             let slow = power(rho, self.slots.len()) > REMAINING;
             if slow && self.slow.is_none_or(|best| trial.residual < best.residual) {
-                let [_, amplitude, _, _] = trial.coefficients;
                 self.slow = Some(Slow {
                     rho,
-                    amplitude,
+                    amplitude: trial.amplitude,
                     residual: trial.residual,
                 });
             }
@@ -250,9 +250,9 @@ impl Fit {
     #[inline(never)]
     fn refine(&mut self, left: u8) -> Stage {
         let Some(best) = self.best else {
-            return Stage::Done;
+            return Stage::Failed;
         };
-        let [_, amplitude, _, _] = best.coefficients;
+        let amplitude = best.amplitude;
         if amplitude == 0 {
             return Stage::Settled;
         }
@@ -294,8 +294,8 @@ impl Fit {
     fn gain_settled(&mut self) -> Stage {
         let rho = self.best.map_or(0, |best| best.rho);
         let with_decay = self.decay_gain.is_some();
-        self.settled_gain = self.normal(rho, with_decay).inverse_at(SETTLED);
-        Stage::Done
+        let gain = self.normal(rho, with_decay).inverse_at(SETTLED);
+        gain.map_or(Stage::Failed, Stage::Done)
     }
 
     /// Rows of the fit: columns and datum.
@@ -340,9 +340,11 @@ impl Fit {
             }
             residual = residual.saturating_add(num::square(left.unsigned_abs()));
         }
+        let [settled, amplitude, _, _] = coefficients;
         Some(Trial {
             rho,
-            coefficients,
+            settled,
+            amplitude,
             residual,
         })
     }
@@ -352,8 +354,10 @@ impl Fit {
     pub(crate) fn result(&self) -> Option<Fitted> {
         let best = self.best?;
         let used = self.slots.iter().flatten().count() as u32;
-        let [settled, amplitude, _, _] = best.coefficients;
-        let (settled_gain, decay_gain) = (self.settled_gain?, self.decay_gain);
+        let Stage::Done(settled_gain) = self.stage else {
+            return None;
+        };
+        let (settled, amplitude, decay_gain) = (best.settled, best.amplitude, self.decay_gain);
         let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
         let optional = [self.pack_shift.is_some(), decay_gain.is_some()];
         let columns = optional

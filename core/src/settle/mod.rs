@@ -7,7 +7,7 @@ mod fit;
 mod linear;
 
 pub(crate) use dwell::Dwell;
-use dwell::Slot;
+use dwell::{SLOT_SHIFT, Slot};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
 use crate::num::{self, ONE, hypot};
@@ -26,8 +26,8 @@ pub(crate) struct Lead {
     pub(crate) drive: Drive,
     /// The last slot.
     last: Slot,
-    /// How far v may have moved from its middle to its end.
-    drift: i64,
+    /// How far v may have moved from its middle to its end, in steps of a slot.
+    moved: u32,
 }
 
 impl Lead {
@@ -36,12 +36,15 @@ impl Lead {
         let mut late = dwell.slots().iter().rev();
         let last = (*late.next()?)?;
         let before = (*late.next()?)?;
-        let drift = last.chassis().saturating_sub(before.chassis());
         Some(Self {
             drive: dwell.drive,
             last,
-            drift: drift.saturating_abs(),
+            moved: last.apart(before),
         })
+    }
+
+    fn drift(&self) -> i64 {
+        i64::from(self.moved) << SLOT_SHIFT
     }
 }
 
@@ -183,7 +186,7 @@ impl Settling {
             .pack()
             .saturating_sub(lead.last.pack())
             .saturating_abs();
-        let explained = by_pack.saturating_add(lead.drift).saturating_add(doubt);
+        let explained = by_pack.saturating_add(lead.drift()).saturating_add(doubt);
         jump.saturating_sub(explained) > moved
     }
 
