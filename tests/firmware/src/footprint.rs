@@ -2,6 +2,7 @@
 //! work, and a look at the verdict. Its image, less the start-up code, is the flash that the core takes.
 
 use core::hint::black_box;
+use core::mem::MaybeUninit;
 
 use ohmsplit::config::{Channel, Config, Element, FrontEnd, Judged, Limits, Timing};
 use ohmsplit::contexts::Background;
@@ -9,9 +10,9 @@ use ohmsplit::units::{Ohms, Volts};
 use ohmsplit::{Sample, Sampler, Step};
 
 /// Runs for ever.
-pub fn run<'c, M: Background<'c>>(config: &'c Config, room: &mut Option<M>) {
+pub fn run<'c, M: Background<'c>>(config: &'c Config, room: &mut MaybeUninit<M>) {
     let mut sampler = Sampler::new(config);
-    let monitor = room.insert(M::begin(config));
+    let monitor = room.write(M::begin(config));
     loop {
         let sample = black_box(Sample {
             at_us: 0,

@@ -4,6 +4,7 @@
 #[cfg(target_os = "none")]
 mod target {
     use core::hint::black_box;
+    use core::mem::MaybeUninit;
     use core::panic::PanicInfo;
 
     use ohmsplit::config::Config;
@@ -103,15 +104,12 @@ mod target {
         #[inline(never)]
         fn watch<M: Background<'static>>(
             &mut self,
-            room: &mut Option<M>,
+            room: &mut MaybeUninit<M>,
             config: &'static Config,
             capture: &Capture,
         ) {
-            let ((), new) = board::stack_of(|| {
-                *room = Some(M::begin(config));
-            });
+            let (monitor, new) = board::stack_of(|| room.write(M::begin(config)));
             self.new = self.new.max(new);
-            let Some(monitor) = room else { return };
             let mut sampler = Sampler::new(config);
             for sample in capture.samples() {
                 let (block, push) = board::stack_of(|| sampler.push(black_box(&sample)));
@@ -119,7 +117,8 @@ mod target {
                 let Some(block) = block else { continue };
                 let ((), background) = board::stack_of(|| {
                     monitor.accept(black_box(&block));
-                    while black_box(monitor.step()) != Step::Idle {}
+                    // One answer at a time, the caller's room for it included.
+                    while !matches!(black_box(&monitor.step()), Step::Idle) {}
                 });
                 self.background = self.background.max(background);
             }
@@ -141,8 +140,10 @@ mod target {
         let config = |at: usize| (CAPTURES.get(at)?.config)().ok();
         let configs = cortex_m::singleton!(: [Option<Config>; 4] = core::array::from_fn(config));
         let configs: &'static [Option<Config>; 4] = configs.expect("once");
-        let settled = cortex_m::singleton!(: Option<Monitor<'static>> = None).expect("once");
-        let swift = cortex_m::singleton!(: Option<SwiftMonitor<'static>> = None).expect("once");
+        let settled = cortex_m::singleton!(: MaybeUninit<Monitor<'static>> = MaybeUninit::uninit());
+        let swift =
+            cortex_m::singleton!(: MaybeUninit<SwiftMonitor<'static>> = MaybeUninit::uninit());
+        let (settled, swift) = (settled.expect("once"), swift.expect("once"));
         let (mut of_settled, mut of_swift) = (Stack::default(), Stack::default());
         for (config, capture) in configs.iter().flatten().zip(&CAPTURES) {
             of_settled.watch(settled, config, capture);

@@ -3,6 +3,7 @@
 
 #[cfg(target_os = "none")]
 mod target {
+    use core::mem::MaybeUninit;
     use core::panic::PanicInfo;
 
     use ohmsplit::Monitor;
@@ -11,7 +12,7 @@ mod target {
     #[cortex_m_rt::entry]
     fn main() -> ! {
         let config = cortex_m::singleton!(: Option<ohmsplit::config::Config> = None);
-        let room = cortex_m::singleton!(: Option<Monitor<'static>> = None);
+        let room = cortex_m::singleton!(: MaybeUninit<Monitor<'static>> = MaybeUninit::uninit());
         if let (Some(config), Some(room)) = (config, room) {
             *config = footprint::config();
             if let Some(config) = config {

@@ -3,6 +3,7 @@
 
 #[cfg(target_os = "none")]
 mod target {
+    use core::mem::MaybeUninit;
     use core::panic::PanicInfo;
 
     use ohmsplit::SwiftMonitor;
@@ -11,7 +12,8 @@ mod target {
     #[cortex_m_rt::entry]
     fn main() -> ! {
         let config = cortex_m::singleton!(: Option<ohmsplit::config::Config> = None);
-        let room = cortex_m::singleton!(: Option<SwiftMonitor<'static>> = None);
+        let room =
+            cortex_m::singleton!(: MaybeUninit<SwiftMonitor<'static>> = MaybeUninit::uninit());
         if let (Some(config), Some(room)) = (config, room) {
             *config = footprint::config();
             if let Some(config) = config {
