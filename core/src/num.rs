@@ -120,10 +120,10 @@ pub(crate) struct Reciprocal {
 
 impl Reciprocal {
     /// `None` when `d` is zero.
+    #[inline(never)]
     pub(crate) fn new(d: i128) -> Option<Self> {
-        let magnitude = d.unsigned_abs();
-        let above = 64u32.saturating_sub(magnitude.leading_zeros());
-        let mut reciprocal = Self::inverse((magnitude >> above) as u64)?;
+        let (top, above) = top(d.unsigned_abs());
+        let mut reciprocal = Self::inverse(top)?;
         reciprocal.exponent = reciprocal.exponent.saturating_sub(above as i32);
         reciprocal.negative = d < 0;
         Some(reciprocal)
@@ -196,35 +196,67 @@ impl Reciprocal {
 
     #[inline(never)]
     fn times_long(&self, n: i128, shift: i32) -> i64 {
-        let magnitude = n.unsigned_abs();
-        if magnitude == 0 {
-            return 0;
-        }
-        let bits = 128u32.wrapping_sub(magnitude.leading_zeros());
-        // Numerator cut to 64 bits; product below 2^97.
-        let cut = bits.saturating_sub(64);
-        let product = u128::from((magnitude >> cut) as u64).wrapping_mul(u128::from(self.mantissa));
+        // Numerator cut to 64 bits; its product below 2^96, as 64 bits and 32.
+        let (top, above) = top(n.unsigned_abs());
+        let low = u64::from(top as u32).wrapping_mul(self.mantissa);
+        let product = (top >> 32)
+            .wrapping_mul(self.mantissa)
+            .wrapping_add(low >> 32);
         let exponent = self
             .exponent
             .saturating_add(shift)
-            .saturating_add(cut as i32);
-        let scaled = if exponent >= 0 {
-            let room = product.leading_zeros() as i32;
-            if exponent >= room {
-                u128::MAX
-            } else {
-                product << exponent
-            }
+            .saturating_add(above as i32);
+        let size = if exponent >= 0 {
+            raised(product, low as u32, exponent.unsigned_abs())
         } else {
-            let down = exponent.unsigned_abs();
-            if down > 127 {
-                0
-            } else {
-                let half = 1u128 << down.wrapping_sub(1);
-                product.saturating_add(half) >> down
-            }
+            lowered(product, low as u32, exponent.unsigned_abs())
         };
-        self.signed(u64::try_from(scaled).unwrap_or(u64::MAX), n < 0)
+        self.signed(size, n < 0)
+    }
+}
+
+/// The upper 64 bits that are used, and how many are below them.
+const fn top(size: u128) -> (u64, u32) {
+    let (high, low) = ((size >> 64) as u64, size as u64);
+    let above = 64u32.wrapping_sub(high.leading_zeros());
+    match above {
+        0 => (low, 0),
+        64 => (high, 64),
+        _ => (high << (64u32.wrapping_sub(above)) | low >> above, above),
+    }
+}
+
+/// `(high·2^32 + low)·2^up`, saturating.
+fn raised(high: u64, low: u32, up: u32) -> u64 {
+    let whole = high << 32 | u64::from(low);
+    if high == 0 && low == 0 {
+        0
+    } else if high >> 32 == 0 && up <= whole.leading_zeros() {
+        whole << up
+    } else {
+        u64::MAX
+    }
+}
+
+/// `(high·2^32 + low) / 2^down` to nearest, saturating; `down` is not zero.
+fn lowered(high: u64, low: u32, down: u32) -> u64 {
+    let above = down.saturating_sub(32);
+    match above {
+        0 => {
+            // At most half of 2^32 is added to the low part.
+            let half = 1u64 << (down.saturating_sub(1) & 31);
+            let low = u64::from(low).wrapping_add(half);
+            let up = 32u32.saturating_sub(down);
+            match high.checked_add(low >> 32) {
+                Some(high) if up <= high.leading_zeros() => {
+                    high << up | u64::from(low as u32) >> down
+                }
+                _ => u64::MAX,
+            }
+        }
+        1..64 => (high >> above).wrapping_add(high >> above.saturating_sub(1) & 1),
+        64 => high >> 63,
+        _ => 0,
     }
 }
 
@@ -390,6 +422,25 @@ mod tests {
             let long = Reciprocal::new(i128::from(d)).unwrap().times_long(i128::from(n), shift);
             let short = ratio(n, d, shift);
             prop_assert!(long.abs_diff(short) <= 1, "{long} {short}");
+        }
+
+        #[test]
+        fn a_wide_product_is_cut_as_in_128_bits(high: u64, low: u32, cut in 0u32..64, by in 1u32..130) {
+            let high = high >> cut;
+            let whole = u128::from(high) << 32 | u128::from(low);
+            let up = if by > whole.leading_zeros() { u128::MAX } else { whole << (by & 127) };
+            let down = if by > 127 { 0 } else { (whole + (1 << (by - 1))) >> by };
+            let held = |wide: u128| u64::try_from(wide).unwrap_or(u64::MAX);
+            prop_assert_eq!(raised(high, low, by), if whole == 0 { 0 } else { held(up) });
+            prop_assert_eq!(lowered(high, low, by), held(down));
+        }
+
+        #[test]
+        fn the_top_is_the_upper_64_bits(size: u128, down in 0u32..128) {
+            let size = size >> down;
+            let (bits, above) = top(size);
+            prop_assert_eq!(u128::from(bits), size >> above);
+            prop_assert!(above == 0 || bits >> 63 == 1);
         }
 
         #[test]
