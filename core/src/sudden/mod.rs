@@ -263,7 +263,6 @@ impl<'c> Watch<'c> {
     /// Does a slice of what the newest block calls for: takes its equation, or
     /// adds at most eight equations and judges at most one window. The finding
     /// comes with the last of at most 23 slices; then `None` until the next block.
-    #[inline(never)]
     pub fn step(&mut self) -> Option<Finding> {
         if !self.due {
             return None;
@@ -272,6 +271,12 @@ impl<'c> Watch<'c> {
             self.take(moment);
             return None;
         }
+        self.judge()
+    }
+
+    /// Goes on with the search of the newest block.
+    #[inline(never)]
+    fn judge(&mut self) -> Option<Finding> {
         let mut best = Best::default();
         if let Some(scan) = &mut self.scan {
             if !scan.advance(&self.record, &self.noise) {

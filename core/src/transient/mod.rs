@@ -234,13 +234,16 @@ impl<'c> Transient<'c> {
         let theta = *self.fitting.theta();
         let tick = self.record.tick_seconds();
         let mut walk = Walk::new(&theta, first.pack());
+        let mut span = None;
         for entry in self.record.iter().take(EVICTED_AT_ONCE) {
             let row = self.config.network().row(entry.drive);
             let drive = entry.drive;
-            let span = Span::new(&theta, self.reference, row, drive, entry.duration_us, tick);
-            if let Some(span) = span {
+            let reference = self.reference;
+            let duration_us = entry.duration_us;
+            Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
+            if let Some(span) = &span {
                 let part = Part::still(entry.pack());
-                walk.pass(&span, &theta, &part, &mut Prediction::default());
+                walk.pass(span, &theta, &part, &mut Prediction::default());
             }
         }
         self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);

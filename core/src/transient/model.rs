@@ -69,16 +69,22 @@ pub(super) struct Span {
 }
 
 impl Span {
-    pub(super) fn new(
+    /// Works a span out, in its place; `None` where the circuit has no end.
+    #[inline(never)]
+    pub(super) fn write(
+        place: &mut Option<Self>,
         theta: &Theta,
         reference: Reference,
         row: Row,
         drive: Drive,
         duration_us: u32,
         tick: i64,
-    ) -> Option<Self> {
+    ) {
+        *place = None;
         let total = gt(theta, reference, row);
-        let by_total = Reciprocal::of(total)?;
+        let Some(by_total) = Reciprocal::of(total) else {
+            return;
+        };
         let rate = quotient(total, theta.capacitance);
         let z = mul(rate, millionths(duration_us));
         let delta = mul(rate, tick);
@@ -101,7 +107,9 @@ impl Span {
         } else {
             exp_neg(offset)
         };
-        let by_part = Reciprocal::of(part)?;
+        let Some(by_part) = Reciprocal::of(part) else {
+            return;
+        };
         let mean = mul(whole, over(early, &by_part));
         // 1 − e^(−z)/φ(z), the same of δ, and their difference.
         let curve = ONE.saturating_sub(quotient(stays, whole));
@@ -110,7 +118,7 @@ impl Span {
             mean,
             curve.saturating_add(offset).saturating_sub(part_curve),
         );
-        Some(Self {
+        *place = Some(Self {
             drive,
             duration_us,
             by_total,
@@ -129,7 +137,7 @@ impl Span {
             mean,
             mean_slope,
             mean_rate: mul(mean, rate),
-        })
+        });
     }
 
     pub(super) fn is_for(&self, drive: Drive, duration_us: u32) -> bool {

@@ -403,8 +403,9 @@ impl Spans {
             None => {
                 let row = setting.network.row(drive);
                 let place = self.oldest;
-                let span = Span::new(theta, setting.reference, row, drive, duration_us, tick);
-                *self.known.get_mut(place)? = span;
+                let span = self.known.get_mut(place)?;
+                let reference = setting.reference;
+                Span::write(span, theta, reference, row, drive, duration_us, tick);
                 self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
                 place
             }
