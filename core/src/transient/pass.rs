@@ -226,7 +226,8 @@ impl Pass {
 
     #[inline(never)]
     fn take(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) {
-        let mut row = self.predict(setting, theta, entry).row;
+        let mut prediction = Prediction::default();
+        self.predict(setting, theta, entry, &mut prediction);
         if entry.first {
             self.rows.reset();
             self.five.reset();
@@ -235,7 +236,8 @@ impl Pass {
         if entry.weight == 0 {
             return;
         }
-        let [.., residual] = &mut row;
+        let row = &mut prediction.row;
+        let [.., residual] = &mut *row;
         *residual = entry.chassis().saturating_sub(*residual);
         let residual = *residual;
         if self.reject(setting, residual, entry) {
@@ -244,10 +246,10 @@ impl Pass {
         let weight = u32::from(entry.weight);
         self.tally(residual, weight, entry.duration_us);
         if setting.grouped {
-            self.gather(&row, weight, entry.duration_us);
+            self.gather(row, weight, entry.duration_us);
         } else {
             self.used = self.used.saturating_add(1);
-            self.normal.add(&row, weight);
+            self.normal.add(row, weight);
         }
     }
 
@@ -306,14 +308,18 @@ impl Pass {
     }
 
     #[inline(never)]
-    fn predict(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) -> Prediction {
-        let mut out = Prediction::default();
+    fn predict(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        entry: &Entry,
+        out: &mut Prediction,
+    ) {
         match setting.pack {
-            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), &mut out),
+            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), out),
             None => {
-                let parts = parts(setting.record, self.at, entry);
-                for part in parts.iter().flatten() {
-                    self.go(setting, theta, entry, part, &mut out);
+                for part in parts(setting.record, self.at, entry).iter().flatten() {
+                    self.go(setting, theta, entry, part, out);
                 }
             }
         }
@@ -322,7 +328,6 @@ impl Pass {
         self.elapsed = self.elapsed.saturating_add(duration);
         out.put(DRIFT, middle);
         out.add(MEAN, mul(theta.drift, middle));
-        out
     }
 
     /// Goes through a part of an entry.
