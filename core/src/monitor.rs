@@ -128,21 +128,20 @@ impl<'c> Monitor<'c> {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        let (reading, estimate) = (self.steady.reading(), self.steady.estimate());
-        self.steady.go_on();
-        self.sequencer
-            .learn(self.steady.config, closed.drive, &reading);
-        let limits = self.steady.config.limits();
-        let verdict = self.judge.take(limits, &estimate);
-        Step::Answer(Report {
+        let mut report = Report {
             sequence: closed.sequence,
             drive: closed.drive,
             dwell_over: true,
-            reading,
+            reading: self.steady.reading(),
             basis: Basis::Settled,
-            estimate,
-            judged: limits.judged,
-            verdict,
-        })
+            estimate: self.steady.estimate(),
+            judged: self.steady.config.limits().judged,
+            verdict: self.judge.verdict(),
+        };
+        self.steady.go_on();
+        let config = self.steady.config;
+        self.sequencer.learn(config, closed.drive, &report.reading);
+        report.verdict = self.judge.take(config.limits(), &report.estimate);
+        Step::Answer(report)
     }
 }

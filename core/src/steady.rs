@@ -137,25 +137,37 @@ impl<'c> Steady<'c> {
     /// One bounded slice of work.
     #[inline(never)]
     pub(crate) fn step(&mut self) -> Progress {
-        let (closing, result) = match &mut self.job {
-            Job::Idle => return Progress::Idle,
+        match &mut self.job {
+            Job::Idle => Progress::Idle,
             Job::Refused(closed, _) => {
                 self.cycle.clear(closed.drive);
-                return Progress::Over;
+                Progress::Over
             }
-            Job::Proof(proof, closing) => match proof.step(self.config) {
-                Some(result) => (*closing, result),
-                None => return Progress::Busy,
-            },
+            Job::Proof(proof, _) => {
+                if proof.step() {
+                    Progress::Busy
+                } else {
+                    self.proved()
+                }
+            }
             Job::Solve(estimation, closed) => {
                 let readings = self.cycle.readings(closed.sequence);
-                return if self.estimator.step(estimation, self.config, readings) {
+                if self.estimator.step(estimation, self.config, readings) {
                     Progress::Busy
                 } else {
                     Progress::Over
-                };
+                }
             }
+        }
+    }
+
+    /// A proof has come to its end.
+    #[inline(never)]
+    fn proved(&mut self) -> Progress {
+        let Job::Proof(proof, closing) = &self.job else {
+            return Progress::Idle;
         };
+        let (closing, result) = (*closing, proof.result(self.config));
         self.job = Job::Idle;
         match (closing, result) {
             (Some(closed), Ok(reading)) => {

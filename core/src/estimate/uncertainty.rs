@@ -112,6 +112,7 @@ impl<'a> Effects<'a> {
     }
 
     /// Noise of one reading: v and Vb.
+    #[inline(never)]
     fn reading(&self, sums: &mut Sums, place: usize) {
         let Some(state) = self.system.states.get(place) else {
             return;
@@ -125,6 +126,7 @@ impl<'a> Effects<'a> {
         }
     }
 
+    #[inline(never)]
     fn lag(&self, sums: &mut Sums) {
         let mut lag = [(0, 0); READINGS];
         for (slot, state) in lag.iter_mut().zip(&self.system.states) {
@@ -159,6 +161,7 @@ impl<'a> Effects<'a> {
 
     /// Gain and offset of one channel, the same in every state: its error is
     /// an error of (v, Vb) by `moves`, and it measures `measured(v, Vb)`.
+    #[inline(never)]
     fn channel(
         &self,
         sums: &mut Sums,
@@ -191,6 +194,7 @@ impl<'a> Effects<'a> {
 
     /// Tolerance of one part: a resistance high by ε carries less of its
     /// current by ε, and a source high by ε pushes more by ε.
+    #[inline(never)]
     fn element(&self, sums: &mut Sums, element: &Element) {
         let mut by_resistance = [0; READINGS];
         let mut by_source = [0; READINGS];
@@ -212,6 +216,7 @@ impl<'a> Effects<'a> {
     }
 
     /// One independent source, as errors of the current balance.
+    #[inline(never)]
     fn add(&self, sums: &mut Sums, currents: &[i64; READINGS]) {
         if currents.iter().all(|&current| current == 0) {
             return;

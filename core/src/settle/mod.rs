@@ -109,17 +109,22 @@ impl Settling {
         Ok(())
     }
 
-    /// One slice of work; the answer when it is done.
-    #[inline(never)]
-    pub(crate) fn step(&mut self, config: &Config) -> Option<Result<Reading, Reason>> {
-        if !self.fit.is_done() {
+    /// One slice of work; false once [`Settling::result`] has the answer.
+    pub(crate) fn step(&mut self) -> bool {
+        let busy = !self.fit.is_done();
+        if busy {
             self.fit.step();
-            return None;
         }
-        Some(match self.fit.result() {
+        busy
+    }
+
+    /// The settled reading, or the reason why there is none.
+    #[inline(never)]
+    pub(crate) fn result(&self, config: &Config) -> Result<Reading, Reason> {
+        match self.fit.result() {
             Some(fitted) => self.decide(config, &fitted),
             None => Err(Reason::NotSettled),
-        })
+        }
     }
 
     /// Length of a slot.

@@ -398,35 +398,35 @@ impl<'c> SwiftMonitor<'c> {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        let mut estimate = self.steady.estimate();
-        let mut basis = Basis::Transient;
-        match self.better(closed.sequence, &estimate) {
-            Better::Settled => basis = Basis::Settled,
-            Better::Fitted(fitted) => estimate = Ok(*fitted),
-            Better::Neither => estimate = Err(Reason::Implausible),
-        }
-        let reading = self.steady.reading();
+        let mut report = Report {
+            sequence: closed.sequence,
+            drive: closed.drive,
+            dwell_over: true,
+            reading: self.steady.reading(),
+            basis: Basis::Transient,
+            estimate: self.steady.estimate(),
+            judged: self.config.limits().judged,
+            verdict: self.judge.verdict(),
+        };
         self.steady.go_on();
-        if estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+        match self.better(closed.sequence, &report.estimate) {
+            Better::Settled => report.basis = Basis::Settled,
+            Better::Fitted(fitted) => report.estimate = Ok(*fitted),
+            Better::Neither => report.estimate = Err(Reason::Implausible),
+        }
+        if report.estimate == Err(Reason::Implausible) && self.fitted.is_some() {
             self.restart();
         }
         let limits = self.config.limits();
         // A suspicion alone, which forbids to believe a fit, changes no verdict.
-        let verdict = match &estimate {
-            Ok(estimate) if basis == Basis::Transient => self.judge.take_growing(limits, estimate),
+        report.verdict = match &report.estimate {
+            Ok(estimate) if report.basis == Basis::Transient => {
+                self.judge.take_growing(limits, estimate)
+            }
             Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
-            _ => self.judge.take(limits, &estimate),
+            estimate => self.judge.take(limits, estimate),
         };
-        Step::Answer(Report {
-            sequence: closed.sequence,
-            drive: closed.drive,
-            dwell_over: true,
-            reading,
-            basis,
-            estimate,
-            judged: limits.judged,
-            verdict,
-        })
+        Step::Answer(report)
     }
 
     #[inline(never)]
