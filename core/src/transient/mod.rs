@@ -44,7 +44,7 @@
 //! * `record`, `pack`: block means, thinned with the age since the switch, and
 //!   the pack voltage between them.
 //! * `theta`, `model`: the parameters, and the prediction of a mean and its derivatives, exact for any τ.
-//! * `start`, `pass`, `search`: where to begin, one walk through the record, and
+//! * `start`, `pass`, `spans`, `search`: where to begin, one walk through the record, and
 //!   which way to go from there.
 //! * `beliefs`, `change`: what is taken for granted, and whether the circuit is
 //!   still the same.
@@ -72,6 +72,7 @@ mod record;
 mod scaled;
 mod search;
 mod solve;
+mod spans;
 mod start;
 #[cfg(test)]
 mod tests;

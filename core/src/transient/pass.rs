@@ -2,13 +2,14 @@
 //! residuals, normal equations, and what the residuals look like.
 
 use super::groups::Group;
-use super::model::{Course, MEAN, Part, Prediction, Span, Walk};
+use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
 use super::pack::parts;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
+use super::spans::Spans;
 use super::theta::{COUPLING, DRIFT, LAG, Reference, Theta, quotient};
-use crate::config::{Drive, Network};
+use crate::config::Network;
 use crate::num::{ONE, millionths, mul, times};
 
 /// Entries taken in one slice of work, if they are plain: one that wants new
@@ -131,10 +132,7 @@ impl Pass {
         length: 0,
         elapsed: 0,
         tick: 0,
-        spans: Spans {
-            known: [None; 3],
-            oldest: 0,
-        },
+        spans: Spans::NONE,
         rows: Group::new(0),
         five: Group::new(0),
         batch: (0, 0, 0),
@@ -374,47 +372,5 @@ impl Pass {
                 quotient(middle.saturating_sub(self.length), self.length)
             }
         }
-    }
-}
-
-/// The coefficients of the last three kinds of span.
-#[derive(Debug, Clone)]
-struct Spans {
-    known: [Option<Span>; 3],
-    oldest: usize,
-}
-
-impl Spans {
-    fn place(&self, drive: Drive, duration_us: u32) -> Option<usize> {
-        let is_for = |span: &Option<Span>| {
-            let span = span.as_ref();
-            span.is_some_and(|span| span.is_for(drive, duration_us))
-        };
-        self.known.iter().position(is_for)
-    }
-
-    /// The coefficients of a span, worked out if they are not known.
-    #[inline(never)]
-    fn get(
-        &mut self,
-        setting: &Setting<'_>,
-        theta: &Theta,
-        drive: Drive,
-        duration_us: u32,
-        tick: i64,
-    ) -> Option<&Span> {
-        let place = match self.place(drive, duration_us) {
-            Some(place) => place,
-            None => {
-                let row = setting.network.row(drive);
-                let place = self.oldest;
-                let span = self.known.get_mut(place)?;
-                let reference = setting.reference;
-                Span::write(span, theta, reference, row, drive, duration_us, tick);
-                self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
-                place
-            }
-        };
-        self.known.get(place)?.as_ref()
     }
 }

@@ -7,83 +7,30 @@
 //!      +----------------------------+-- minimum --> test for a change --> fit      +--> not found
 //! ```
 
-use super::beliefs::{Beliefs, Revision};
-use super::change::{Step, Test, Tested};
-use super::fit::{self, Converged, Covariance, Fit};
+mod job;
+mod minimum;
+
+use super::beliefs::Beliefs;
+use super::change::{Step, Tested};
 use super::ground::Ground;
 use super::normal::System;
 use super::pack::{Level, Survey};
 use super::pass::{Pass, Setting, Shape, Walked};
 use super::record::View;
 use super::scaled::Scaled;
-use super::search::{self, Bounds, DETERMINED, Found, Search, freedom};
+use super::search::{self, Bounds, Found, Search};
 use super::start::{Start, Started};
 use super::theta::Theta;
 use crate::num::{millionths, mul};
+use job::{Attempt, Job, Weighing};
 
 /// Fewest entries that are fitted, and of a circuit that was seen to change: a
 /// few entries that straddle two circuits can pass for a third.
 const FEWEST: usize = 10;
 const FEWEST_MOVING: usize = 24;
-/// Fewest sums over five blocks that are fitted, and entries below which a
-/// record is short: it can tell neither a drift from the relaxation of a slow
-/// circuit, nor that no circuit explains it.
-const FEWEST_GROUPED: u32 = 16;
+/// Entries below which a record is short: it can tell neither a drift from the
+/// relaxation of a slow circuit, nor that no circuit explains it.
 pub(super) const LONG: usize = 40;
-/// Entries without a suspicion that show that a circuit has come to rest.
-const STILL: usize = 64;
-
-/// Where the search for a fit starts, in the order of trying.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Attempt {
-    /// From the fit before. Entries that contradict it are left out.
-    Warm,
-    /// From nothing. All entries count.
-    Cold,
-    /// From nothing, with drift and lag of the reading free.
-    Free,
-}
-
-#[derive(Debug, Clone)]
-#[allow(
-    clippy::large_enum_variant,
-    reason = "one job at a time, in place, without a heap"
-)]
-enum Job {
-    Idle,
-    /// Before anything else, a look at the record.
-    Survey(Survey),
-    Scan(Start),
-    Walk(Pass),
-    /// A finished walk and its equations.
-    Weigh(Weighing, Walked, System),
-    /// The search looks for a step, and makes it; anew from there, if so.
-    Advance {
-        anew: bool,
-    },
-    Go {
-        anew: bool,
-    },
-    /// The rest of the measure; then it is tested whether the minimum is that
-    /// of one circuit.
-    Complete(Converged, System),
-    Test(Test, Converged),
-}
-
-/// How far a finished walk has come.
-#[derive(Debug, Clone, Copy)]
-enum Weighing {
-    /// The beliefs are added.
-    Believe,
-    /// The search decides whether it has ended.
-    Judge,
-    /// The last step is made.
-    Go,
-    /// A minimum is examined before it is believed.
-    Examine,
-    /// One that is believed is measured.
-    Measure,
-}
 
 /// What one slice of work came to.
 #[derive(Debug, Clone, Copy)]
@@ -447,136 +394,5 @@ impl Fitting {
     fn not_found(&mut self) -> Outcome {
         self.forget();
         Outcome::NotFound
-    }
-
-    /// Examines a minimum before it is believed.
-    #[inline(never)]
-    fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Weigh(_, walked, system) = &self.job else {
-            return Outcome::Busy;
-        };
-        let walked = *walked;
-        let squares = system.squares();
-        if self.revisions > 0 && !self.wants_grouping(&walked) {
-            let freedom = freedom(walked.used, DETERMINED);
-            let least = self.beliefs.least_variance(freedom);
-            let noise = search::variance(squares, freedom, least);
-            match self.beliefs.revise(system, &self.search.theta, noise) {
-                Revision::Kept => {}
-                Revision::Contradicted if self.attempt == Attempt::Free => {}
-                Revision::Contradicted => {
-                    self.attempt = Attempt::Free;
-                    return self.start(ground);
-                }
-                Revision::Restored => {
-                    self.revisions = self.revisions.wrapping_sub(1);
-                    self.search.restart();
-                    return self.walk(ground);
-                }
-            }
-        }
-        if self.change_grouping(&walked) {
-            self.search.restart();
-            return self.walk(ground);
-        }
-        if self.grouped && walked.used < FEWEST_GROUPED {
-            self.stop();
-            return Outcome::Idle;
-        }
-        if walked.trailing > 0 {
-            // The next entries will show whether the newest are to be believed.
-            self.stop();
-            return Outcome::Idle;
-        }
-        if let Some(step) = self.rival.filter(|step| step.left.less(squares)) {
-            return self.changed(step);
-        }
-        if let Job::Weigh(weighing, ..) = &mut self.job {
-            *weighing = Weighing::Measure;
-        }
-        Outcome::Busy
-    }
-
-    /// Measures a minimum that is believed.
-    #[inline(never)]
-    fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Weigh(_, walked, system) = &self.job else {
-            return Outcome::Busy;
-        };
-        let freedom = freedom(walked.used, DETERMINED);
-        let least = self.beliefs.least_variance(freedom);
-        let noise = search::variance(system.squares(), freedom, least);
-        let converged = Converged {
-            covariance: Covariance::new(system, freedom),
-            batches: walked.batches,
-            least,
-            used: walked.used,
-            rejected: walked.rejected,
-            span: millionths(self.length_us),
-            // Hum passes the groups but not the single entries.
-            single: walked.single.mean().max(noise),
-            pack: ground.record.get(0).map_or(0, |first| first.pack()),
-            pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
-        };
-        self.job = Job::Complete(converged, system.clone());
-        Outcome::Busy
-    }
-
-    #[inline(never)]
-    fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
-        if let Job::Complete(converged, system) = &mut self.job {
-            converged.covariance.complete(system);
-            self.job = Job::Test(Test::new(ground.record), converged.clone());
-        }
-        Outcome::Busy
-    }
-
-    /// Rows are to be summed over five blocks when hum has come, and no longer
-    /// when it has gone: that is news.
-    fn wants_grouping(&self, walked: &Walked) -> bool {
-        let (single, fives) = (walked.single.mean(), walked.fives.mean());
-        let wanted = if self.grouped {
-            !single.less(fives.shifted(1))
-        } else {
-            walked.fives.count >= 8 && fives.shifted(3).less(single)
-        };
-        wanted != self.grouped && self.revisions > 0
-    }
-
-    /// True when the grouping changed.
-    fn change_grouping(&mut self, walked: &Walked) -> bool {
-        let changes = self.wants_grouping(walked);
-        if changes {
-            self.grouped = !self.grouped;
-            self.revisions = self.revisions.wrapping_sub(1);
-        }
-        changes
-    }
-
-    /// The figures of the fit that is ready; `None` where no passive circuit
-    /// has them.
-    #[inline(never)]
-    pub(super) fn publish(&mut self, ground: &Ground<'_>) -> Option<Fit> {
-        let Job::Test(test, converged) = &mut self.job else {
-            return None;
-        };
-        self.moving &= ground.record.len() < STILL || !test.unsuspicious();
-        // From a poor minimum, the next fit starts from nothing.
-        self.variance = converged.quiet().then_some(converged.single);
-        let mut theta = &self.search.theta;
-        if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
-            theta = &trend.theta;
-            converged.follow(trend.covariance);
-        }
-        let cycle = ground.config.timing().cycle().iter();
-        let network = ground.config.network();
-        let conductances = cycle.map(|&drive| network.row(drive).g.to_bits());
-        let longest = fit::longest(theta, ground.reference, conductances);
-        let fit = converged.fit(theta, ground.reference, test.suspected, longest);
-        self.stop();
-        if fit.is_none() {
-            self.forget();
-        }
-        fit
     }
 }

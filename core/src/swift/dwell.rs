@@ -1,0 +1,85 @@
+//! The end of a dwell: the better of what is known is reported.
+
+use super::SwiftMonitor;
+use crate::monitor::Step;
+use crate::num;
+use crate::reason::Reason;
+use crate::report::{Basis, Estimate, Report};
+use crate::sudden::Stage;
+
+/// Standard uncertainties between a settled and a fitted estimate that are a
+/// contradiction.
+const CONTRADICTION: i64 = 4;
+
+/// Dwells after a change for which older readings do not count against a fit.
+const CYCLE: u32 = 2;
+
+impl SwiftMonitor<'_> {
+    /// A dwell is over: the better of what is known.
+    #[inline(never)]
+    pub(super) fn conclude(&mut self) -> Step {
+        let Some(closed) = self.steady.over() else {
+            return Step::Idle;
+        };
+        let mut report = Report {
+            sequence: closed.sequence,
+            drive: closed.drive,
+            dwell_over: true,
+            reading: self.steady.reading(),
+            basis: Basis::Transient,
+            estimate: self.steady.estimate(),
+            judged: self.config.limits().judged,
+            verdict: self.judge.verdict(),
+        };
+        self.steady.go_on();
+        match self.better(closed.sequence, &report.estimate) {
+            Better::Settled => report.basis = Basis::Settled,
+            Better::Fitted(fitted) => report.estimate = Ok(*fitted),
+            Better::Neither => report.estimate = Err(Reason::Implausible),
+        }
+        if report.estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+            self.restart();
+        }
+        let limits = self.config.limits();
+        // A suspicion alone, which forbids to believe a fit, changes no verdict.
+        report.verdict = match &report.estimate {
+            Ok(estimate) if report.basis == Basis::Transient => {
+                self.judge.take_growing(limits, estimate)
+            }
+            Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
+            estimate => self.judge.take(limits, estimate),
+        };
+        Step::Answer(report)
+    }
+
+    #[inline(never)]
+    fn better(&self, sequence: u32, settled: &Result<Estimate, Reason>) -> Better<'_> {
+        let believed = self.fitted.as_ref();
+        let Some(fitted) = believed.filter(|_| self.stage != Stage::Suspected) else {
+            return Better::Settled;
+        };
+        match settled {
+            Ok(settled) if contradict(settled, fitted) => Better::Neither,
+            Ok(settled) if settled.conductance.u < fitted.conductance.u => Better::Settled,
+            // Readings from before the change that a fit has left behind.
+            Err(Reason::CircuitChanged) if sequence.wrapping_sub(self.started) > CYCLE => {
+                Better::Settled
+            }
+            Ok(_) | Err(_) => Better::Fitted(fitted),
+        }
+    }
+}
+
+/// The better of a settled and a fitted estimate.
+enum Better<'a> {
+    Settled,
+    Fitted(&'a Estimate),
+    /// They contradict each other.
+    Neither,
+}
+
+fn contradict(a: &Estimate, b: &Estimate) -> bool {
+    let apart = a.conductance.value.saturating_sub(b.conductance.value);
+    let u = num::hypot(&[a.conductance.u.to_bits(), b.conductance.u.to_bits()]);
+    apart.to_bits().saturating_abs() > u.saturating_mul(CONTRADICTION)
+}

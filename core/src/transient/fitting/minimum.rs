@@ -1,0 +1,151 @@
+//! A minimum that the search has found: is it believed, how sure is it, and
+//! what are its figures?
+
+use super::super::beliefs::Revision;
+use super::super::change::Test;
+use super::super::fit::{self, Converged, Covariance, Fit};
+use super::super::ground::Ground;
+use super::super::pass::Walked;
+use super::super::scaled::Scaled;
+use super::super::search::{self, DETERMINED, freedom};
+use super::job::{Attempt, Job, Weighing};
+use super::{Fitting, Outcome};
+use crate::num::millionths;
+
+/// Fewest sums over five blocks that are fitted.
+const FEWEST_GROUPED: u32 = 16;
+/// Entries without a suspicion that show that a circuit has come to rest.
+const STILL: usize = 64;
+
+impl Fitting {
+    /// Examines a minimum before it is believed.
+    #[inline(never)]
+    pub(super) fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Weigh(_, walked, system) = &self.job else {
+            return Outcome::Busy;
+        };
+        let walked = *walked;
+        let squares = system.squares();
+        if self.revisions > 0 && !self.wants_grouping(&walked) {
+            let freedom = freedom(walked.used, DETERMINED);
+            let least = self.beliefs.least_variance(freedom);
+            let noise = search::variance(squares, freedom, least);
+            match self.beliefs.revise(system, &self.search.theta, noise) {
+                Revision::Kept => {}
+                Revision::Contradicted if self.attempt == Attempt::Free => {}
+                Revision::Contradicted => {
+                    self.attempt = Attempt::Free;
+                    return self.start(ground);
+                }
+                Revision::Restored => {
+                    self.revisions = self.revisions.wrapping_sub(1);
+                    self.search.restart();
+                    return self.walk(ground);
+                }
+            }
+        }
+        if self.change_grouping(&walked) {
+            self.search.restart();
+            return self.walk(ground);
+        }
+        if self.grouped && walked.used < FEWEST_GROUPED {
+            self.stop();
+            return Outcome::Idle;
+        }
+        if walked.trailing > 0 {
+            // The next entries will show whether the newest are to be believed.
+            self.stop();
+            return Outcome::Idle;
+        }
+        if let Some(step) = self.rival.filter(|step| step.left.less(squares)) {
+            return self.changed(step);
+        }
+        if let Job::Weigh(weighing, ..) = &mut self.job {
+            *weighing = Weighing::Measure;
+        }
+        Outcome::Busy
+    }
+
+    /// Measures a minimum that is believed.
+    #[inline(never)]
+    pub(super) fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Weigh(_, walked, system) = &self.job else {
+            return Outcome::Busy;
+        };
+        let freedom = freedom(walked.used, DETERMINED);
+        let least = self.beliefs.least_variance(freedom);
+        let noise = search::variance(system.squares(), freedom, least);
+        let converged = Converged {
+            covariance: Covariance::new(system, freedom),
+            batches: walked.batches,
+            least,
+            used: walked.used,
+            rejected: walked.rejected,
+            span: millionths(self.length_us),
+            // Hum passes the groups but not the single entries.
+            single: walked.single.mean().max(noise),
+            pack: ground.record.get(0).map_or(0, |first| first.pack()),
+            pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
+        };
+        self.job = Job::Complete(converged, system.clone());
+        Outcome::Busy
+    }
+
+    #[inline(never)]
+    pub(super) fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
+        if let Job::Complete(converged, system) = &mut self.job {
+            converged.covariance.complete(system);
+            self.job = Job::Test(Test::new(ground.record), converged.clone());
+        }
+        Outcome::Busy
+    }
+
+    /// Rows are to be summed over five blocks when hum has come, and no longer
+    /// when it has gone: that is news.
+    fn wants_grouping(&self, walked: &Walked) -> bool {
+        let (single, fives) = (walked.single.mean(), walked.fives.mean());
+        let wanted = if self.grouped {
+            !single.less(fives.shifted(1))
+        } else {
+            walked.fives.count >= 8 && fives.shifted(3).less(single)
+        };
+        wanted != self.grouped && self.revisions > 0
+    }
+
+    /// True when the grouping changed.
+    pub(super) fn change_grouping(&mut self, walked: &Walked) -> bool {
+        let changes = self.wants_grouping(walked);
+        if changes {
+            self.grouped = !self.grouped;
+            self.revisions = self.revisions.wrapping_sub(1);
+        }
+        changes
+    }
+
+    /// The figures of the fit that is ready; `None` where no passive circuit
+    /// has them.
+    #[inline(never)]
+    pub(in super::super) fn publish(&mut self, ground: &Ground<'_>) -> Option<Fit> {
+        let Job::Test(test, converged) = &mut self.job else {
+            return None;
+        };
+        self.moving &= ground.record.len() < STILL || !test.unsuspicious();
+        // From a poor minimum, the next fit starts from nothing.
+        self.variance = converged.quiet().then_some(converged.single);
+        let mut theta = &self.search.theta;
+        if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
+            theta = &trend.theta;
+            converged.follow(trend.covariance);
+        }
+        let cycle = ground.config.timing().cycle().iter();
+        let network = ground.config.network();
+        let conductances = cycle.map(|&drive| network.row(drive).g.to_bits());
+        let longest = fit::longest(theta, ground.reference, conductances);
+        let fit = converged.fit(theta, ground.reference, test.suspected, longest);
+        self.stop();
+        if fit.is_none() {
+            self.forget();
+        }
+        fit
+    }
+}
