@@ -170,3 +170,66 @@ fn standard_input_needs_a_network_by_name() {
     assert_eq!(run.code, Some(2));
     assert!(run.err.contains("--network"), "{}", run.err);
 }
+
+/// Feeds a pseudo-terminal: noise, the capture with spoilt rows, a pause, then the device is unplugged.
+const SERIAL: &str = r#"
+import os, pty, subprocess, sys, time, tty
+program, network, capture = sys.argv[1:]
+lines = open(capture, "rb").read().splitlines()
+controller, line = pty.openpty()
+tty.setraw(line)
+watch = subprocess.Popen([program, "live", os.ttyname(line), "--network", network],
+                         stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL)
+os.write(controller, b"5,raise,1\xff\xfe\r\n")
+said = watch.stderr.readline()  # that it waits for the header row: so it has the device open
+os.close(line)
+for number, text in enumerate(lines):
+    os.write(controller, text + b"\r\n")
+    if number in (500, 501):
+        os.write(controller, b"1.0\x80,ra\xffise\r\n")
+    if number == 900:
+        time.sleep(2.5)
+out = b""
+while not out.endswith(b"alarm\n"):
+    out += watch.stdout.readline()
+os.write(controller, b"99.0,rai")
+os.close(controller)
+rest, errors = watch.communicate()
+sys.stdout.buffer.write(out + rest)
+sys.stderr.buffer.write(said + errors)
+sys.exit(watch.returncode)
+"#;
+
+/// A serial line as it is: joined in the middle of a row, disturbed, silent for a while, unplugged.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_serial_line_is_followed_through_noise_and_silence_until_it_is_unplugged() {
+    let bench = Bench::new();
+    let (first, second) = halves();
+    bench.write("run.csv", [first, second].concat());
+    bench.write("serial.py", SERIAL);
+    let ran = Command::new("python3")
+        .args([
+            "serial.py",
+            env!("CARGO_BIN_EXE_ohmsplit"),
+            &fixture(NETWORK),
+        ])
+        .arg("run.csv")
+        .current_dir(bench.folder.path())
+        .output();
+    let Ok(ran) = ran else {
+        eprintln!("skipped: no python3 here");
+        return;
+    };
+    let run = Run::of(&ran);
+    let all = format!("{}{}", run.out, run.err);
+    assert_eq!(run.code, Some(20), "{all}");
+    for words in [
+        "waiting for the header row",
+        "passed over, 2 in all",
+        "stalled: no sample for 2 s",
+        "ALARM: the interval",
+    ] {
+        assert!(all.contains(words), "{words} in: {all}");
+    }
+}

@@ -163,6 +163,6 @@ fn flow(state: &State) -> String {
     };
     match &state.skipped {
         (0, _) => flow,
-        (lines, problem) => format!("{flow}; {lines} bad rows passed over: {problem}"),
+        (lines, problem) => format!("{flow}; {lines} bad rows: {problem}"),
     }
 }

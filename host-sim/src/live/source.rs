@@ -169,7 +169,10 @@ pub fn start(
     std::thread::spawn(move || {
         let read = match bytes {
             Bytes::Ending(bytes) => stream.read(bytes, None),
-            Bytes::Device(device) => stream.read_device(device),
+            Bytes::Device(device) => {
+                let gone = Arc::clone(&device.gone);
+                stream.read_device(device, &gone)
+            }
         };
         if let Err(error) = read {
             stream.tell(Message::Failed(error));
@@ -213,8 +216,7 @@ impl Stream {
     }
 
     /// Reads from the header row on, wherever the line was joined.
-    fn read_device(&self, device: Device) -> Result<(), HostError> {
-        let gone = Arc::clone(&device.gone);
+    fn read_device(&self, device: impl Read + 'static, gone: &AtomicBool) -> Result<(), HostError> {
         let mut bytes = BufReader::new(device);
         let mut line = Vec::new();
         loop {
@@ -228,7 +230,7 @@ impl Stream {
                 );
             }
             if is_header(&line) {
-                return self.read(Cursor::new(line).chain(bytes), Some(&gone));
+                return self.read(Cursor::new(line).chain(bytes), Some(gone));
             }
             let other = HostError::input("this is not the header row").in_file(&*self.name);
             if !self.tell(Message::Skipped(other)) {
