@@ -225,6 +225,12 @@ pub fn name_below(folder: &Path, path: &Path) -> String {
     parts.collect::<Vec<_>>().join("/")
 }
 
+/// How many threads work: as many as there are processors unless the user says.
+#[must_use]
+pub fn threads(asked: Option<NonZeroUsize>) -> NonZeroUsize {
+    asked.unwrap_or_else(|| std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN))
+}
+
 /// Does work on several threads; `take` gets the results in the order of the
 /// items, each as soon as those before it are there.
 ///
@@ -237,11 +243,10 @@ pub fn in_order<T: Sync, R: Send>(
     mut take: impl FnMut(&T, R) -> Result<(), HostError>,
 ) -> Result<(), HostError> {
     static GO_ON: AtomicBool = AtomicBool::new(false);
-    let all = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let mut taken = items.iter();
     ordered::in_order(
         0..items.len(),
-        threads.unwrap_or_else(all),
+        self::threads(threads),
         &GO_ON,
         |place| Ok(work(&items[place])),
         |result| taken.next().map_or(Ok(()), |item| take(item, result)),

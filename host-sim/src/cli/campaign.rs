@@ -1,13 +1,13 @@
 //! `ohmsplit campaign`
 
 use std::io::{IsTerminal, Write};
-use std::num::NonZeroUsize;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use super::End;
 use super::args::{Campaign, CampaignArgs, EfficiencyArgs, MergeArgs, SweepArgs};
+use crate::bulk::threads;
 use crate::campaign::{self, Grid, Plan, SWIFT};
 use crate::error::HostError;
 use crate::sweep::{self, Run, Shard};
@@ -78,10 +78,6 @@ fn tell(folder: &Path, files: &[&str], complete: bool) -> Result<End, HostError>
         eprintln!("written: {}", folder.join(name).display());
     }
     Ok(End::Done)
-}
-
-fn threads(asked: Option<NonZeroUsize>) -> NonZeroUsize {
-    asked.unwrap_or_else(|| std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN))
 }
 
 /// Set by the first Ctrl-C, or by a request to terminate; a second one ends the program at once.

@@ -64,8 +64,8 @@ struct Item {
     unit: Option<String>,
 }
 
-/// Most units of a capture that are worked on at once: each has a core of its own in memory.
-const AT_ONCE: usize = 32;
+/// Most units of a capture that are worked on in one reading of it: each has a core of its own in memory, some 20 kB.
+const AT_ONCE: usize = 256;
 
 /// How far a run is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -132,10 +132,12 @@ impl Open {
         // Units of one capture are read together.
         let due = self.items[self.begun..]
             .chunk_by(|a, b| a.unit.is_some() && b.unit.is_some() && a.capture == b.capture);
-        let due: Vec<&[Item]> = due.flat_map(|items| items.chunks(AT_ONCE)).collect();
+        let threads = bulk::threads(plan.threads);
+        let share = |items: &[Item]| items.len().div_ceil(threads.get()).clamp(1, AT_ONCE);
+        let due: Vec<&[Item]> = due.flat_map(|items| items.chunks(share(items))).collect();
         bulk::in_order(
             &due,
-            plan.threads,
+            Some(threads),
             |items| rows(plan, items),
             |_, rows| {
                 let lock = self.table.lock();
