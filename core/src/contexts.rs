@@ -21,6 +21,7 @@ use embedded_hal::digital::OutputPin;
 use heapless::spsc::{Consumer, Producer, Queue};
 
 use crate::config::{Config, Drive};
+use crate::diagnose::Findings;
 use crate::front::{RawBlock, Sampler};
 use crate::monitor::{Monitor, Step};
 use crate::pins::Switches;
@@ -43,6 +44,8 @@ pub trait Background<'c> {
     fn drive(&self) -> Drive;
     /// The verdict as it stands.
     fn verdict(&self) -> Verdict;
+    /// What the self-diagnosis finds.
+    fn findings(&self) -> Findings;
 }
 
 macro_rules! background {
@@ -65,6 +68,9 @@ macro_rules! background {
             }
             fn verdict(&self) -> Verdict {
                 self.verdict()
+            }
+            fn findings(&self) -> Findings {
+                self.findings()
             }
         }
     };

@@ -39,6 +39,7 @@
 //! | drive | `drive` | readings into drive cycles, and the next drive state |
 //! | estimate | `estimate` | a cycle into G, Gp and all that follows |
 //! | judgement | `judge` | an estimate into a verdict |
+//! | self-diagnosis | [`diagnose`] | blocks, readings and estimates into findings, which withhold a verdict |
 //! | report | [`Report`] | all of it, by value |
 //!
 //! [`Monitor`] is this pipeline. [`SwiftMonitor`] runs two more estimators
@@ -112,6 +113,7 @@ mod documents {
 
 pub mod config;
 pub mod contexts;
+pub mod diagnose;
 mod drive;
 mod estimate;
 #[cfg(feature = "defmt")]
@@ -141,6 +143,7 @@ pub mod transient;
 pub mod trend;
 pub mod units;
 
+pub use diagnose::{Finding, Findings};
 pub use front::{Block, Flags, RawBlock, Sampler};
 pub use monitor::{Monitor, Step};
 pub use reason::Reason;

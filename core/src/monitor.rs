@@ -2,6 +2,7 @@
 //! all stages, is imported by none.
 
 use crate::config::{Config, Drive};
+use crate::diagnose::{Diagnosis, Findings};
 use crate::drive::Sequencer;
 use crate::front::{Block, Order, RawBlock, convert};
 use crate::judge::Judge;
@@ -33,12 +34,13 @@ pub struct Monitor<'c> {
     steady: Steady<'c>,
     sequencer: Sequencer,
     judge: Judge,
+    diagnosis: Diagnosis,
     order: Order,
 }
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<Monitor<'_>>() <= 1 << 10);
+const _: () = assert!(size_of::<Monitor<'_>>() <= 1200);
 
 impl<'c> Monitor<'c> {
     /// A monitor that has seen nothing.
@@ -48,6 +50,7 @@ impl<'c> Monitor<'c> {
             steady: Steady::new(config),
             sequencer: Sequencer::new(config),
             judge: Judge::default(),
+            diagnosis: Diagnosis::default(),
             order: Order::default(),
         }
     }
@@ -62,8 +65,14 @@ impl<'c> Monitor<'c> {
 
     /// The verdict as it stands.
     #[must_use]
-    pub const fn verdict(&self) -> Verdict {
-        self.judge.verdict()
+    pub fn verdict(&self) -> Verdict {
+        self.findings().withhold(self.judge.verdict())
+    }
+
+    /// What the self-diagnosis finds.
+    #[must_use]
+    pub fn findings(&self) -> Findings {
+        self.diagnosis.findings(self.steady.config)
     }
 
     /// Takes a block from the [`crate::Sampler`]. Call [`Monitor::step`] until
@@ -78,6 +87,7 @@ impl<'c> Monitor<'c> {
         if !self.order.follows(raw) {
             self.lose(&mut block);
         }
+        self.diagnosis.listen(self.steady.config, raw, &block);
         if block.flags.first_in_dwell {
             self.sequencer.begin(block.drive);
         }
@@ -97,6 +107,7 @@ impl<'c> Monitor<'c> {
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {
         self.steady.lose();
+        self.diagnosis.restart();
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
         let missing = Err(Reason::SamplesMissing);
@@ -136,12 +147,16 @@ impl<'c> Monitor<'c> {
             basis: Basis::Settled,
             estimate: self.steady.estimate(),
             judged: self.steady.config.limits().judged,
+            findings: Findings::NONE,
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
         let config = self.steady.config;
         self.sequencer.learn(config, closed.drive, &report.reading);
-        report.verdict = self.judge.take(config.limits(), &report.estimate);
+        self.judge.take(config.limits(), &report.estimate);
+        self.diagnosis.conclude(config, &report);
+        report.findings = self.findings();
+        report.verdict = self.verdict();
         Step::Answer(report)
     }
 }

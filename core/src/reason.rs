@@ -35,11 +35,17 @@ pub enum Reason {
     /// The circuit changed so much between the readings of the cycle that they
     /// do not describe one circuit.
     CircuitChanged = 11,
+    /// The self-diagnosis has found a fault of the measuring circuit: see the
+    /// findings of the report.
+    Diagnosed = 12,
+    /// Something moves the chassis that neither circuit nor drive explains:
+    /// another monitor, an alias of ripple or hum.
+    Interference = 13,
 }
 
 impl Reason {
     /// All reasons, in order of their code.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 13] = [
         Self::NotYetMeasured,
         Self::NotSettled,
         Self::StimulusTooWeak,
@@ -51,6 +57,8 @@ impl Reason {
         Self::Implausible,
         Self::TooUncertain,
         Self::CircuitChanged,
+        Self::Diagnosed,
+        Self::Interference,
     ];
 
     /// The stable code.
@@ -74,6 +82,8 @@ impl Reason {
             Self::Implausible => "implausible",
             Self::TooUncertain => "too_uncertain",
             Self::CircuitChanged => "circuit_changed",
+            Self::Diagnosed => "diagnosed",
+            Self::Interference => "interference",
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Stage 6, what the monitor says: by value, fixed layout, no text.
 
 use crate::config::{Drive, Judged};
+use crate::diagnose::Findings;
 use crate::reason::Reason;
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts};
 
@@ -131,6 +132,8 @@ pub struct Report {
     pub estimate: Result<Estimate, Reason>,
     /// Which figure is judged.
     pub judged: Judged,
-    /// The judgement after this dwell.
+    /// What the self-diagnosis finds.
+    pub findings: Findings,
+    /// The judgement after this dwell. A finding withholds [`Verdict::Healthy`].
     pub verdict: Verdict,
 }

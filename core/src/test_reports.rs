@@ -86,5 +86,6 @@ pub(crate) fn report(
         estimate,
         judged: Judged::WeakestRail,
         verdict,
+        findings: crate::Findings::NONE,
     }
 }

@@ -86,6 +86,11 @@ fn produce(reason: Reason) -> Vec<Report> {
         }
         // From 10 MΩ to 20 kΩ between two dwells: the mixed cycle means nothing.
         Reason::CircuitChanged => changed(),
+        Reason::Diagnosed => large(),
+        // Another monitor pushes the chassis to and fro.
+        Reason::Interference => run(&design, &circuit, |v, vb, t| {
+            [v + 10.0 * (t / 1.7).fract().round(), vb]
+        }),
         // 10 bits over 480 V are half a volt, for a swing of about a volt; the
         // resistance is a little above the warning limit of 200 kΩ.
         Reason::TooUncertain => {
@@ -99,6 +104,14 @@ fn produce(reason: Reason) -> Vec<Report> {
             run(&Design::new(weak, 400.0, 10), &circuit, same)
         }
     }
+}
+
+/// Twice the capacitance that the design expects.
+fn large() -> Vec<Report> {
+    let mut small = Design::new(SOURCE, 400.0, 24);
+    small.capacitance_max_uf = 0.05;
+    let circuit = Circuit::new(Leak::inside(300e3, 0.3), 1e-7, SOURCE);
+    run(&small, &circuit, |v, vb, _| [v, vb])
 }
 
 /// A leak that falls at a drive change; the run ends with the next dwell.

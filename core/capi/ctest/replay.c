@@ -42,6 +42,7 @@ static void put_report(const ohmsplit_report_t *report) {
     put_field("estimate_reason", report->estimate_reason);
     put_field("basis", report->basis);
     put_field("dwell_over", report->dwell_over);
+    put_field("findings", report->findings);
     put_measured("chassis_microvolt", report->chassis_microvolt);
     put_measured("pack_microvolt", report->pack_microvolt);
     put_measured("time_constant_microsecond", report->time_constant_microsecond);

@@ -116,7 +116,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 3
+#define OHMSPLIT_INTERFACE 4
 
 // Alignment of the types that hold a handle.
 #define OHMSPLIT_ALIGNMENT 16
@@ -153,7 +153,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_monitor_t.
-#define OHMSPLIT_MONITOR_SIZE 1200
+#define OHMSPLIT_MONITOR_SIZE 1216
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -163,7 +163,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 8944
+#define OHMSPLIT_SWIFT_SIZE 8912
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -232,7 +232,7 @@
 #define OHMSPLIT_UNBOUNDED INT64_MAX
 
 // Bytes of ohmsplit_report_t.
-#define OHMSPLIT_REPORT_SIZE 304
+#define OHMSPLIT_REPORT_SIZE 312
 
 // Bytes of ohmsplit_answer_t.
 #define OHMSPLIT_ANSWER_SIZE 20
@@ -550,12 +550,62 @@ enum ohmsplit_reason_t
     // The circuit changed between the readings of the cycle: they do not
     // describe one circuit.
     OHMSPLIT_REASON_CIRCUIT_CHANGED = 11,
+    // The self-diagnosis has found a fault: see the findings.
+    OHMSPLIT_REASON_DIAGNOSED = 12,
+    // Something moves the chassis that neither circuit nor drive explains.
+    OHMSPLIT_REASON_INTERFERENCE = 13,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
 typedef enum ohmsplit_reason_t ohmsplit_reason_t;
 #else
 typedef int32_t ohmsplit_reason_t;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+// What the self-diagnosis can find: the places of the bits in the findings of
+// a report. All but the stored energy withhold a healthy verdict.
+enum ohmsplit_finding_t
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : int32_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+    // A converter gives one and the same code.
+    OHMSPLIT_FINDING_CONVERTER_STUCK = 1,
+    // A converter stays at its limit.
+    OHMSPLIT_FINDING_CONVERTER_SATURATED = 2,
+    // A bit of a converter never changes.
+    OHMSPLIT_FINDING_CONVERTER_BITS = 3,
+    // The chassis reads as a rail whatever is driven: a sense line, or a hard
+    // short to that rail.
+    OHMSPLIT_FINDING_SENSE_LINE = 4,
+    // No drive change moves the chassis: no stimulus, or a hard short.
+    OHMSPLIT_FINDING_NO_RESPONSE = 5,
+    // A drive state does the same as no drive.
+    OHMSPLIT_FINDING_SWITCH_STUCK = 6,
+    // No circuit has these settled voltages: drifted parts, or a leak that
+    // depends on voltage.
+    OHMSPLIT_FINDING_STATES_CONTRADICT = 7,
+    // The chassis moves against the drive, or the pack reads negative.
+    OHMSPLIT_FINDING_POLARITY = 8,
+    // The chassis reads as outside of what pack and drive can do.
+    OHMSPLIT_FINDING_PACK_IMPLAUSIBLE = 9,
+    // The number of samples in a block has changed.
+    OHMSPLIT_FINDING_TIME_BASE = 10,
+    // The capacitance is larger than the design expects.
+    OHMSPLIT_FINDING_CAPACITANCE = 11,
+    // The capacitance holds more than 0.2 J.
+    OHMSPLIT_FINDING_STORED_ENERGY = 12,
+    // Another monitor, an alias of hum or ripple, or a leak that comes and goes.
+    OHMSPLIT_FINDING_INTERFERENCE = 13,
+    // Noise and resolution are too high for the stimulus that arrives.
+    OHMSPLIT_FINDING_STIMULUS_WEAK = 14,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum ohmsplit_finding_t ohmsplit_finding_t;
+#else
+typedef int32_t ohmsplit_finding_t;
 #endif // __STDC_VERSION__ >= 202311L
 #endif // __cplusplus
 
@@ -796,6 +846,10 @@ typedef struct ohmsplit_report_t {
     int32_t basis;
     // 1 when the dwell is over; 0 in a report of ohmsplit_swift_t that came before.
     int32_t dwell_over;
+    // What the self-diagnosis finds: bit n is ohmsplit_finding_t n.
+    uint32_t findings;
+    // Zero.
+    uint32_t reserved;
     // Reading: settled voltage of the chassis against N.
     struct ohmsplit_measured_t chassis_microvolt;
     // Reading: pack voltage that belongs to it.
@@ -1089,6 +1143,10 @@ ohmsplit_status_t ohmsplit_monitor_verdict(struct ohmsplit_monitor_t *monitor,
                                            ohmsplit_verdict_t *verdict,
                                            int32_t *reason);
 
+// Background. What the self-diagnosis finds as it stands: bit n is
+// ohmsplit_finding_t n.
+ohmsplit_status_t ohmsplit_monitor_findings(struct ohmsplit_monitor_t *monitor, uint32_t *findings);
+
 // Makes a monitor that has seen nothing, also out of one that was in use. Its
 // verdict is undetermined, not yet measured.
 //
@@ -1124,6 +1182,10 @@ ohmsplit_status_t ohmsplit_swift_drive(struct ohmsplit_swift_t *monitor, ohmspli
 ohmsplit_status_t ohmsplit_swift_verdict(struct ohmsplit_swift_t *monitor,
                                          ohmsplit_verdict_t *verdict,
                                          int32_t *reason);
+
+// Background. What the self-diagnosis finds as it stands: bit n is
+// ohmsplit_finding_t n.
+ohmsplit_status_t ohmsplit_swift_findings(struct ohmsplit_swift_t *monitor, uint32_t *findings);
 
 // Fills in the defaults.
 ohmsplit_status_t ohmsplit_permit_rules_default(struct ohmsplit_rules_t *rules);

@@ -7,7 +7,7 @@ use ohmsplit::permit::{Answer, Withheld};
 use ohmsplit::units::{
     Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Seconds, Volts,
 };
-use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Reason, Report, Verdict};
+use ohmsplit::{Basis, Estimate, Findings, Interval, Kind, Reading, Reason, Report, Verdict};
 
 use crate::handle::Refused;
 use crate::settings::{drive, rounded};
@@ -34,6 +34,7 @@ pub(crate) fn report(from: &ohmsplit_report_t) -> Result<Report, Refused> {
         basis: basis(from.basis)?,
         estimate,
         judged: judged(from.judged)?,
+        findings: Findings::from_bits(from.findings).ok_or(NOT_FILLED)?,
         verdict: verdict(from.verdict, reason(from.verdict_reason)?)?,
     })
 }
@@ -274,6 +275,7 @@ mod tests {
                     basis: [Basis::Settled, Basis::Transient, Basis::Sudden][place],
                     estimate,
                     judged: [Judged::WeakestRail, Judged::BothInParallel][place % 2],
+                    findings: Findings::from_bits(sequence & 0x7ffe).expect("all of them"),
                     verdict: [
                         Verdict::Healthy,
                         Verdict::Warning,
@@ -302,7 +304,7 @@ mod tests {
                 &mut told.kind, &mut told.reading_reason, &mut told.estimate_reason, &mut told.basis,
             ];
             *fields.into_iter().nth(place).expect("eight") = code;
-            if !(0..=11).contains(&code) {
+            if !(0..=Reason::ALL.len() as i32).contains(&code) {
                 prop_assert_eq!(report(&told), Err(NOT_FILLED));
             } else if let Ok(read) = report(&told) {
                 // Whatever is taken is what the struct says.

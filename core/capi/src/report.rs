@@ -38,6 +38,8 @@ pub(crate) fn of(report: &Report) -> ohmsplit_report_t {
         estimate_reason: why(report.estimate.err()),
         basis: basis(report.basis),
         dwell_over: i32::from(report.dwell_over),
+        findings: report.findings.bits(),
+        reserved: 0,
         chassis_microvolt: NONE,
         pack_microvolt: NONE,
         time_constant_microsecond: NONE,

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use ohmsplit::Reason;
 use ohmsplit::permit::Withheld;
+use ohmsplit::{Finding, Reason};
 
 /// In the order of the header.
 const SOURCES: [&str; 16] = [
@@ -91,4 +91,17 @@ fn every_cause_of_the_core_is_in_the_header() {
     }
     let listed = header.matches(" OHMSPLIT_WITHHELD_").count();
     assert_eq!(listed, count + 1, "and one for none");
+}
+
+/// The same of findings.
+#[test]
+fn every_finding_of_the_core_is_in_the_header() {
+    let header = std::fs::read_to_string(committed()).expect("header");
+    for finding in Finding::ALL {
+        let name = finding.name().to_uppercase();
+        let line = format!("OHMSPLIT_FINDING_{name} = {},", finding.code());
+        assert!(header.contains(&line), "not in the header: {line}");
+    }
+    let listed = header.matches(" OHMSPLIT_FINDING_").count();
+    assert_eq!(listed, Finding::ALL.len());
 }

@@ -63,7 +63,7 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
         flags: Flags {
             first_in_dwell: raw.first_in_dwell,
             cut: raw.cut,
-            saturated: a.saturated || b.saturated,
+            saturated: raw.saturated,
         },
         missing: raw.missing,
         duration_us: raw.duration_us,

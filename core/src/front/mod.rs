@@ -6,7 +6,7 @@ mod convert;
 mod sampler;
 
 pub use convert::{Block, Flags};
-pub(crate) use sampler::Order;
+pub(crate) use sampler::{ChannelSums, Order};
 pub use sampler::{RawBlock, Sampler};
 
 pub(crate) use convert::convert;

@@ -10,8 +10,9 @@ use crate::sample::Sample;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct ChannelSums {
-    last: i32,
-    pub(crate) saturated: bool,
+    pub(crate) last: i32,
+    /// Bits that changed between neighbours.
+    pub(crate) toggled: i32,
     pub(crate) sum: i64,
     pub(crate) squares: u64,
 }
@@ -20,18 +21,17 @@ pub(crate) struct ChannelSums {
 const ENOUGH: u64 = 1 << 62;
 
 impl ChannelSums {
-    const fn start(code: i32, channel: &Channel) -> Self {
-        let saturated = channel.saturated(code);
+    const fn start(code: i32) -> Self {
         Self {
             last: code,
-            saturated,
+            toggled: 0,
             sum: code as i64,
             squares: 0,
         }
     }
 
     #[inline]
-    const fn add(&mut self, code: i32, channel: &Channel) {
+    const fn add(&mut self, code: i32) {
         // A code has 32 bits and a block fewer than 2^31 samples (10 s at
         // 200 MHz): the sum stays below 2^62.
         self.sum = self.sum.wrapping_add(code as i64);
@@ -40,10 +40,8 @@ impl ChannelSums {
             let step = code.saturating_sub(self.last) as i64;
             self.squares = self.squares.wrapping_add(step.wrapping_mul(step) as u64);
         }
+        self.toggled |= code ^ self.last;
         self.last = code;
-        if channel.saturated(code) {
-            self.saturated = true;
-        }
     }
 }
 
@@ -60,6 +58,8 @@ pub struct RawBlock {
     pub(crate) missing: u16,
     /// A block cut short by a drive change.
     pub(crate) cut: bool,
+    /// A code of either channel was at a limit.
+    pub(crate) saturated: bool,
     /// Microseconds from the start of the block to its end, or to its last sample when cut.
     pub(crate) duration_us: u32,
     pub(crate) count: u32,
@@ -120,8 +120,14 @@ impl<'c> Sampler<'c> {
                 block.count = block.count.saturating_add(1);
                 let [first, second] = &mut block.channels;
                 let ([a, b], [to_first, to_second]) = (sample.codes, self.channels);
-                first.add(a, to_first);
-                second.add(b, to_second);
+                first.add(a);
+                if to_first.saturated(a) {
+                    block.saturated = true;
+                }
+                second.add(b);
+                if to_second.saturated(b) {
+                    block.saturated = true;
+                }
                 self.last_us = sample.at_us;
                 None
             }
@@ -191,9 +197,10 @@ impl<'c> Sampler<'c> {
             first_in_dwell,
             missing,
             cut: false,
+            saturated: first.saturated(a) || second.saturated(b),
             duration_us: 0,
             count: 1,
-            channels: [ChannelSums::start(a, first), ChannelSums::start(b, second)],
+            channels: [ChannelSums::start(a), ChannelSums::start(b)],
         });
     }
 }

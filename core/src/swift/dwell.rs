@@ -1,6 +1,7 @@
 //! The end of a dwell: the better of what is known is reported.
 
 use super::SwiftMonitor;
+use crate::diagnose::Findings;
 use crate::monitor::Step;
 use crate::num;
 use crate::reason::Reason;
@@ -29,6 +30,7 @@ impl SwiftMonitor<'_> {
             basis: Basis::Transient,
             estimate: self.steady.estimate(),
             judged: self.config.limits().judged,
+            findings: Findings::NONE,
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
@@ -41,14 +43,19 @@ impl SwiftMonitor<'_> {
             self.restart();
         }
         let limits = self.config.limits();
-        // A suspicion alone, which forbids to believe a fit, changes no verdict.
-        report.verdict = match &report.estimate {
+        match &report.estimate {
             Ok(estimate) if report.basis == Basis::Transient => {
-                self.judge.take_growing(limits, estimate)
+                self.judge.take_growing(limits, estimate);
             }
-            Err(_) if self.stage == Stage::Suspected => self.judge.verdict(),
-            estimate => self.judge.take(limits, estimate),
-        };
+            // A suspicion alone, which forbids to believe a fit, changes no verdict.
+            Err(_) if self.stage == Stage::Suspected => {}
+            estimate => {
+                self.judge.take(limits, estimate);
+            }
+        }
+        self.diagnosis.conclude(self.config, &report);
+        report.findings = self.findings();
+        report.verdict = self.verdict();
         Step::Answer(report)
     }
 

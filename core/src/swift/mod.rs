@@ -17,6 +17,7 @@ mod circuits;
 mod dwell;
 
 use crate::config::{Config, Drive};
+use crate::diagnose::{Diagnosis, Findings};
 use crate::drive::Sequencer;
 use crate::estimate::{Early, Found, at_least};
 use crate::front::{Block, Order, RawBlock, convert};
@@ -56,6 +57,7 @@ pub struct SwiftMonitor<'c> {
     watch: Watch<'c>,
     sequencer: Sequencer,
     judge: Judge,
+    diagnosis: Diagnosis,
     order: Order,
     /// Newest pack voltage.
     pack: Volts,
@@ -88,6 +90,7 @@ impl<'c> SwiftMonitor<'c> {
             watch: Watch::new(config),
             sequencer: Sequencer::brisk(config),
             judge: Judge::default(),
+            diagnosis: Diagnosis::default(),
             order: Order::default(),
             pack: Volts::ZERO,
             paused: false,
@@ -109,8 +112,14 @@ impl<'c> SwiftMonitor<'c> {
 
     /// The verdict as it stands.
     #[must_use]
-    pub const fn verdict(&self) -> Verdict {
-        self.judge.verdict()
+    pub fn verdict(&self) -> Verdict {
+        self.findings().withhold(self.judge.verdict())
+    }
+
+    /// What the self-diagnosis finds; see [`crate::Monitor::findings`].
+    #[must_use]
+    pub fn findings(&self) -> Findings {
+        self.diagnosis.findings(self.config)
     }
 
     /// How far the watch for sudden leaks has come.
@@ -129,6 +138,7 @@ impl<'c> SwiftMonitor<'c> {
         if !self.order.follows(raw) {
             self.lose(&mut block);
         }
+        self.diagnosis.listen(self.config, raw, &block);
         if core::mem::take(&mut self.paused) {
             self.restart();
         }
@@ -147,6 +157,7 @@ impl<'c> SwiftMonitor<'c> {
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {
         self.steady.lose();
+        self.diagnosis.restart();
         self.restart();
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
@@ -309,6 +320,7 @@ impl<'c> SwiftMonitor<'c> {
         if basis == Basis::Transient {
             self.fitted = estimate.ok();
             if let Some(estimate) = &self.fitted {
+                self.diagnosis.weigh(self.config, estimate);
                 self.judge.take_growing(self.config.limits(), estimate);
             }
         }
@@ -381,7 +393,8 @@ impl<'c> SwiftMonitor<'c> {
             basis,
             estimate: *estimate,
             judged: self.config.limits().judged,
-            verdict: self.judge.verdict(),
+            findings: self.findings(),
+            verdict: self.verdict(),
         })
     }
 }

@@ -48,7 +48,7 @@ fn captures() -> &'static str {
 #[cfg(test)]
 mod tests {
     use ohmsplit::config::{Drive, Judged};
-    use ohmsplit::{Basis, Reason, Report, Verdict};
+    use ohmsplit::{Basis, Findings, Reason, Report, Verdict};
 
     use super::*;
     use crate::bound::{Circuit, Mark, MarkLine};
@@ -95,6 +95,7 @@ mod tests {
                 basis: Basis::Settled,
                 estimate: Err(Reason::NotSettled),
                 judged: Judged::WeakestRail,
+                findings: Findings::NONE,
                 verdict: Verdict::Healthy,
             },
         };

@@ -1,8 +1,10 @@
 //! One frame, from the state alone. Words and shapes carry all meaning; there
 //! is no colour.
 
+use std::fmt::Write as _;
+
 use ohmsplit::config::{Drive, Judged};
-use ohmsplit::{Kind, Verdict};
+use ohmsplit::{Finding, Kind, Verdict};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Modifier, Style};
@@ -39,7 +41,12 @@ pub fn draw(state: &State, frame: &mut Frame<'_>) {
     let strong = Style::new().add_modifier(Modifier::BOLD);
     frame.render_widget(Line::raw(format!("{}   q quits", state.title)), title);
     frame.render_widget(Paragraph::new(large).style(strong), head);
-    let words = Paragraph::new(verdict_sentence(verdict)).wrap(Wrap { trim: true });
+    let mut words = verdict_sentence(verdict);
+    let found: Vec<_> = state.outcome.findings().iter().map(Finding::name).collect();
+    if !found.is_empty() {
+        let _ = write!(words, " Found: {}.", found.join(", "));
+    }
+    let words = Paragraph::new(words).wrap(Wrap { trim: true });
     frame.render_widget(words.style(strong), sentence);
     frame.render_widget(
         Paragraph::new(facts(state)).wrap(Wrap { trim: false }),

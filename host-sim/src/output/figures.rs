@@ -2,7 +2,7 @@
 
 use ohmsplit::config::Judged;
 use ohmsplit::units::{Measured, Ohms};
-use ohmsplit::{Basis, Estimate, Interval, Kind, Reading, Verdict};
+use ohmsplit::{Basis, Estimate, Finding, Interval, Kind, Reading, Verdict};
 use serde::Serialize;
 
 use crate::rig::Event;
@@ -182,6 +182,7 @@ pub struct ReportLine {
     dwell_s: Option<f64>,
     verdict: &'static str,
     verdict_reason: Option<&'static str>,
+    findings: Vec<&'static str>,
     basis: &'static str,
     #[serde(flatten)]
     answer: AnswerLine,
@@ -213,6 +214,7 @@ impl ReportLine {
             dwell_s: reading.map(|reading| reading.dwell_s),
             verdict,
             verdict_reason,
+            findings: report.findings.iter().map(Finding::name).collect(),
             basis: basis_word(report.basis),
             answer: AnswerLine::of(report.estimate.as_ref().map_err(|reason| reason.name())),
         }

@@ -17,7 +17,7 @@ pub use figures::{
 };
 pub use file::AtomicFile;
 pub use outcome::{FinalLine, LimitFigures, Outcome};
-pub use quantity::{explain, si};
+pub use quantity::{explain, explain_finding, si};
 pub(crate) use quantity::{interval, plus_minus, resistance, with_u};
 pub(crate) use summary::verdict as verdict_sentence;
 pub use summary::{CAUTION, summary};

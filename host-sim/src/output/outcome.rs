@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use ohmsplit::config::{Config, Judged};
-use ohmsplit::{Estimate, Reason, Verdict};
+use ohmsplit::{Estimate, Finding, Findings, Reason, Verdict};
 use serde::Serialize;
 
 use super::direction::{BACKWARDS, Direction};
@@ -19,6 +19,8 @@ pub struct Outcome {
     pub first_s: Option<f64>,
     /// The newest answer and its time.
     pub newest: Option<(f64, Estimate)>,
+    /// What the self-diagnosis found, and when it first did, in seconds.
+    pub found: BTreeMap<&'static str, f64>,
     /// Dwells reported.
     pub dwells: u64,
     /// Dwells that completed an estimate.
@@ -50,6 +52,9 @@ impl Outcome {
         }
         let dwells = u64::from(report.dwell_over);
         self.dwells += dwells;
+        for finding in report.findings.iter() {
+            self.found.entry(finding.name()).or_insert(event.time_s);
+        }
         match &report.estimate {
             Ok(estimate) => {
                 self.answered += dwells;
@@ -71,6 +76,13 @@ impl Outcome {
             .map_or(Verdict::Undetermined(Reason::NotYetMeasured), |event| {
                 event.report.verdict
             })
+    }
+
+    /// What the self-diagnosis finds at the end.
+    #[must_use]
+    pub fn findings(&self) -> Findings {
+        self.last
+            .map_or(Findings::NONE, |event| event.report.findings)
     }
 
     /// The answer at the end, or why there is none.
@@ -144,6 +156,8 @@ pub struct FinalLine {
     answered: u64,
     first_answer_s: Option<f64>,
     refused: BTreeMap<&'static str, u64>,
+    findings: Vec<&'static str>,
+    first_found_s: BTreeMap<&'static str, f64>,
     verdict: &'static str,
     verdict_reason: Option<&'static str>,
     judged: &'static str,
@@ -169,6 +183,8 @@ impl FinalLine {
             answered: outcome.answered,
             first_answer_s: outcome.first_s,
             refused: outcome.refused.clone(),
+            findings: outcome.findings().iter().map(Finding::name).collect(),
+            first_found_s: outcome.found.clone(),
             verdict,
             verdict_reason,
             judged: limits.judged_word(),
@@ -185,7 +201,7 @@ impl FinalLine {
 #[cfg(test)]
 mod tests {
     use ohmsplit::config::Drive;
-    use ohmsplit::{Basis, Report};
+    use ohmsplit::{Basis, Findings, Report};
 
     use super::*;
 
@@ -201,6 +217,7 @@ mod tests {
                 basis: Basis::Settled,
                 estimate: Err(reason),
                 judged: Judged::WeakestRail,
+                findings: Findings::NONE,
                 verdict,
             },
         }

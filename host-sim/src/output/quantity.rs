@@ -1,6 +1,6 @@
 //! Numbers with unit prefixes, and the words for reasons.
 
-use ohmsplit::{Kind, Reason};
+use ohmsplit::{Finding, Kind, Reason};
 
 use super::figures::Resistance;
 
@@ -107,6 +107,39 @@ pub const fn explain(reason: Reason) -> &'static str {
         }
         Reason::TooUncertain => "the interval is too wide to decide between healthy and not",
         Reason::CircuitChanged => "the circuit changed between the readings of the cycle",
+        Reason::Diagnosed => "the self-diagnosis found a fault of the measuring circuit",
+        Reason::Interference => {
+            "something moves the chassis that neither circuit nor drive explains"
+        }
+    }
+}
+
+/// What a finding means, in a few words.
+#[must_use]
+pub const fn explain_finding(finding: Finding) -> &'static str {
+    match finding {
+        Finding::ConverterStuck => "a converter gives one and the same code",
+        Finding::ConverterSaturated => "a converter stays at its limit",
+        Finding::ConverterBits => "a bit of a converter never changes",
+        Finding::SenseLine => {
+            "the chassis reads as a rail whatever is driven: sense line, or a hard short to that rail"
+        }
+        Finding::NoResponse => {
+            "no drive change moves the chassis: no stimulus, or a hard short inside the stack"
+        }
+        Finding::SwitchStuck => "a drive state does the same as no drive: a switch is stuck",
+        Finding::StatesContradict => {
+            "no circuit has these settled voltages: drifted parts, or a leak that depends on voltage"
+        }
+        Finding::Polarity => "the chassis moves against the drive, or the pack reads negative",
+        Finding::PackImplausible => "the chassis reads as outside of what pack and drive can do",
+        Finding::TimeBase => "the number of samples in a block has changed: a clock is wrong",
+        Finding::Capacitance => "the capacitance is larger than the design expects",
+        Finding::StoredEnergy => "the capacitance holds more than 0.2 J",
+        Finding::StimulusWeak => "noise and resolution are too high for the stimulus that arrives",
+        Finding::Interference => {
+            "another monitor, an alias of hum or ripple, or a leak that comes and goes"
+        }
     }
 }
 

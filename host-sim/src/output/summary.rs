@@ -7,7 +7,7 @@ use ohmsplit::{Kind, Reason, Verdict};
 
 use super::figures::Figures;
 use super::outcome::{LimitFigures, Outcome};
-use super::quantity::{explain, interval, plus_minus, resistance, si, with_u};
+use super::quantity::{explain, explain_finding, interval, plus_minus, resistance, si, with_u};
 use super::truth::TruePoint;
 
 /// What every result ends with.
@@ -84,6 +84,10 @@ fn head(text: &mut String, outcome: &Outcome) {
         let _ = write!(text, ", {count} {reason}");
     }
     text.push('\n');
+    for finding in outcome.findings().iter() {
+        let value = format!("{}: {}", finding.name(), explain_finding(finding));
+        row(text, "finding", &value);
+    }
     if let Some(first_s) = first_s {
         row(text, "first answer", &format!("at {}", si(*first_s, "s")));
     }

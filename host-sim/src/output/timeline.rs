@@ -3,7 +3,7 @@
 
 use std::io::{self, Write};
 
-use ohmsplit::{Basis, Kind, Report, Verdict};
+use ohmsplit::{Basis, Finding, Findings, Kind, Report, Verdict};
 
 use super::figures::{Figures, ReadingFigures, kind_word, verdict_word};
 use super::quantity::{explain, plus_minus, resistance, si};
@@ -20,6 +20,7 @@ struct Gist {
     reading: Result<(), u8>,
     answer: Result<Kind, u8>,
     verdict: Verdict,
+    findings: Findings,
     isolation: Option<f64>,
 }
 
@@ -34,6 +35,7 @@ impl Gist {
                 .map(|estimate| estimate.kind)
                 .map_err(ohmsplit::Reason::code),
             verdict: report.verdict,
+            findings: report.findings,
             isolation: figures.and_then(|figures| figures.isolation.value),
         }
     }
@@ -48,7 +50,8 @@ impl Gist {
             (Some(a), Some(b)) => a <= NEWS * b && b <= NEWS * a,
             (a, b) => a.is_none() && b.is_none(),
         };
-        near && (self.answer, self.verdict) == (other.answer, other.verdict)
+        let tells = |gist: &Self| (gist.answer, gist.verdict, gist.findings);
+        near && tells(self) == tells(other)
     }
 }
 
@@ -191,7 +194,7 @@ fn line(event: &Event) -> String {
     let verdict = if event.unfinished && unknown {
         "the samples end in this dwell".to_owned()
     } else {
-        verdict_text(report.verdict)
+        verdict_text(report.verdict) + &found(report.findings)
     };
     let refusal = match (report.reading, report.estimate) {
         (Err(reason), Err(_)) if report.dwell_over => Some(reason),
@@ -261,6 +264,16 @@ fn answer(figures: &Figures) -> String {
     format!("{isolation:>22}  {weakest:>20}  {x:>14}")
 }
 
+/// What the self-diagnosis finds, behind a verdict.
+fn found(findings: Findings) -> String {
+    let names: Vec<_> = findings.iter().map(Finding::name).collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!("  [{}]", names.join(", "))
+    }
+}
+
 /// A verdict with its reason, when it has one.
 #[must_use]
 fn verdict_text(verdict: Verdict) -> String {
@@ -272,8 +285,8 @@ fn verdict_text(verdict: Verdict) -> String {
 
 #[cfg(test)]
 mod tests {
-    use ohmsplit::Reason;
     use ohmsplit::config::{Drive, Judged};
+    use ohmsplit::{Findings, Reason};
 
     use super::*;
 
@@ -289,6 +302,7 @@ mod tests {
                 basis: Basis::Settled,
                 estimate: Err(reason),
                 judged: Judged::WeakestRail,
+                findings: Findings::NONE,
                 verdict: Verdict::Undetermined(reason),
             },
         }

@@ -235,6 +235,7 @@ pub(crate) fn put_report(text: &mut String, report: &Report) {
     };
     fields.put("basis", basis);
     fields.put("dwell_over", i64::from(report.dwell_over));
+    fields.put("findings", i64::from(report.findings.bits()));
     fields.reading(report.reading.ok());
     fields.estimate(report.estimate.ok());
 }

@@ -208,3 +208,23 @@ where
         Ok(OHMSPLIT_OK)
     })())
 }
+
+/// What the self-diagnosis finds.
+///
+/// # Safety
+/// The header's demands on pointers.
+pub(super) unsafe fn findings<M>(monitor: *mut Storage<M>, findings: *mut u32) -> ohmsplit_status_t
+where
+    M: Background<'static>,
+    Following<M>: Content,
+{
+    status((|| {
+        // SAFETY: the header demands memory of this type, the caller's own during the call.
+        let output = unsafe { Output::new(findings) }?;
+        // SAFETY: the header demands a monitor that only one context uses.
+        let found =
+            unsafe { handle::exclusive(monitor, |m: &mut Following<M>| m.monitor.findings()) }?;
+        output.put(found.bits());
+        Ok(OHMSPLIT_OK)
+    })())
+}

@@ -77,3 +77,14 @@ pub unsafe extern "C" fn ohmsplit_swift_verdict(
     // SAFETY: the header's demands are those of the call.
     unsafe { following::verdict::<SwiftMonitor<'static>>(monitor, verdict, reason) }
 }
+
+/// Background. What the self-diagnosis finds as it stands: bit n is
+/// ohmsplit_finding_t n.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn ohmsplit_swift_findings(
+    monitor: *mut ohmsplit_swift_t,
+    findings: *mut u32,
+) -> ohmsplit_status_t {
+    // SAFETY: the header's demands are those of the call.
+    unsafe { following::findings::<SwiftMonitor<'static>>(monitor, findings) }
+}

@@ -8,7 +8,7 @@ pub const OHMSPLIT_ABSENT: i64 = i64::MIN;
 pub const OHMSPLIT_UNBOUNDED: i64 = i64::MAX;
 
 /// Bytes of ohmsplit_report_t.
-pub const OHMSPLIT_REPORT_SIZE: usize = 304;
+pub const OHMSPLIT_REPORT_SIZE: usize = 312;
 
 /// The judgement.
 #[repr(i32)]
@@ -80,6 +80,47 @@ pub enum ohmsplit_reason_t {
     /// The circuit changed between the readings of the cycle: they do not
     /// describe one circuit.
     OHMSPLIT_REASON_CIRCUIT_CHANGED = 11,
+    /// The self-diagnosis has found a fault: see the findings.
+    OHMSPLIT_REASON_DIAGNOSED = 12,
+    /// Something moves the chassis that neither circuit nor drive explains.
+    OHMSPLIT_REASON_INTERFERENCE = 13,
+}
+
+/// What the self-diagnosis can find: the places of the bits in the findings of
+/// a report. All but the stored energy withhold a healthy verdict.
+#[repr(i32)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ohmsplit_finding_t {
+    /// A converter gives one and the same code.
+    OHMSPLIT_FINDING_CONVERTER_STUCK = 1,
+    /// A converter stays at its limit.
+    OHMSPLIT_FINDING_CONVERTER_SATURATED = 2,
+    /// A bit of a converter never changes.
+    OHMSPLIT_FINDING_CONVERTER_BITS = 3,
+    /// The chassis reads as a rail whatever is driven: a sense line, or a hard
+    /// short to that rail.
+    OHMSPLIT_FINDING_SENSE_LINE = 4,
+    /// No drive change moves the chassis: no stimulus, or a hard short.
+    OHMSPLIT_FINDING_NO_RESPONSE = 5,
+    /// A drive state does the same as no drive.
+    OHMSPLIT_FINDING_SWITCH_STUCK = 6,
+    /// No circuit has these settled voltages: drifted parts, or a leak that
+    /// depends on voltage.
+    OHMSPLIT_FINDING_STATES_CONTRADICT = 7,
+    /// The chassis moves against the drive, or the pack reads negative.
+    OHMSPLIT_FINDING_POLARITY = 8,
+    /// The chassis reads as outside of what pack and drive can do.
+    OHMSPLIT_FINDING_PACK_IMPLAUSIBLE = 9,
+    /// The number of samples in a block has changed.
+    OHMSPLIT_FINDING_TIME_BASE = 10,
+    /// The capacitance is larger than the design expects.
+    OHMSPLIT_FINDING_CAPACITANCE = 11,
+    /// The capacitance holds more than 0.2 J.
+    OHMSPLIT_FINDING_STORED_ENERGY = 12,
+    /// Another monitor, an alias of hum or ripple, or a leak that comes and goes.
+    OHMSPLIT_FINDING_INTERFERENCE = 13,
+    /// Noise and resolution are too high for the stimulus that arrives.
+    OHMSPLIT_FINDING_STIMULUS_WEAK = 14,
 }
 
 /// A figure and its standard uncertainty (k = 1), in the unit of the field's name.
@@ -131,6 +172,10 @@ pub struct ohmsplit_report_t {
     pub basis: i32,
     /// 1 when the dwell is over; 0 in a report of ohmsplit_swift_t that came before.
     pub dwell_over: i32,
+    /// What the self-diagnosis finds: bit n is ohmsplit_finding_t n.
+    pub findings: u32,
+    /// Zero.
+    pub reserved: u32,
 
     /// Reading: settled voltage of the chassis against N.
     pub chassis_microvolt: ohmsplit_measured_t,

@@ -1,0 +1,206 @@
+//! Converter faults, from the raw codes.
+
+use crate::config::Channel;
+use crate::front::ChannelSums;
+
+/// Samples that a block must have to count.
+const SAMPLES: u32 = 8;
+/// Blocks at one code, after noise, that are a stuck converter.
+const STILL: u8 = 16;
+/// Blocks that must have shown how quiet the converter can be.
+const LISTENED: u8 = 50;
+/// Drive changes that a converter of the chassis must have slept through.
+const CHANGES: u8 = 3;
+/// Blocks over which bits are watched.
+const WINDOW: u8 = 50;
+
+/// What the codes of one converter have shown.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Converter {
+    /// The code at which it stands.
+    code: i32,
+    /// Bits that changed in the window.
+    toggled: i32,
+    /// Blocks at the code, and drive changes since.
+    still: u8,
+    changes: u8,
+    /// The quietest block so far, and how many blocks that were not still.
+    quietest: u8,
+    listened: u8,
+    /// The quietest block of the window, and its length so far.
+    noise: u8,
+    window: u8,
+    dead: bool,
+}
+
+impl Converter {
+    /// Takes the codes of a block.
+    pub(super) fn listen(
+        &mut self,
+        sums: &ChannelSums,
+        count: u32,
+        changed: bool,
+        channel: &Channel,
+    ) {
+        if count < SAMPLES {
+            return;
+        }
+        let noise = level(sums, count);
+        self.stand(sums, changed, noise);
+        self.watch(sums, noise, channel);
+    }
+
+    fn stand(&mut self, sums: &ChannelSums, changed: bool, noise: u8) {
+        let one_code = sums.toggled == 0;
+        if one_code && self.still > 0 && self.code == sums.last {
+            self.still = self.still.saturating_add(1);
+            self.changes = self.changes.saturating_add(u8::from(changed));
+            return;
+        }
+        if self.still > 0 {
+            // It stood, and has moved: as quiet as that it can be.
+            self.quietest = 0;
+        }
+        self.code = sums.last;
+        self.still = u8::from(one_code);
+        self.changes = 0;
+        if !one_code {
+            self.quietest = if self.listened == 0 {
+                noise
+            } else {
+                self.quietest.min(noise)
+            };
+            self.listened = self.listened.saturating_add(1);
+        }
+    }
+
+    fn watch(&mut self, sums: &ChannelSums, noise: u8, channel: &Channel) {
+        if self.window == 0 {
+            (self.toggled, self.noise) = (sums.toggled, noise);
+        } else {
+            self.toggled |= sums.toggled;
+            self.noise = self.noise.min(noise);
+        }
+        self.window = self.window.wrapping_add(1);
+        if self.window >= WINDOW {
+            self.window = 0;
+            self.dead = self.has_dead_bit(channel);
+        }
+    }
+
+    /// A bit that never changed, above one that did, and covered by the noise:
+    /// neighbours differ by its weight. Low bits that all stand are a coarser
+    /// resolution, no fault.
+    fn has_dead_bit(&self, channel: &Channel) -> bool {
+        let lowest = self.toggled.trailing_zeros();
+        (0..u32::from(channel.bits).min(31)).any(|bit| {
+            let covered = u32::from(self.noise) > bit.saturating_mul(2);
+            covered && bit > lowest && self.toggled & (1 << bit) == 0
+        })
+    }
+
+    /// One and the same code, through noise, or through drive changes that must
+    /// move it (`follows`).
+    pub(super) const fn is_stuck(&self, follows: bool) -> bool {
+        let noisy = self.quietest > 0 && self.listened >= LISTENED;
+        let slept = follows && self.changes >= CHANGES;
+        self.still >= STILL && (slept || noisy)
+    }
+
+    pub(super) const fn has_dead_bits(&self) -> bool {
+        self.dead
+    }
+}
+
+/// Mean square difference of neighbours in codes², as the bits of its whole
+/// part: a bit of weight 2^k is covered by noise above level 2k.
+fn level(sums: &ChannelSums, count: u32) -> u8 {
+    let pairs = u64::from(count.saturating_sub(1));
+    let square = sums.squares.checked_div(pairs).unwrap_or(0);
+    u64::BITS.saturating_sub(square.leading_zeros()) as u8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
+    use crate::front::Sampler;
+    use crate::sample::Sample;
+    use crate::units::{Ohms, Volts};
+
+    const CHANNEL: Channel = Channel::bipolar(16, Volts::from_int(1000));
+
+    /// The watch after so many blocks of codes by sample number.
+    fn after(blocks: u32, code: impl Fn(u32) -> i32) -> Converter {
+        let front_end = FrontEnd::ChassisAndPack {
+            chassis: CHANNEL,
+            pack: CHANNEL,
+        };
+        let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+        let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
+        let config = Config::try_new(front_end, &[source], Timing::default(), limits);
+        let config = config.expect("a sound configuration");
+        let mut sampler = Sampler::new(&config);
+        let mut watch = Converter::default();
+        for k in 0..blocks * 20 + 1 {
+            let drive = if (k / 500).is_multiple_of(2) {
+                Drive::Raise
+            } else {
+                Drive::Lower
+            };
+            let sample = Sample {
+                at_us: k * 1000,
+                drive,
+                codes: [code(k), 30_000],
+            };
+            if let Some(raw) = sampler.push(&sample) {
+                let [first, _] = &raw.channels;
+                watch.listen(first, raw.count, raw.first_in_dwell, &CHANNEL);
+            }
+        }
+        watch
+    }
+
+    /// Even over 0 to 15, the same every time.
+    fn noise(k: u32) -> i32 {
+        (k.wrapping_mul(2_654_435_761) >> 28) as i32
+    }
+
+    #[test]
+    fn a_code_that_stops_moving_is_stuck_and_a_quiet_one_is_not() {
+        let stops = |k: u32| if k < 2000 { 33_000 + noise(k) } else { 33_003 };
+        assert!(!after(100, stops).is_stuck(false));
+        assert!(after(120, stops).is_stuck(false));
+        // Never noisy: it may be so quiet, unless the drive must move it.
+        assert!(!after(200, |_| 33_000).is_stuck(false));
+        assert!(after(200, |_| 33_000).is_stuck(true));
+        // Quiet at times, as a fine day is.
+        let at_times = |k: u32| {
+            33_000
+                + if (k / 100).is_multiple_of(2) {
+                    noise(k)
+                } else {
+                    0
+                }
+        };
+        assert!(!after(200, at_times).is_stuck(false));
+    }
+
+    #[test]
+    fn a_dead_bit_is_found_under_noise_and_a_coarse_converter_is_none() {
+        for bit in 1..3 {
+            assert!(
+                after(60, |k| (33_000 + noise(k)) & !(1 << bit)).has_dead_bits(),
+                "{bit}"
+            );
+            assert!(
+                after(60, |k| (33_000 + noise(k)) | (1 << bit)).has_dead_bits(),
+                "{bit}"
+            );
+        }
+        assert!(!after(60, |k| 33_000 + noise(k)).has_dead_bits());
+        assert!(!after(60, |k| 33_000 + 8 * noise(k)).has_dead_bits());
+        // Bit 8 is beyond what this noise covers.
+        assert!(!after(60, |k| (33_000 + noise(k)) & !(1 << 8)).has_dead_bits());
+    }
+}

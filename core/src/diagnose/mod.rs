@@ -1,0 +1,289 @@
+//! Self-diagnosis: faults of the measuring circuit, and situations that fool
+//! the estimator, as named [`Finding`]s.
+//!
+//! It stands beside judgement and looks at what the monitor has at hand: raw
+//! codes, block means, settled readings by drive state, estimates. It changes
+//! no figure. A finding withholds [`crate::Verdict::Healthy`] and hides neither
+//! alarm nor warning. Each rule has to hold twice in a row, or over a stated
+//! number of blocks, before it is told, and to fail as often before it is taken
+//! back.
+//!
+//! # The rules
+//! | finding | physics and rule | false alarm |
+//! |---|---|---|
+//! | [`Finding::ConverterStuck`] | Noise of 0.7 codes or more, at its quietest over 50 blocks, cannot vanish: 16 blocks at one code. Or a drive change must move v by four codes at the alarm limit, and three did not | noise: below 2⁻¹⁰⁰; without noise, see below |
+//! | [`Finding::ConverterSaturated`] | eight blocks in a row touch a limit | none: it is so |
+//! | [`Finding::ConverterBits`] | 50 blocks never change a bit whose weight is below the difference of neighbours, while a lower one changes | below 2⁻²⁰⁰ for white noise |
+//! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing are not there, where a circuit at the alarm limit swings by twice as much | none while isolation is above a hundredth of the alarm limit |
+//! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
+//! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals rest | 2·10⁻⁹ a reading, squared by the repetition |
+//! | [`Finding::StatesContradict`] | the same, and none equals rest | 2·10⁻⁹ a reading |
+//! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
+//! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
+//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row | none at a steady rate |
+//! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
+//! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
+//! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
+//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties or jumps in mid-dwell | none in the healthy runs of `tests/tests/faults.rs` |
+//!
+//! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that
+//! the monitor pushes. Two states have two equations for G and Gp: nothing is
+//! left to check. Three rows, where the drive cycle has all three states, have a
+//! solution only where the determinant is zero. Its uncertainty takes noise of
+//! v and Vb in squares, the gains in common, and 1 % for what parts declare no
+//! tolerance.
+//!
+//! # What cannot be told apart
+//! * A hard short that no drive moves, a missing stimulus, a drive resistor open
+//!   to both sides, and (at a rail) an open or shorted sense line: with one pair
+//!   of driven states all read alike. The alarm stands, and the finding says
+//!   that it may be the monitor.
+//! * With two driven states only: a stuck switch and a drifted resistor, from
+//!   another leak; a leak whose resistance depends on voltage, from none.
+//! * A stuck converter without noise, and a hard short seen without noise.
+//! * Behind a hard leak (G far above g) rest, gain and offset tell nothing:
+//!   drift of parts is not found there. Nor is a drift of less than some percent.
+//! * Drive resistors that all drift alike: with all conductances larger by one
+//!   factor every voltage stays, so no drive can tell it from a leak (and a
+//!   capacitance) larger by that factor.
+//! * A gain of all voltages alike (one reference for all) with switched
+//!   resistors, whose figures do not depend on it: not found.
+//! * A leak that comes and goes with a dwell, and another monitor.
+//! * A clock that is wrong from the start, or that stamps and samples alike.
+//!
+//! A record that is too short for the time constant is no fault: it is refused
+//! by [`Reason::NotSettled`] or [`Reason::RecordTooShort`].
+
+mod converter;
+mod finding;
+mod noise;
+mod states;
+mod twice;
+
+pub use finding::{Finding, Findings};
+
+use crate::config::{Channel, Config, Drive, FrontEnd};
+use crate::front::{Block, RawBlock};
+use crate::num;
+use crate::reason::Reason;
+use crate::report::{Estimate, Report};
+use crate::units::{Microfarads, Volts};
+use converter::Converter;
+use noise::Noise;
+use states::{States, Told};
+use twice::Twice;
+
+/// Blocks in a row that a rule for blocks must hold.
+const BLOCKS: u8 = 8;
+/// Blocks that show the usual number of samples.
+const USUAL: u8 = 50;
+/// What to and fro adds, at which it is interference, and the most.
+const TURN: u8 = 5;
+const RESTLESS: u8 = 10;
+const MOST: u8 = 15;
+/// Standard uncertainties of a capacitance that leave little doubt.
+const DOUBT: i64 = 3;
+/// Energy that a touch may release, in joules (0.2 J: UN R100, Annex 9, from
+/// memory, not verified).
+const ENERGY: i64 = num::ONE / 5;
+
+/// Fraction bits of a voltage given up where it is kept: the step is 15 µV.
+const CUT: u32 = 16;
+
+/// The stage of self-diagnosis.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Diagnosis {
+    converters: [Converter; 2],
+    states: States,
+    /// Samples in a usual block.
+    usual: u32,
+    /// How sure the usual number is, and blocks in a row that differ from it.
+    agreed: u8,
+    differing: u8,
+    /// Blocks in a row with v where nothing can put it, and at a limit.
+    outside: u8,
+    saturated: u8,
+    polarity: Twice,
+    sense: Twice,
+    response: Twice,
+    switch: Twice,
+    contradiction: Twice,
+    stimulus: Twice,
+    noise: Noise,
+    capacitance: bool,
+    energy: bool,
+    /// Where the settled voltage of each state last moved, and how often they turned.
+    upwards: [Option<bool>; 3],
+    restless: u8,
+}
+
+impl Diagnosis {
+    /// Takes a block: its codes and its means.
+    #[inline(never)]
+    pub(crate) fn listen(&mut self, config: &Config, raw: &RawBlock, block: &Block) {
+        let changed = block.flags.first_in_dwell;
+        let channels = raw.channels.iter().zip(config.front_end().channels());
+        for (converter, (sums, channel)) in self.converters.iter_mut().zip(channels) {
+            converter.listen(sums, raw.count, changed, channel);
+        }
+        self.noise.listen(block);
+        self.saturated = run(self.saturated, block.flags.saturated);
+        self.outside = run(self.outside, is_outside(config, block));
+        let whole = !block.flags.cut && block.missing == 0;
+        if whole && block.duration_us == config.timing().block_us {
+            self.count(block.count);
+        }
+    }
+
+    /// Holds the number of samples in a whole block against the usual one.
+    fn count(&mut self, samples: u32) {
+        let allowed = (self.usual >> 3).max(2);
+        let alike = samples.abs_diff(self.usual) <= allowed;
+        if self.agreed >= USUAL {
+            self.differing = run(self.differing, !alike && self.usual >= u32::from(BLOCKS));
+        } else if alike {
+            self.agreed = self.agreed.saturating_add(1);
+        } else {
+            self.agreed = self.agreed.saturating_sub(1);
+            if self.agreed == 0 {
+                self.usual = samples;
+            }
+        }
+    }
+
+    /// Takes what came of a dwell.
+    #[inline(never)]
+    pub(crate) fn conclude(&mut self, config: &Config, report: &Report) {
+        self.restless = self.restless.saturating_sub(1);
+        match &report.reading {
+            Ok(reading) => {
+                let told = self.states.take(config, reading, report.sequence);
+                self.hear(report.drive, &told);
+            }
+            Err(reason) => {
+                self.states.clear(report.drive, report.sequence);
+                // A step in mid-dwell: once it is an event, again and again not.
+                if *reason == Reason::CircuitChanged {
+                    self.turn();
+                }
+            }
+        }
+        let weak = report.estimate == Err(Reason::StimulusTooWeak);
+        let noisy = self.noise.of_a_dwell() > usual_swing(config) >> 2;
+        self.stimulus.take(Some(weak || noisy));
+        if let Ok(estimate) = &report.estimate {
+            self.weigh(config, estimate);
+        }
+    }
+
+    /// Takes what the settled voltages of the drive states say.
+    fn hear(&mut self, drive: Drive, told: &Told) {
+        self.polarity.take(told.polarity);
+        self.sense.take(told.at_rail);
+        self.response.take(told.no_response);
+        self.switch.take(told.stuck);
+        self.contradiction.take(told.contradict);
+        if let (Some(upwards), Some(before)) = (told.moved, self.upwards.get_mut(drive.index()))
+            && before.replace(upwards) == Some(!upwards)
+        {
+            self.turn();
+        }
+    }
+
+    /// Something moved the readings that no circuit explains.
+    fn turn(&mut self) {
+        self.restless = self.restless.saturating_add(TURN).min(MOST);
+    }
+
+    /// Takes an estimate's capacitance.
+    pub(crate) fn weigh(&mut self, config: &Config, estimate: &Estimate) {
+        let Some(capacitance) = estimate.capacitance else {
+            return;
+        };
+        let (c, u) = (capacitance.value.to_bits(), capacitance.u.to_bits());
+        let least = Microfarads::from_bits(c.saturating_sub(u.saturating_mul(DOUBT)).max(0));
+        self.capacitance = least > config.timing().capacitance_max;
+        self.energy = stored(least, estimate.pack) > ENERGY;
+    }
+
+    /// Forgets readings: what follows is not their successor.
+    pub(crate) fn restart(&mut self) {
+        self.states = States::default();
+        self.upwards = [None; 3];
+        self.restless = 0;
+    }
+
+    /// All that is found.
+    #[inline(never)]
+    pub(crate) fn findings(&self, config: &Config) -> Findings {
+        let [a, b] = &self.converters;
+        let [follows_a, follows_b] = follows(config);
+        let stuck = a.is_stuck(follows_a) || b.is_stuck(follows_b);
+        let dead = a.has_dead_bits() || b.has_dead_bits();
+        Findings::NONE
+            .with(Finding::ConverterStuck, stuck)
+            .with(Finding::ConverterSaturated, self.saturated >= BLOCKS)
+            .with(Finding::ConverterBits, dead)
+            .with(Finding::SenseLine, self.sense.found)
+            .with(Finding::NoResponse, self.response.found)
+            .with(Finding::StimulusWeak, self.stimulus.found)
+            .with(Finding::SwitchStuck, self.switch.found)
+            .with(Finding::StatesContradict, self.contradiction.found)
+            .with(Finding::Polarity, self.polarity.found)
+            .with(Finding::PackImplausible, self.outside >= BLOCKS)
+            .with(Finding::TimeBase, self.differing >= BLOCKS)
+            .with(Finding::Capacitance, self.capacitance)
+            .with(Finding::StoredEnergy, self.energy)
+            .with(Finding::Interference, self.restless >= RESTLESS)
+    }
+}
+
+/// Volts in steps of 15 µV.
+fn cut(volts: Volts) -> i32 {
+    let bits = volts.to_bits() >> CUT;
+    i32::try_from(bits).unwrap_or(if bits < 0 { i32::MIN } else { i32::MAX })
+}
+
+/// Counts what holds in a row.
+const fn run(count: u8, holds: bool) -> u8 {
+    if holds { count.saturating_add(1) } else { 0 }
+}
+
+/// ½·C·Vb² in joules: µF·V² are microjoules.
+fn stored(capacitance: Microfarads, pack: Volts) -> i64 {
+    let volts = num::mul(pack.to_bits(), pack.to_bits());
+    let twice = num::wide(capacitance.to_bits(), volts);
+    num::quotient(twice, 2_000_000, -32)
+}
+
+/// No leak takes v beyond a rail, and a source by its voltage only.
+fn is_outside(config: &Config, block: &Block) -> bool {
+    let elements = config.network().elements().iter();
+    let emf = elements.flat_map(|part| part.contacts.iter());
+    let push = emf.fold(Volts::ZERO, |most, contact| most.max(contact.emf.abs()));
+    let spare = config.limits().working_voltage.to_bits().wrapping_div(20);
+    let margin = push
+        .saturating_add(Volts::from_bits(spare))
+        .saturating_add(Volts::from_int(5));
+    let pack = block.pack.max(Volts::ZERO);
+    block.chassis > pack.saturating_add(margin)
+        || block.chassis.saturating_add(margin) < Volts::ZERO
+}
+
+/// By how much the drive moves v at the alarm limit, in the middle of the stack.
+fn usual_swing(config: &Config) -> i64 {
+    let pack = config.limits().working_voltage;
+    let half = Volts::from_bits(pack.to_bits() >> 1);
+    states::least_swing(config, half, pack).unwrap_or(0)
+}
+
+/// Whether the drive moves each channel by four codes or more at the alarm limit.
+fn follows(config: &Config) -> [bool; 2] {
+    let swing = usual_swing(config);
+    let fine = |channel: &Channel| swing >= channel.quantum().to_bits().saturating_mul(4);
+    let [first, second] = config.front_end().channels().map(fine);
+    match config.front_end() {
+        FrontEnd::ChassisAndPack { .. } => [first, false],
+        FrontEnd::RailPair { .. } => [first, second],
+    }
+}

@@ -1,0 +1,20 @@
+//! Two readings from before and after a change contradict each other: what is
+//! told of readings has to be told again of the next.
+
+/// A rule that has to hold, or to fail, twice in a row.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Twice {
+    pub(super) found: bool,
+    once: bool,
+}
+
+impl Twice {
+    pub(super) fn take(&mut self, holds: Option<bool>) {
+        let Some(holds) = holds else { return };
+        let differs = holds != self.found;
+        if differs && self.once {
+            self.found = holds;
+        }
+        self.once = differs && !self.once;
+    }
+}
