@@ -147,6 +147,12 @@ impl Document {
         }
     }
 
+    /// The text as written.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// The name under which the user knows the document.
     #[must_use]
     pub fn name(&self) -> &str {

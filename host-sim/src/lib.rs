@@ -12,6 +12,7 @@ pub mod error;
 pub mod evidence;
 pub mod expected;
 pub mod fleet;
+pub mod injection;
 pub mod insitu;
 pub mod journal;
 pub mod live;

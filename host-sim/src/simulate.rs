@@ -67,13 +67,17 @@ pub fn truth(scenario: &Scenario) -> Vec<Truth> {
         .collect()
 }
 
-fn true_verdict(config: &Config, leak: &LeakConductance) -> Verdict {
-    let limits = config.limits();
-    let judged = match limits.judged {
+/// The judged figure of a leak, in ohms.
+pub(crate) fn judged_ohm(config: &Config, leak: &LeakConductance) -> f64 {
+    match config.limits().judged {
         Judged::WeakestRail => leak.weakest_ohm(),
         Judged::BothInParallel => leak.isolation_ohm(),
-    };
-    let per_volt = judged / limits.working_voltage.get().to_num::<f64>();
+    }
+}
+
+fn true_verdict(config: &Config, leak: &LeakConductance) -> Verdict {
+    let limits = config.limits();
+    let per_volt = judged_ohm(config, leak) / limits.working_voltage.get().to_num::<f64>();
     if per_volt <= f64::from(limits.alarm_ohm_per_volt) {
         Verdict::Alarm
     } else if per_volt <= f64::from(limits.warning_ohm_per_volt) {

@@ -174,7 +174,9 @@ pub(super) enum Campaign {
     Efficiency(EfficiencyArgs),
     /// Vary any fields of a scenario, over axes and at random, and try each combination many times.
     Sweep(SweepArgs),
-    /// Make one result of the shards of a sweep.
+    /// Break the measuring circuit in every way, and count what is detected, missed and harmless.
+    Faults(FaultsArgs),
+    /// Make one result of the shards of a sweep or of a fault campaign.
     Merge(MergeArgs),
 }
 
@@ -203,6 +205,23 @@ pub(super) struct SweepArgs {
     /// Trials worked on at the same time; by default as many as there are processors.
     #[arg(long, value_name = "NUMBER")]
     pub(super) threads: Option<std::num::NonZeroUsize>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+The plan is that of a sweep; each of its scenarios has one fault and a leak that stays as it is. Writes trials.csv row
+by row while it runs, then trials.parquet, faults.csv, faults.parquet and faults.md: runs, detected, safe, missed, latency
+and diagnostic coverage of each fault and drive; with --healthy the names begin with healthy. The folder `deceived` holds scenarios of runs that were
+confident and wrong, the first of each fault and drive. Shards, Ctrl-C and --resume are as with a sweep.")]
+pub(super) struct FaultsArgs {
+    #[command(flatten)]
+    pub(super) sweep: SweepArgs,
+    /// Run the scenarios without their faults: whatever is told then is false.
+    #[arg(long)]
+    pub(super) healthy: bool,
+    /// Print the scenario of this trial, and run nothing.
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) show_trial: Option<usize>,
 }
 
 #[derive(Debug, clap::Args)]

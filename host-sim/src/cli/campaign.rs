@@ -6,16 +6,19 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use super::End;
-use super::args::{Campaign, CampaignArgs, EfficiencyArgs, MergeArgs, SweepArgs};
+use super::args::{Campaign, CampaignArgs, EfficiencyArgs, FaultsArgs, MergeArgs, SweepArgs};
+use super::show::say;
 use crate::bulk::threads;
 use crate::campaign::{self, Grid, Plan, SWIFT};
 use crate::error::HostError;
-use crate::sweep::{self, Run, Shard};
+use crate::injection::{FAULTS, HEALTHY};
+use crate::sweep::{self, Run, SWEEP, Shard, Study};
 
 pub(super) fn run(args: &CampaignArgs) -> Result<End, HostError> {
     match &args.campaign {
         Campaign::Efficiency(args) => efficiency(args),
-        Campaign::Sweep(args) => sweep(args),
+        Campaign::Sweep(args) => study(&SWEEP, args),
+        Campaign::Faults(args) => faults(args),
         Campaign::Merge(args) => merge(args),
     }
 }
@@ -39,7 +42,22 @@ fn efficiency(args: &EfficiencyArgs) -> Result<End, HostError> {
     tell(&args.out, &campaign::FILES, rows.len() == plan.cells.len())
 }
 
-fn sweep(args: &SweepArgs) -> Result<End, HostError> {
+fn faults(args: &FaultsArgs) -> Result<End, HostError> {
+    let asked = if args.healthy { &HEALTHY } else { &FAULTS };
+    let Some(trial) = args.show_trial else {
+        return study(asked, &args.sweep);
+    };
+    let plan = sweep::Plan::read(&args.sweep.plan)?;
+    if trial >= plan.all_trials() {
+        return Err(HostError::input(format!("there is no trial {trial}"))
+            .expected(format!("0 to {}", plan.all_trials() - 1)));
+    }
+    let (document, _) = plan.document(trial, asked.without)?;
+    say(document.text())?;
+    Ok(End::Done)
+}
+
+fn study(study: &Study, args: &SweepArgs) -> Result<End, HostError> {
     let plan = sweep::Plan::read(&args.plan)?;
     let how = Run {
         shard: args.shard.unwrap_or(Shard::WHOLE),
@@ -49,22 +67,22 @@ fn sweep(args: &SweepArgs) -> Result<End, HostError> {
     };
     let share = how.shard.trials(plan.all_trials()).len();
     let mut progress = Progress::new(share, "trials");
-    let complete = sweep::run(&plan, &args.out, how, |begun, done| {
+    let complete = sweep::run(study, &plan, &args.out, how, |begun, done| {
         progress.show(begun, done)
     })?;
     progress.end();
     let files = if how.shard == Shard::WHOLE {
-        &sweep::FILES[..]
+        study.files
     } else {
-        &sweep::FILES[..1]
+        &study.files[..1]
     };
     tell(&args.out, files, complete)
 }
 
 fn merge(args: &MergeArgs) -> Result<End, HostError> {
     let plan = sweep::Plan::read(&args.plan)?;
-    sweep::merge(&plan, &args.shards, &args.out)?;
-    tell(&args.out, &sweep::FILES, true)
+    let study = sweep::merge(&[&SWEEP, &FAULTS, &HEALTHY], &plan, &args.shards, &args.out)?;
+    tell(&args.out, study.files, true)
 }
 
 /// Says what is written, or how to go on.

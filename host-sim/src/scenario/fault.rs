@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use ohmsplit::config::{Config, Drive};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use crate::document::{FieldFault, in_range};
 use crate::plant::parts::{Role, roles};
@@ -37,7 +37,7 @@ impl Fault {
 }
 
 /// A driven state.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Driven {
     /// Towards the positive rail.
@@ -59,7 +59,7 @@ impl Driven {
 
 /// A measuring channel, in the order of the codes: chassis and pack, or
 /// positive and negative.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Which {
     /// Chassis, or the positive rail.
@@ -69,7 +69,7 @@ pub enum Which {
 }
 
 /// What is wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Cause {
     /// What the drive should do in a state it does not: as at rest.

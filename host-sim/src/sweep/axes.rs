@@ -7,7 +7,7 @@ use serde::Deserialize;
 use toml::{Table, Value};
 
 use super::fields::{get, set};
-use super::plan::{Settings, with};
+use super::plan::{Settings, check_with};
 use crate::document::FieldFault;
 
 /// Values that a field, or several in step, run over.
@@ -94,8 +94,8 @@ fn try_value(base: &Table, path: &str, field: &str, value: &Value) -> Result<(),
             fault
         })?;
     }
-    match with(base, &[(field.to_owned(), value.clone())], 1) {
-        Ok(_) => Ok(()),
+    match check_with(base, &[(field.to_owned(), value.clone())]) {
+        Ok(()) => Ok(()),
         Err(error) => Err(FieldFault::new(
             &format!("{path}.field"),
             format!("{field} = {value} gives no sound scenario: {error}"),
@@ -132,7 +132,7 @@ impl AxisPart {
             }
         }
         for setting in settings.iter().filter(|_| !self.also.is_empty()) {
-            with(base, setting, 1).map_err(|error| {
+            check_with(base, setting).map_err(|error| {
                 FieldFault::new(
                     &format!("{path}.field"),
                     format!("no sound scenario: {error}"),

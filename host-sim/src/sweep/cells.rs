@@ -139,7 +139,7 @@ impl<'t> Group<'t> {
 }
 
 /// A percentile by nearest rank; none of an empty list.
-fn quantile(values: &[f64], percent: usize) -> Option<f64> {
+pub(crate) fn quantile(values: &[f64], percent: usize) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let rank = (sorted.len() * percent).div_ceil(100).checked_sub(1)?;

@@ -104,12 +104,16 @@ impl Plan {
         self.axes.iter().map(|axis| axis[0].len()).collect()
     }
 
-    /// The scenario of a trial, and the values of [`Plan::fields`] in it. Trials are
-    /// numbered cell by cell.
+    /// The scenario document of a trial without some fields, and the values of [`Plan::fields`] in it. Trials
+    /// are numbered cell by cell.
     ///
     /// # Errors
-    /// When the values do not go together.
-    pub fn scenario(&self, trial: usize) -> Result<(Scenario, Vec<Value>), HostError> {
+    /// When a field cannot be set.
+    pub fn document(
+        &self,
+        trial: usize,
+        without: &[&str],
+    ) -> Result<(Document, Vec<Value>), HostError> {
         let mut random = ChaCha8Rng::seed_from_u64(self.seed);
         random.set_stream(trial as u64);
         let mut settings = self.cell(trial / self.trials as usize);
@@ -117,11 +121,9 @@ impl Plan {
         for (field, law) in &self.draws {
             settings.push((field.clone(), law.draw(&mut random)));
         }
-        let scenario = with(&self.base, &settings, seed).map_err(|error| {
-            error.mend("narrow the axes and draws of the plan, so that every combination is a sound scenario")
-        })?;
+        let document = with(&self.base, &settings, without, seed)?;
         Ok((
-            scenario,
+            document,
             settings.into_iter().map(|(_, value)| value).collect(),
         ))
     }
@@ -181,12 +183,25 @@ impl Plan {
     }
 }
 
-/// The scenario of a table with fields set.
-pub(super) fn with(
+/// The scenario of a trial's document.
+///
+/// # Errors
+/// When its values do not go together.
+pub(super) fn scenario(document: &Document) -> Result<Scenario, HostError> {
+    Scenario::parse(document).map_err(|error| {
+        error.mend(
+            "narrow the axes and draws of the plan, so that every combination is a sound scenario",
+        )
+    })
+}
+
+/// The scenario document of a table with fields set, and some taken out.
+fn with(
     base: &Table,
     settings: &[(String, Value)],
+    without: &[&str],
     seed: u64,
-) -> Result<Scenario, HostError> {
+) -> Result<Document, HostError> {
     let mut table = base.clone();
     for (field, value) in settings {
         set(&mut table, field, value.clone()).map_err(|fault| {
@@ -195,6 +210,7 @@ pub(super) fn with(
                 .mend(fault.mend)
         })?;
     }
+    table.retain(|field, _| !without.iter().any(|out| field == *out));
     let seed = i64::try_from(seed).unwrap_or(i64::MAX);
     table.insert("seed".to_owned(), Value::Integer(seed));
     let told: Vec<String> = settings
@@ -202,10 +218,15 @@ pub(super) fn with(
         .map(|(field, value)| format!("{field} = {value}"))
         .collect();
     let text = toml::to_string(&table).map_err(|error| HostError::input(error.to_string()))?;
-    Scenario::parse(&Document::embedded(
+    Ok(Document::embedded(
         &format!("the scenario with {}", told.join(", ")),
         &text,
     ))
+}
+
+/// That the scenario of a table is sound with fields set.
+pub(super) fn check_with(base: &Table, settings: &[(String, Value)]) -> Result<(), HostError> {
+    Scenario::parse(&with(base, settings, &[], 1)?).map(drop)
 }
 
 impl PlanFile {
@@ -217,7 +238,7 @@ impl PlanFile {
             "trials in each cell",
         )?;
         let fixed: Settings = self.set.into_iter().collect();
-        with(&base, &fixed, 1).map_err(|error| {
+        check_with(&base, &fixed).map_err(|error| {
             FieldFault::new(
                 "set",
                 format!("no sound scenario: {error}"),

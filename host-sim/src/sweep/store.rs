@@ -5,28 +5,34 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use super::plan::Plan;
+use super::{Study, columns};
 use crate::error::HostError;
 use crate::table::{Cell, Columns, Growing, growing_fault, heading, parse};
 
 /// The lines above the rows.
-pub(super) fn header(plan: &Plan, columns: &Columns, trials: &Range<usize>) -> String {
+pub(super) fn header(study: &Study, plan: &Plan, trials: &Range<usize>) -> String {
     format!(
         "{}{}..{}\n{}\n",
-        title(plan),
+        title(study, plan),
         trials.start,
         trials.end,
-        heading(columns)
+        heading(&columns(study, plan))
     )
 }
 
-fn title(plan: &Plan) -> String {
-    format!("# {}, trials ", describe(plan))
+fn title(study: &Study, plan: &Plan) -> String {
+    format!("# {}, trials ", describe(study, plan))
 }
 
-/// What the tables of a sweep are of.
-pub(super) fn describe(plan: &Plan) -> String {
+fn format_of(study: &Study) -> String {
+    format!("ohmsplit-{}-1 ", study.name)
+}
+
+/// What the tables of a study are of.
+pub(super) fn describe(study: &Study, plan: &Plan) -> String {
     format!(
-        "ohmsplit-sweep-1 {}, plan {:016x}",
+        "{}{}, plan {:016x}",
+        format_of(study),
         plan.name.replace('\n', " "),
         plan.identity()
     )
@@ -35,15 +41,15 @@ pub(super) fn describe(plan: &Plan) -> String {
 /// Opens the table of some trials; tells how many are in it.
 pub(super) fn open(
     path: &Path,
+    study: &Study,
     plan: &Plan,
-    columns: &Columns,
     trials: &Range<usize>,
 ) -> Result<(Growing, usize), HostError> {
     let count = |lines: &str| {
-        check(path, lines, columns, trials.start)?;
+        check(path, lines, &columns(study, plan), trials.start)?;
         Ok(lines.lines().count())
     };
-    let head = header(plan, columns, trials);
+    let head = header(study, plan, trials);
     Growing::open(
         path,
         "this part of this sweep",
@@ -79,16 +85,30 @@ impl Part {
     }
 }
 
+fn read(path: &Path) -> Result<String, HostError> {
+    std::fs::read_to_string(path)
+        .map_err(|error| HostError::system(path.display().to_string(), "cannot read", &error))
+}
+
+/// Of which of these studies a table is; the first when of none.
+pub(super) fn study_of<'s>(path: &Path, studies: &[&'s Study]) -> Result<&'s Study, HostError> {
+    let text = read(path)?;
+    let named = |study: &&&Study| text.starts_with(&format!("# {}", format_of(study)));
+    let study = studies.iter().find(named).or(studies.first());
+    study
+        .copied()
+        .ok_or_else(|| other(path, 1, "the table is of no study"))
+}
+
 /// Reads a complete table.
-pub(super) fn part(path: &Path, plan: &Plan, columns: &Columns) -> Result<Part, HostError> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| HostError::system(path.display().to_string(), "cannot read", &error))?;
+pub(super) fn part(path: &Path, study: &Study, plan: &Plan) -> Result<Part, HostError> {
+    let text = read(path)?;
     let foreign = || {
         other(path, 1, "the table is not of this sweep")
-            .expected(format!("a first line that begins \"{}\"", title(plan)))
+            .expected(format!("a first line that begins \"{}\"", title(study, plan)))
     };
     let range = text
-        .strip_prefix(&title(plan))
+        .strip_prefix(&title(study, plan))
         .and_then(|rest| rest.lines().next())
         .ok_or_else(foreign)?;
     let ends = range
@@ -96,7 +116,7 @@ pub(super) fn part(path: &Path, plan: &Plan, columns: &Columns) -> Result<Part, 
         .and_then(|(start, end)| Some(start.parse().ok()?..end.parse().ok()?));
     let trials: Range<usize> = ends.ok_or_else(foreign)?;
     let lines = text
-        .strip_prefix(&header(plan, columns, &trials))
+        .strip_prefix(&header(study, plan, &trials))
         .ok_or_else(foreign)?
         .to_owned();
     let there = lines.lines().count();
@@ -105,7 +125,7 @@ pub(super) fn part(path: &Path, plan: &Plan, columns: &Columns) -> Result<Part, 
             .expected(format!("{} rows", trials.len()))
             .mend("run this part again with --resume"));
     }
-    check(path, &lines, columns, trials.start)?;
+    check(path, &lines, &columns(study, plan), trials.start)?;
     Ok(Part {
         path: path.to_owned(),
         trials,

@@ -49,7 +49,10 @@ impl Bench {
     }
 
     fn files(&self, name: &str) -> [Vec<u8>; 5] {
-        FILES.map(|file| std::fs::read(self.at(name).join(file)).expect(file))
+        std::array::from_fn(|place| {
+            let file = SWEEP.files[place];
+            std::fs::read(self.at(name).join(file)).expect(file)
+        })
     }
 
     fn run(
@@ -65,7 +68,7 @@ impl Bench {
             threads: NonZeroUsize::new(threads).expect("not zero"),
             stop: &AtomicBool::new(false),
         };
-        run(plan, &self.at(name), how, |_, _| ())
+        run(&SWEEP, plan, &self.at(name), how, |_, _| ())
     }
 }
 
@@ -89,9 +92,9 @@ fn a_sweep_is_the_same_in_one_piece_in_shards_with_more_threads_and_after_a_cut(
         })
         .collect();
     let mixed = [&shards[2..], &shards[..2]].concat();
-    merge(&plan, &mixed, &bench.at("merged")).expect("merged");
+    merge(&[&SWEEP], &plan, &mixed, &bench.at("merged")).expect("merged");
     assert_eq!(bench.files("merged"), whole);
-    let told = merge(&plan, &shards[1..], &bench.at("lacking"))
+    let told = merge(&[&SWEEP], &plan, &shards[1..], &bench.at("lacking"))
         .expect_err("a shard is missing")
         .to_string();
     assert!(told.contains("in no shard"), "{told}");
@@ -237,7 +240,7 @@ fn another_sweep_is_not_mixed_in_and_nothing_is_written_over() {
         threads: NonZeroUsize::MIN,
         stop: &AtomicBool::new(false),
     };
-    let told = run(&plan, &bench.at("run"), how, |_, _| ())
+    let told = run(&SWEEP, &plan, &bench.at("run"), how, |_, _| ())
         .expect_err("refused")
         .to_string();
     assert!(

@@ -2,23 +2,23 @@
 
 use std::fmt::Display;
 
-use ohmsplit::config::Judged;
+use ohmsplit::config::Config;
 use ohmsplit::{Estimate, Kind, Verdict};
 use toml::Value;
 
-use super::plan::Plan;
 use crate::error::HostError;
-use crate::output::{Figures, Outcome, Resistance, verdict_word};
+use crate::output::{Figures, LimitFigures, Outcome, Resistance, verdict_word};
+use crate::plant::LeakConductance;
 use crate::rig::Event;
 use crate::scenario::Scenario;
 use crate::simulate::{self, Truth};
-use crate::table::{Cell, Columns, Kind as Holds};
+use crate::table::{Cell, Kind as Holds};
 
 /// Half-widths of a 95 % interval by which it may miss before it deceives.
-pub(super) const DECEIVED: f64 = 3.0;
+pub(crate) const DECEIVED: f64 = 3.0;
 
 /// Columns after those of the varied fields.
-const RESULTS: [(&str, Holds); 23] = [
+pub(super) const RESULTS: [(&str, Holds); 23] = [
     ("seed", Holds::Whole),
     ("true_isolation_ohm", Holds::Real),
     ("true_weakest_ohm", Holds::Real),
@@ -44,32 +44,15 @@ const RESULTS: [(&str, Holds); 23] = [
     ("refusals", Holds::Text),
 ];
 
-/// The columns of a sweep's trials.
-pub(super) fn columns(plan: &Plan) -> Columns {
-    let whole = ["cell", "trial"].map(|name| (name.to_owned(), Holds::Whole));
-    let (fields, _) = plan.fields();
-    let results = RESULTS.map(|(name, kind)| (name.to_owned(), kind));
-    whole
-        .into_iter()
-        .chain(fields.into_iter().map(|field| (field, Holds::Text)))
-        .chain(results)
-        .collect()
-}
-
 /// Runs a trial.
 ///
 /// # Errors
-/// When its values do not go together.
-pub(super) fn run(plan: &Plan, trial: usize) -> Result<Vec<Cell>, HostError> {
-    let (scenario, values) = plan.scenario(trial)?;
-    let truths = simulate::truth(&scenario);
+/// None for a sound scenario.
+pub(super) fn run(scenario: &Scenario) -> Result<Vec<Cell>, HostError> {
+    let truths = simulate::truth(scenario);
     let mut seen = Seen::new(&truths);
-    simulate::run(&scenario, |_| (), |event| seen.take(event))?;
-    let cell = trial / plan.trials as usize;
-    let mut row = vec![Cell::Whole(cell as i64), Cell::Whole(trial as i64)];
-    row.extend(values.iter().map(|value| Cell::Text(word(value))));
-    row.extend(seen.results(&scenario));
-    Ok(row)
+    simulate::run(scenario, |_| (), |event| seen.take(event))?;
+    Ok(seen.results(scenario))
 }
 
 /// A value without the quotes that TOML puts around words.
@@ -81,9 +64,44 @@ pub(super) fn word(value: &Value) -> String {
     }
 }
 
+/// What was true lately.
+pub(crate) struct Recent<'t> {
+    truths: &'t [Truth],
+    /// When the last two dwells ended.
+    dwells: [f64; 2],
+}
+
+impl<'t> Recent<'t> {
+    pub(crate) const fn new(truths: &'t [Truth]) -> Self {
+        Self {
+            truths,
+            dwells: [0.0; 2],
+        }
+    }
+
+    /// Takes the next event, after what is asked of it.
+    pub(crate) fn take(&mut self, event: &Event) {
+        if event.report.dwell_over {
+            self.dwells = [self.dwells[1], event.time_s];
+        }
+    }
+
+    /// What was true at some time of the drive cycle that an estimate describes: of the dwell before the last
+    /// one and since.
+    pub(crate) fn at(&self, time_s: f64) -> impl Iterator<Item = &'t Truth> {
+        let since = self.dwells[0];
+        let untils = self.truths.iter().skip(1).map(|truth| truth.from_s);
+        let spans = self.truths.iter().zip(untils.chain([f64::INFINITY]));
+        spans
+            .filter(move |(truth, until)| truth.from_s <= time_s && *until >= since)
+            .map(|(truth, _)| truth)
+    }
+}
+
 /// What a run has shown so far.
 struct Seen<'t> {
     truths: &'t [Truth],
+    recent: Recent<'t>,
     outcome: Outcome,
     first_warning_s: Option<f64>,
     /// From when an alarm was due, and how long it took.
@@ -91,8 +109,6 @@ struct Seen<'t> {
     alarm_delay_s: Option<f64>,
     worst_miss: Option<f64>,
     wrong: bool,
-    /// When the last two dwells ended.
-    dwells: [f64; 2],
 }
 
 impl<'t> Seen<'t> {
@@ -100,13 +116,13 @@ impl<'t> Seen<'t> {
         let due = truths.iter().find(|truth| truth.verdict == Verdict::Alarm);
         Self {
             truths,
+            recent: Recent::new(truths),
             outcome: Outcome::default(),
             first_warning_s: None,
             alarm_due_s: due.map(|truth| truth.from_s),
             alarm_delay_s: None,
             worst_miss: None,
             wrong: false,
-            dwells: [0.0; 2],
         }
     }
 
@@ -125,32 +141,24 @@ impl<'t> Seen<'t> {
             return;
         }
         if let Ok(estimate) = &report.estimate
-            && let Some(miss) = self.least_miss(estimate, event.time_s)
+            && let Some(miss) = self
+                .recent
+                .at(event.time_s)
+                .map(|t| miss(estimate, g(t)))
+                .reduce(f64::min)
         {
             self.worst_miss = Some(self.worst_miss.map_or(miss, |worst| worst.max(miss)));
         }
-        if report.dwell_over {
-            self.dwells = [self.dwells[1], event.time_s];
-        }
+        self.recent.take(event);
         let due = self.alarm_due_s.is_some_and(|due| event.time_s >= due);
         self.wrong |= report.verdict == Verdict::Alarm && !due;
-    }
-
-    /// By how much an estimate misses what was true at some time of the drive
-    /// cycle that it describes: of the dwell before the last one and since.
-    fn least_miss(&self, estimate: &Estimate, time_s: f64) -> Option<f64> {
-        let untils = self.truths.iter().skip(1).map(|truth| truth.from_s);
-        let spans = self.truths.iter().zip(untils.chain([f64::INFINITY]));
-        spans
-            .filter(|(truth, until)| truth.from_s <= time_s && *until >= self.dwells[0])
-            .map(|(truth, _)| miss(estimate, truth))
-            .reduce(f64::min)
     }
 
     fn results(&self, scenario: &Scenario) -> Vec<Cell> {
         let truth = self.truths.last();
         let verdict = self.outcome.verdict();
-        let missed_leak = truth.is_some_and(|t| verdict == Verdict::Healthy && below(scenario, t));
+        let missed_leak =
+            truth.is_some_and(|t| verdict == Verdict::Healthy && below(&scenario.config, &t.leak));
         let seed = i64::try_from(scenario.world.seed).unwrap_or(i64::MAX);
         let mut row = vec![Cell::Whole(seed)];
         row.extend(true_cells(truth));
@@ -189,7 +197,7 @@ impl<'t> Seen<'t> {
             .map(|(r, true_r)| 100.0 * (r / true_r - 1.0));
         let miss = answer
             .zip(truth)
-            .map(|(estimate, truth)| miss(estimate, truth));
+            .map(|(estimate, truth)| miss(estimate, g(truth)));
         isolation
             .into_iter()
             .chain(weakest)
@@ -214,7 +222,7 @@ fn true_cells(truth: Option<&Truth>) -> [Cell; 4] {
 }
 
 /// Names with their counts, as words.
-pub(super) fn listed<N: Display, C: Display>(counts: impl Iterator<Item = (N, C)>) -> Cell {
+pub(crate) fn listed<N: Display, C: Display>(counts: impl Iterator<Item = (N, C)>) -> Cell {
     let told: Vec<String> = counts
         .map(|(name, count)| format!("{name} {count}"))
         .collect();
@@ -226,23 +234,25 @@ pub(super) fn listed<N: Display, C: Display>(counts: impl Iterator<Item = (N, C)
 }
 
 /// The judged figure is clearly below the warning limit: by a fiftieth.
-fn below(scenario: &Scenario, truth: &Truth) -> bool {
-    let limits = &scenario.network.limits;
-    let judged = match scenario.config.limits().judged {
-        Judged::WeakestRail => truth.leak.weakest_ohm(),
-        Judged::BothInParallel => truth.leak.isolation_ohm(),
-    };
-    judged < 0.98 * limits.warning_ohm_per_v * scenario.network.pack.working_voltage_v
+pub(crate) fn below(config: &Config, leak: &LeakConductance) -> bool {
+    simulate::judged_ohm(config, leak) < 0.98 * LimitFigures::of(config).ohm[1]
 }
 
-/// By how many half-widths of its 95 % interval an estimate of G misses. A short
-/// has a least G only, which may lie above the truth.
-fn miss(estimate: &Estimate, truth: &Truth) -> f64 {
+/// G in siemens.
+fn g(truth: &Truth) -> [f64; 2] {
+    [truth.leak.positive + truth.leak.negative; 2]
+}
+
+/// By how many half-widths of its 95 % interval an estimate of G misses what lies between two conductances in
+/// siemens. A short has a least G only, which may lie above the truth.
+pub(crate) fn miss(estimate: &Estimate, [least, most]: [f64; 2]) -> f64 {
     let [g, u] = [estimate.conductance.value, estimate.conductance.u]
         .map(|g| g.get().to_num::<f64>() * 1e-6);
-    let true_g = truth.leak.positive + truth.leak.negative;
-    if estimate.kind == Kind::Short {
-        return (g - true_g).max(0.0) / (1.96 * u);
-    }
-    (g - true_g).abs() / (1.96 * u)
+    let above = (g - most).max(0.0);
+    let below = if estimate.kind == Kind::Short {
+        0.0
+    } else {
+        (least - g).max(0.0)
+    };
+    above.max(below) / (1.96 * u)
 }
