@@ -167,6 +167,92 @@ fn a_sweep_in_shards_that_are_merged_gives_the_files_of_a_whole_one() {
     refused(&sweep(&["c", "--shard", "3/2"]), &["3/2", "K/N"]);
 }
 
+/// Two faults: half the source's voltage deceives, as nothing in the readings contradicts it; the pack channel without its wire is told.
+const FAULTS: &str = "format = \"ohmsplit-plan-1\"\nname = \"quick\"\nscenario = \"SCENARIO\"\ntrials = 2\nseed = 1\n\
+    [set]\nduration_s = 12.0\n\"network.timing.dwell_max_s\" = 1.0\n\
+    fault = [{ from_s = 5.0, what = { kind = \"drive_open\" } }]\n\
+    leak = [{ from_s = 0.0, resistance_ohm = 1.0e6, position = 0.5 }]\n\
+    [[axis]]\nfield = \"fault[0].what\"\nvalues = [{ kind = \"source_drift\", change_percent = -50.0 }, \
+    { kind = \"sense_open\", channel = \"second\" }]\n";
+
+#[test]
+fn a_fault_campaign_counts_what_is_detected_and_missed_and_keeps_what_deceives() {
+    let bench = Bench::new();
+    let scenario = fixture("scenarios/parked-car-connector-gets-wet.toml");
+    bench.write("plan.toml", FAULTS.replace("SCENARIO", &scenario));
+    let faults =
+        |more: &[&str]| bench.run(&[&["campaign", "faults", "plan.toml", "--out"], more].concat());
+    let run = faults(&["whole"]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let read = |file: &str| std::fs::read_to_string(bench.path(file)).expect(file);
+    let table = read("whole/faults.csv");
+    let line = |fault: &str| {
+        let line = table
+            .lines()
+            .find(|line| line.contains(fault) && line.contains(",all,"));
+        line.expect(fault).to_owned()
+    };
+    assert!(
+        line("source_drift").contains(",all,2,0,0,2,0,0.0,"),
+        "{table}"
+    );
+    assert!(
+        line("sense_open").contains(",all,2,2,0,0,0,1.0,"),
+        "{table}"
+    );
+    let page = read("whole/faults.md");
+    for words in [
+        "source_drift, change_percent -50",
+        "26262-5",
+        "can kill",
+        "seed 1",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    // A deceived run is a scenario by itself, and the same as the trial that it was.
+    let deceived = read("whole/deceived/trial-0.toml");
+    let shown = faults(&["whole", "--show-trial", "0"]);
+    assert_eq!(
+        (shown.code, shown.out.trim_end()),
+        (Some(0), deceived.trim_end())
+    );
+    let run = bench.run(&["simulate", "whole/deceived/trial-0.toml", "--show", "lines"]);
+    assert!(matches!(run.code, Some(0 | 10 | 20 | 30)), "{}", run.err);
+    refused(
+        &faults(&["whole", "--show-trial", "4"]),
+        &["no trial 4", "0 to 3"],
+    );
+    // Shards of it are told from those of a sweep by their tables.
+    for (folder, shard) in [("a", "1/2"), ("b", "2/2")] {
+        assert_eq!(faults(&[folder, "--shard", shard]).code, Some(0));
+    }
+    let merge = [
+        "campaign",
+        "merge",
+        "plan.toml",
+        "a",
+        "b",
+        "--out",
+        "merged",
+    ];
+    assert_eq!(bench.run(&merge).code, Some(0));
+    assert_eq!(read("merged/faults.md"), page);
+    // Without its faults nothing deceives, and the folder is not that of the other study.
+    let run = faults(&["sound", "--healthy"]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    assert!(read("sound/healthy.md").contains("| source_to_negative | 4 | 4 | 0 | 0 | 0 |"));
+    assert_eq!(
+        std::fs::read_dir(bench.path("sound/deceived"))
+            .expect("a folder")
+            .count(),
+        0
+    );
+    refused(
+        &faults(&["whole", "--healthy", "--resume"]),
+        &["trials.csv, line 1", "healthy"],
+    );
+}
+
 #[test]
 fn the_plans_that_ship_are_sound() {
     let folder = fixture("campaigns");

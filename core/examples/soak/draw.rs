@@ -143,6 +143,7 @@ pub struct Storm {
     drive: Drive,
     manner: [u64; 3],
     step_us: u32,
+    count: u32,
 }
 
 impl Storm {
@@ -154,6 +155,7 @@ impl Storm {
             drive: Drive::Rest,
             manner: [0; 3],
             step_us,
+            count: 0,
         }
     }
 
@@ -161,10 +163,13 @@ impl Storm {
     /// the codes of the channels.
     pub fn next(&mut self, from: &mut impl Draw, wanted: Drive, range: [i64; 2]) -> Sample {
         if from.once_in(256) {
-            self.manner = [from.below(7), from.below(6), from.below(4)];
+            self.manner = [from.below(9), from.below(6), from.below(4)];
         }
         let [low, high] = range;
         let span = (high - low).max(1) as u64;
+        self.count = self.count.wrapping_add(1);
+        // Either end in turn, from sample to sample and from block to block.
+        let ends = |turn: u32| if turn % 2 == 0 { low } else { high };
         for code in &mut self.codes {
             *code = match self.manner[0] {
                 0 => (low + from.below(span) as i64) as i32,
@@ -173,6 +178,8 @@ impl Storm {
                 3 => from.pick(&[low as i32, high as i32, i32::MIN, i32::MAX, 0]),
                 4 => code.wrapping_add((span >> 10) as i32 + 1),
                 5 => from.bits() as i32,
+                6 => ends(self.count) as i32,
+                7 => ends(self.count >> 5) as i32,
                 _ => (low + (span / 2) as i64) as i32,
             };
         }
@@ -255,6 +262,8 @@ pub struct Rig<'c, M> {
     sampler: Sampler<'c>,
     /// The monitor.
     pub monitor: M,
+    /// Blocks that are still lost between the two.
+    pub lost: u32,
     /// Most steps that one block took.
     pub steps: u32,
     /// Estimates that contradict themselves.
@@ -267,6 +276,7 @@ impl<'c, M: Subject<'c>> Rig<'c, M> {
         Self {
             sampler: Sampler::new(config),
             monitor: M::begin(config),
+            lost: 0,
             steps: 0,
             contradictions: 0,
         }
@@ -280,6 +290,10 @@ impl<'c, M: Subject<'c>> Rig<'c, M> {
         let Some(block) = self.sampler.push(sample) else {
             return;
         };
+        if self.lost > 0 {
+            self.lost -= 1;
+            return;
+        }
         self.monitor.accept(&block);
         let mut steps = 0;
         loop {

@@ -23,6 +23,8 @@ use ohmsplit::{Estimate, Monitor, SwiftMonitor, Verdict};
 use std::time::Instant;
 
 /// Dwells in three periods of two drive states each; one more was under way.
+/// One that the monitor cuts short, because it wants to see the other state, is
+/// no half of a period and does not count.
 const DWELLS_MAX: u32 = 7;
 
 /// xorshift64*, as in Vigna, ACM TOMS 42 (2016): period 2^64 − 1.
@@ -169,8 +171,12 @@ fn storm<'c, M: Subject<'c>>(
     let range = [channel.lowest, channel.highest].map(i64::from);
     for _ in 0..length {
         let sample = storm.next(from, rig.monitor.wants(), range);
+        if from.once_in(10_000) {
+            rig.lost = 1 + from.below(5) as u32;
+        }
         rig.push(&sample, |_| tally.reports += 1);
     }
+    rig.lost = 0;
     tally.samples += length;
     tally.storms += 1;
     tally.steps = tally.steps.max(rig.steps);
@@ -190,7 +196,13 @@ struct Good {
 
 impl Good {
     fn draw(from: &mut Seeded) -> Self {
-        let vb = from.pick(&[60.0, 400.0, 800.0]);
+        // A logic source is for a small pack.
+        let logic = from.once_in(4);
+        let vb = if logic {
+            60.0
+        } else {
+            from.pick(&[60.0, 400.0, 800.0])
+        };
         let channel = Channel::bipolar(24, Volts::from_int(4096));
         let front_end = FrontEnd::ChassisAndPack {
             chassis: channel,
@@ -198,6 +210,11 @@ impl Good {
         };
         let meg = Ohms::from_int(1_000_000);
         let parts: &[Element] = match from.below(3) {
+            _ if logic => &[Element::logic_source(
+                Volts::ZERO,
+                Volts::from_int(5),
+                Ohms::from_int(100_000),
+            )],
             0 => &[Element::source_to_negative(Volts::from_int(40), meg)],
             1 => &[Element::source_to_both_rails(Volts::from_int(40), meg)],
             _ => &[
@@ -243,12 +260,19 @@ impl Good {
         let mut rig = Rig::<M>::new(&self.config);
         let mut at_us = storm(from, &mut rig, &self.config, blocks, tally);
         let (mut v, mut dwells, mut right) = (self.vb * 0.4, 0, None);
+        let whole = self.config.timing().dwell_min_us / 1000;
+        let (mut last, mut lasted) = (rig.monitor.wants(), 0);
         // Three periods of the longest dwells, and the one under way.
         let limit = u64::from(DWELLS_MAX) * 4_100;
         for _ in 0..limit {
             at_us = at_us.wrapping_add(1000);
             let drive = rig.monitor.wants();
             v = self.moved(v, drive);
+            if drive != last {
+                dwells += u32::from(lasted >= whole);
+                (last, lasted) = (drive, 0);
+            }
+            lasted += 1;
             let code = |volts: f64| ((volts / 4096.0) * 16_777_216.0).round() as i32 + (1 << 23);
             let sample = ohmsplit::Sample {
                 at_us,
@@ -257,7 +281,6 @@ impl Good {
             };
             rig.push(&sample, |report| {
                 tally.reports += 1;
-                dwells += u32::from(report.dwell_over);
                 let holds = report
                     .estimate
                     .as_ref()

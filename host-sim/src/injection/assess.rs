@@ -18,7 +18,7 @@ pub(super) enum Wrong {
     Figure,
     /// The verdict is not that of the truth.
     Verdict,
-    /// Healthy stands, and nothing is measured any more.
+    /// Healthy stands, and nothing has been measured for three periods.
     Stale,
 }
 
@@ -77,7 +77,7 @@ impl Assessment {
     /// Assesses a run.
     pub(super) fn of(scenario: &Scenario, truths: &[Truth], course: &Course) -> Self {
         let mut recent = Recent::new(truths);
-        let mut measured_s = 0.0;
+        let (mut measured_s, mut newest) = (0.0, None);
         let mut all = Self {
             faulty: course.fault.is_some(),
             lasted: course.lasted(),
@@ -91,8 +91,10 @@ impl Assessment {
                 .at(time_s)
                 .map(|t| Possible::of(&t.leak, cause))
                 .collect();
-            if report.estimate.is_ok() {
-                measured_s = time_s;
+            // One that repeats to the last bit is told again, not measured again.
+            let measured = report.estimate.as_ref().ok().map(|found| found.conductance);
+            if measured.is_some() && measured != newest {
+                (measured_s, newest) = (time_s, measured);
             }
             let miss = report.estimate.as_ref().ok().and_then(|estimate| {
                 leaks

@@ -7,7 +7,7 @@
 //! | outcome | when |
 //! |---|---|
 //! | detected | a finding, or a refusal that withholds the verdict, at latest three drive periods after the fault; and nothing deceives later |
-//! | missed | something deceives later than three drive periods after the fault, with no finding: an interval of G misses the truth by more than three half-widths, a verdict is wrong, or healthy stands without a measurement for three periods |
+//! | missed | something deceives later than three drive periods after the fault, with no finding: an interval of G misses the truth by more than three half-widths, a verdict is wrong, or healthy stands and nothing has been measured anew for three periods |
 //! | safe | neither: what is reported is right |
 //! | withheld | no verdict was given before the fault, so that none could be withheld |
 //! | short | the run ended within three drive periods |
@@ -150,3 +150,6 @@ fn word(value: &toml::Value) -> String {
         other => other.to_string(),
     }
 }
+
+#[cfg(test)]
+mod tests;
