@@ -225,7 +225,7 @@ pub(super) fn finish(trials: &Trials<'_>, paths: &[PathBuf]) -> Result<(), HostE
     let columns: Columns = COLUMNS.map(|(name, kind)| (name.to_owned(), kind)).to_vec();
     let rows: Vec<Vec<Cell>> = groups.iter().map(Group::cells).collect();
     write_csv(&paths[0], &columns, &rows)?;
-    write_parquet(&paths[1], &columns, &rows)?;
+    write_parquet(&paths[1], &columns, &rows, &trials.about())?;
     AtomicFile::write(&paths[2], &page::markdown(trials, &groups))?;
     keep(trials, &paths[3])
 }

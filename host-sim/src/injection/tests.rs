@@ -2,33 +2,19 @@ use super::*;
 use crate::document::Document;
 use crate::table::Columns;
 
-const CAR: &str = r#"format = "ohmsplit-scenario-1"
-name = "car"
-description = ""
-seed = 3
-duration_s = 12.0
-sample_rate_Hz = 1000.0
-[network.pack]
-working_voltage_V = 400.0
-[network.drive]
-kind = "source_to_negative"
-amplitude_V = 40.0
-series_resistance_ohm = 1.0e6
-[network.front_end]
-kind = "chassis_and_pack"
-[network.timing]
-dwell_max_s = 1.0
-[[leak]]
-from_s = 0.0
-resistance_ohm = 1.0e6
-position = 0.3
-[capacitance]
-positive_uF = 0.02
-negative_uF = 0.02
-[disturbance]
-noise_chassis_V = 0.01
-noise_pack_V = 0.01
-"#;
+/// The car for 12 s, with short periods, little capacitance and some noise.
+fn car() -> String {
+    let noise = "[disturbance]\nnoise_chassis_V = 0.01\nnoise_pack_V = 0.01\n";
+    crate::test_car::scenario_with(&[
+        ("duration_s = 20.0", "duration_s = 12.0"),
+        (
+            "[network.front_end]",
+            "[network.timing]\ndwell_max_s = 1.0\n[network.front_end]",
+        ),
+        ("positive_uF = 0.1", "positive_uF = 0.02"),
+        ("negative_uF = 0.1", "negative_uF = 0.02"),
+    ]) + noise
+}
 
 /// The cells of a run with a fault, by name.
 struct Run(Vec<Cell>);
@@ -41,7 +27,7 @@ impl Run {
 
     fn with(from_s: f64, what: &str) -> Self {
         let fault = format!("[[fault]]\nfrom_s = {from_s:?}\nwhat = {{ {what} }}\n");
-        Self::of(&format!("{CAR}{fault}"))
+        Self::of(&(car() + &fault))
     }
 
     fn cell(&self, name: &str) -> &Cell {
@@ -82,7 +68,7 @@ fn a_source_of_half_its_voltage_deceives_and_is_missed() {
 
 #[test]
 fn a_fault_of_a_part_that_is_not_there_is_safe() {
-    let switched = CAR
+    let switched = car()
         .replace("source_to_negative", "switched_resistors")
         .replace(
             "amplitude_V = 40.0\nseries_resistance_ohm = 1.0e6",
@@ -105,7 +91,7 @@ fn what_came_before_a_verdict_or_too_near_the_end_counts_neither_way() {
 
 #[test]
 fn a_healthy_run_has_no_outcome_and_is_quiet() {
-    let run = Run::of(CAR);
+    let run = Run::of(&car());
     assert_eq!((run.word("fault"), run.word("before")), ("none", "quiet"));
     assert_eq!(
         (run.cell("outcome"), run.cell("fault_s")),

@@ -56,9 +56,8 @@ use crate::error::HostError;
 use crate::ordered::in_order;
 use crate::output::AtomicFile;
 use crate::scenario::Scenario;
-use crate::table::{Cell, Columns, Kind};
+use crate::table::{self, Cell, Columns, Kind, refuse_to_replace};
 pub(crate) use cells::quantile;
-use store::Store;
 pub(crate) use trial::{DECEIVED, Recent, below, listed, miss};
 
 /// What is asked of the trials of a plan.
@@ -278,12 +277,7 @@ fn finish(study: &Study, plan: &Plan, paths: &[PathBuf]) -> Result<(), HostError
     let columns = columns(study, plan);
     let part = store::part(&paths[0], study, plan)?;
     let rows: Vec<Vec<Cell>> = part.rows(&columns)?;
-    table::write_parquet(
-        &paths[1],
-        &columns,
-        &rows,
-        &store::describe(study, plan),
-    )?;
+    table::write_parquet(&paths[1], &columns, &rows, &store::describe(study, plan))?;
     let trials = Trials {
         study,
         plan,

@@ -104,8 +104,10 @@ pub(super) fn study_of<'s>(path: &Path, studies: &[&'s Study]) -> Result<&'s Stu
 pub(super) fn part(path: &Path, study: &Study, plan: &Plan) -> Result<Part, HostError> {
     let text = read(path)?;
     let foreign = || {
-        other(path, 1, "the table is not of this sweep")
-            .expected(format!("a first line that begins \"{}\"", title(study, plan)))
+        other(path, 1, "the table is not of this sweep").expected(format!(
+            "a first line that begins \"{}\"",
+            title(study, plan)
+        ))
     };
     let range = text
         .strip_prefix(&title(study, plan))
