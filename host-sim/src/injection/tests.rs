@@ -41,8 +41,8 @@ impl Run {
 }
 
 #[test]
-fn a_converter_at_its_end_is_detected_within_three_periods() {
-    let run = Run::with(5.3, "kind = \"converter_saturated\", channel = \"first\"");
+fn a_pack_that_reads_nothing_is_detected_within_three_periods() {
+    let run = Run::with(5.3, "kind = \"sense_open\", channel = \"second\"");
     assert_eq!(
         (run.word("before"), run.word("outcome")),
         ("quiet", "detected")
