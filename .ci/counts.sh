@@ -41,7 +41,7 @@ target() {
     done | awk '
         /^Monitor:/ { monitor = "settled" }
         /^SwiftMonitor:/ { monitor = "swift" }
-        / instructions in the mean/ { sub(":", "", $1); print ($1 == "Sampler::push" ? "push" : monitor "::" $1), $2 }
+        / instructions in the mean/ { sub(/:$/, "", $1); print ($1 == "Sampler::push" ? "push" : monitor "::" $1), $2 }
         / instructions an answer / {
             match($0, /, (Swift)?Monitor: /)
             monitor = /, SwiftMonitor: / ? "swift" : "settled"

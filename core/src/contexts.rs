@@ -34,8 +34,8 @@ use crate::swift::SwiftMonitor;
 pub trait Background<'c> {
     /// A monitor that has seen nothing.
     fn begin(config: &'c Config) -> Self;
-    /// Takes a block.
-    fn accept(&mut self, block: &RawBlock);
+    /// Takes a block; false when one before it was lost.
+    fn accept(&mut self, block: &RawBlock) -> bool;
     /// One bounded slice of work.
     fn step(&mut self) -> Step;
     /// Ends the dwell under way.
@@ -54,8 +54,8 @@ macro_rules! background {
             fn begin(config: &'c Config) -> Self {
                 Self::new(config)
             }
-            fn accept(&mut self, block: &RawBlock) {
-                self.accept(block);
+            fn accept(&mut self, block: &RawBlock) -> bool {
+                self.accept(block)
             }
             fn step(&mut self) -> Step {
                 self.step()

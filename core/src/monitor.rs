@@ -78,20 +78,28 @@ impl<'c> Monitor<'c> {
     /// Takes a block from the [`crate::Sampler`]. Call [`Monitor::step`] until
     /// it is idle before the next block: a settling proof that is still under
     /// way when its dwell's successor ends is given up. A block that was lost on
-    /// the way is noticed: what came before it is forgotten.
+    /// the way is noticed: what came before it is forgotten, and this call
+    /// returns false.
     #[inline(never)]
-    pub fn accept(&mut self, raw: &RawBlock) {
+    pub fn accept(&mut self, raw: &RawBlock) -> bool {
         let Some(mut block) = convert(self.steady.config, raw) else {
-            return;
+            return true;
         };
-        if !self.order.follows(raw) {
+        let follows = self.order.follows(raw);
+        if !follows {
             self.lose(&mut block);
         }
         self.diagnosis.listen(self.steady.config, raw, &block);
+        self.sequence(&block);
+        follows
+    }
+
+    /// Decides whether the dwell goes on.
+    fn sequence(&mut self, block: &Block) {
         if block.flags.first_in_dwell {
             self.sequencer.begin(block.drive);
         }
-        let ripe = self.steady.accept(&block);
+        let ripe = self.steady.accept(block);
         let Some((drive, blocks)) = self.steady.lasted() else {
             return;
         };

@@ -47,7 +47,7 @@ impl Either<'_> {
         match self {
             Self::Swift(monitor) => monitor.accept(raw),
             Self::Settled(monitor) => monitor.accept(raw),
-        }
+        };
     }
 
     fn step(&mut self) -> Step {

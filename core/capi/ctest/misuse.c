@@ -382,8 +382,11 @@ static void lost_blocks(void) {
     EXPECT(OHMSPLIT_ERROR_BLOCK_LOST, accept(&third));
     (void)until_block(at, OHMSPLIT_DRIVE_RAISE);
     EXPECT(OHMSPLIT_OK, accept(&block.handle));
-    /* The dwell that the gap is in is forgotten: there is nothing to report. */
+    /* What was before the gap is forgotten, and what came after it says so. */
     EXPECT(OHMSPLIT_OK, MONITOR(finish)(&monitor.handle));
+    EXPECT(OHMSPLIT_REPORT_READY, work());
+    EXPECT(OHMSPLIT_REASON_SAMPLES_MISSING, report.handle.reading_reason);
+    EXPECT(OHMSPLIT_VERDICT_UNDETERMINED, report.handle.verdict);
     EXPECT(OHMSPLIT_OK, work());
 }
 

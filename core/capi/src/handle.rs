@@ -167,8 +167,10 @@ impl<T: Content> Output<Slot<T>> {
     /// Ends the handle that may be there: a call on it from now on is told that
     /// there is none, until the value is put.
     pub(crate) fn clear(&self) {
+        // The mark comes first.
+        let mark = self.0.cast::<AtomicU32>();
         // SAFETY: not null, aligned; the word given to `place` for the rest.
-        unsafe { (&raw mut (*self.0).mark).write(AtomicU32::new(0)) };
+        unsafe { mark.write(AtomicU32::new(0)) };
     }
 }
 

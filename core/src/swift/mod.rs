@@ -129,13 +129,15 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     /// Takes a block from the [`crate::Sampler`]. Call [`SwiftMonitor::step`]
-    /// until it is idle before the next block.
+    /// until it is idle before the next block. False when a block before it was
+    /// lost on the way: what came before is forgotten.
     #[inline(never)]
-    pub fn accept(&mut self, raw: &RawBlock) {
+    pub fn accept(&mut self, raw: &RawBlock) -> bool {
         let Some(mut block) = convert(self.config, raw) else {
-            return;
+            return true;
         };
-        if !self.order.follows(raw) {
+        let follows = self.order.follows(raw);
+        if !follows {
             self.lose(&mut block);
         }
         self.diagnosis.listen(self.config, raw, &block);
@@ -150,6 +152,7 @@ impl<'c> SwiftMonitor<'c> {
             *blocks = blocks.saturating_add(1);
         }
         self.sequence(&block);
+        follows
     }
 
     /// Blocks were lost: begins anew with this one, and says that samples are

@@ -2,9 +2,8 @@
 
 use ohmsplit::config::Config;
 use ohmsplit::contexts::Background;
-use ohmsplit::{Monitor, Step, SwiftMonitor};
+use ohmsplit::{Monitor, RawBlock, Step, SwiftMonitor};
 
-use super::sampler::Numbered;
 use super::status;
 use crate::handle::{self, Content, Output, Refused, Slot};
 use crate::report;
@@ -12,11 +11,9 @@ use crate::types::*;
 
 use ohmsplit_status_t::*;
 
-/// A monitor that knows which block it is to get next.
+/// A monitor that may be at its end.
 pub(super) struct Following<M> {
     monitor: M,
-    config: &'static Config,
-    next: Option<u32>,
     finished: bool,
 }
 
@@ -31,31 +28,14 @@ impl Content for Following<SwiftMonitor<'static>> {
 }
 
 impl<M: Background<'static>> Following<M> {
-    fn new(config: &'static Config) -> Self {
-        Self {
-            monitor: M::begin(config),
-            config,
-            next: None,
-            finished: false,
-        }
-    }
-
-    /// Nothing is known of what a gap held: a dwell may have ended in it. So
-    /// what came before is forgotten.
-    fn accept(&mut self, numbered: &Numbered) -> Result<ohmsplit_status_t, Refused> {
+    fn accept(&mut self, block: &RawBlock) -> Result<ohmsplit_status_t, Refused> {
         if self.finished {
             return Err(OHMSPLIT_ERROR_FINISHED);
         }
-        let lost = self.next.is_some_and(|next| next != numbered.number);
-        if lost {
-            self.monitor = M::begin(self.config);
-        }
-        self.next = Some(numbered.number.wrapping_add(1));
-        self.monitor.accept(&numbered.block);
-        if lost {
-            Err(OHMSPLIT_ERROR_BLOCK_LOST)
-        } else {
+        if self.monitor.accept(block) {
             Ok(OHMSPLIT_OK)
+        } else {
+            Err(OHMSPLIT_ERROR_BLOCK_LOST)
         }
     }
 
@@ -90,7 +70,10 @@ where
         let place = unsafe { handle::place(monitor, size) }?;
         // SAFETY: the header demands that the configuration outlives the monitor unchanged.
         let config = unsafe { handle::shared::<Config>(config) }?;
-        place.put(Slot::new(Following::<M>::new(config)));
+        place.put(Slot::new(Following {
+            monitor: M::begin(config),
+            finished: false,
+        }));
         Ok(OHMSPLIT_OK)
     })())
 }
@@ -109,7 +92,7 @@ where
 {
     status((|| {
         // SAFETY: the header demands a block that nobody writes during the call.
-        let block = unsafe { handle::shared::<Numbered>(block) }?;
+        let block = unsafe { handle::shared::<RawBlock>(block) }?;
         // SAFETY: the header demands a monitor that only one context uses.
         unsafe { handle::exclusive(monitor, |m: &mut Following<M>| m.accept(block)) }?
     })())

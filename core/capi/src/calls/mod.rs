@@ -33,12 +33,12 @@ const _: () = {
     use ohmsplit::permit::Permit;
     use ohmsplit::sections::Sections;
     use ohmsplit::trend::Trend;
-    use ohmsplit::{Monitor, SwiftMonitor};
-    use sampler::{Numbered, Numbering};
+    use ohmsplit::{Monitor, RawBlock, SwiftMonitor};
+    use sampler::Sampling;
 
     let _: [u8; Slot::<Config>::SIZE] = [0; OHMSPLIT_CONFIG_SIZE];
-    let _: [u8; Slot::<Numbering>::SIZE] = [0; OHMSPLIT_SAMPLER_SIZE];
-    let _: [u8; Slot::<Numbered>::SIZE] = [0; OHMSPLIT_BLOCK_SIZE];
+    let _: [u8; Slot::<Sampling>::SIZE] = [0; OHMSPLIT_SAMPLER_SIZE];
+    let _: [u8; Slot::<RawBlock>::SIZE] = [0; OHMSPLIT_BLOCK_SIZE];
     let _: [u8; Slot::<Following<Monitor<'_>>>::SIZE] = [0; OHMSPLIT_MONITOR_SIZE];
     let _: [u8; Slot::<Following<SwiftMonitor<'_>>>::SIZE] = [0; OHMSPLIT_SWIFT_SIZE];
     let _: [u8; Slot::<Permit>::SIZE] = [0; OHMSPLIT_PERMIT_SIZE];

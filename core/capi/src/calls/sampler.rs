@@ -10,56 +10,41 @@ use crate::types::*;
 
 use ohmsplit_status_t::*;
 
-/// A sampler that numbers its blocks.
-pub(super) struct Numbering {
+/// A sampler that may be at its end.
+pub(super) struct Sampling {
     sampler: Sampler<'static>,
-    next: u32,
     finished: bool,
 }
 
-impl Content for Numbering {
+impl Content for Sampling {
     type Storage = ohmsplit_sampler_t;
     const MARK: u32 = 0x6f53_6d50;
 }
 
-impl Numbering {
-    fn push(&mut self, sample: &Sample) -> Result<Option<Numbered>, Refused> {
+impl Sampling {
+    fn push(&mut self, sample: &Sample) -> Result<Option<RawBlock>, Refused> {
         if self.finished {
             return Err(OHMSPLIT_ERROR_FINISHED);
         }
-        let block = self.sampler.push(sample);
-        Ok(block.map(|block| self.number(block)))
+        Ok(self.sampler.push(sample))
     }
 
-    fn finish(&mut self) -> Result<Option<Numbered>, Refused> {
+    fn finish(&mut self) -> Result<Option<RawBlock>, Refused> {
         if self.finished {
             return Err(OHMSPLIT_ERROR_FINISHED);
         }
         self.finished = true;
-        let block = self.sampler.finish();
-        Ok(block.map(|block| self.number(block)))
-    }
-
-    fn number(&mut self, block: RawBlock) -> Numbered {
-        let number = self.next;
-        self.next = number.wrapping_add(1);
-        Numbered { number, block }
+        Ok(self.sampler.finish())
     }
 }
 
-/// A block and its number.
-pub(super) struct Numbered {
-    pub(super) number: u32,
-    pub(super) block: RawBlock,
-}
-
-impl Content for Numbered {
+impl Content for RawBlock {
     type Storage = ohmsplit_block_t;
     const MARK: u32 = 0x6f42_6c4b;
 }
 
 /// Puts a block where C wants it, if there is one.
-fn hand_over(block: Option<Numbered>, place: Output<Slot<Numbered>>) -> ohmsplit_status_t {
+fn hand_over(block: Option<RawBlock>, place: Output<Slot<RawBlock>>) -> ohmsplit_status_t {
     let Some(block) = block else {
         return OHMSPLIT_OK;
     };
@@ -81,9 +66,8 @@ pub unsafe extern "C" fn ohmsplit_sampler_init(
         let place = unsafe { handle::place(sampler, size) }?;
         // SAFETY: the header demands that the configuration outlives the sampler unchanged.
         let config = unsafe { handle::shared::<Config>(config) }?;
-        place.put(Slot::new(Numbering {
+        place.put(Slot::new(Sampling {
             sampler: Sampler::new(config),
-            next: 0,
             finished: false,
         }));
         Ok(OHMSPLIT_OK)
@@ -111,7 +95,7 @@ pub unsafe extern "C" fn ohmsplit_sampler_push(
             codes: sample.codes,
         };
         // SAFETY: the header demands a sampler that only one context uses.
-        let done = unsafe { handle::exclusive(sampler, |s: &mut Numbering| s.push(&sample)) }??;
+        let done = unsafe { handle::exclusive(sampler, |s: &mut Sampling| s.push(&sample)) }??;
         Ok(hand_over(done, place))
     })())
 }
@@ -128,7 +112,7 @@ pub unsafe extern "C" fn ohmsplit_sampler_finish(
         // SAFETY: the header demands memory of this type, the caller's own during the call.
         let place = unsafe { handle::place(block, size_of::<ohmsplit_block_t>()) }?;
         // SAFETY: the header demands a sampler that only one context uses.
-        let done = unsafe { handle::exclusive(sampler, Numbering::finish) }??;
+        let done = unsafe { handle::exclusive(sampler, Sampling::finish) }??;
         Ok(hand_over(done, place))
     })())
 }
