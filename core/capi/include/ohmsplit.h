@@ -302,8 +302,9 @@ enum ohmsplit_status_t
     // Not one of ohmsplit_drive_t.
     OHMSPLIT_ERROR_DRIVE = -7,
     // The block does not follow the one before: one was lost, doubled,
-    // swapped or came from another sampler. The monitor has started anew, as
-    // after its init call: figures over a gap could be wrong.
+    // swapped or came from another sampler. The monitor has begun anew with
+    // this one, and its verdict is undetermined, samples missing: figures over
+    // a gap could be wrong.
     OHMSPLIT_ERROR_BLOCK_LOST = -8,
     // The sampler or monitor was finished: make it anew.
     OHMSPLIT_ERROR_FINISHED = -9,
