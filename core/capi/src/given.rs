@@ -266,7 +266,7 @@ mod tests {
                 Report {
                     sequence,
                     drive,
-                    dwell_over: sequence % 2 == 0,
+                    dwell_over: sequence.is_multiple_of(2),
                     reading: if verdict == 1 {
                         Err(reason)
                     } else {

@@ -169,7 +169,7 @@ impl Storm {
         let span = (high - low).max(1) as u64;
         self.count = self.count.wrapping_add(1);
         // Either end in turn, from sample to sample and from block to block.
-        let ends = |turn: u32| if turn % 2 == 0 { low } else { high };
+        let ends = |turn: u32| if turn.is_multiple_of(2) { low } else { high };
         for code in &mut self.codes {
             *code = match self.manner[0] {
                 0 => (low + from.below(span) as i64) as i32,
