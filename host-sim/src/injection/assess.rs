@@ -1,6 +1,6 @@
 //! What one run came to, before its fault and after it.
 
-use ohmsplit::{Report, Verdict};
+use ohmsplit::{Finding, Report, Verdict};
 
 use super::PERIODS_MAX;
 use super::course::Course;
@@ -55,6 +55,8 @@ pub(super) struct Assessment {
     /// A verdict was given before the fault.
     judged: bool,
     before: Part,
+    /// What was found before the fault.
+    found: Option<&'static str>,
     /// What withheld the verdict after one had been given, before the fault.
     refused: Option<&'static str>,
     /// Later than three periods after the fault, with no finding.
@@ -63,6 +65,12 @@ pub(super) struct Assessment {
     told: Option<(&'static str, f64)>,
     /// Drive periods that the fault was there.
     lasted: f64,
+}
+
+/// A finding that withholds `healthy`.
+fn finding(report: &Report) -> Option<&'static str> {
+    let mut findings = report.findings.iter();
+    findings.find(|found| found.withholds()).map(Finding::name)
 }
 
 /// The reason that withholds a verdict.
@@ -130,6 +138,7 @@ impl Assessment {
     }
 
     fn take_healthy(&mut self, report: &Report, wrong: Option<Wrong>, miss: Option<f64>) {
+        self.found = self.found.or(finding(report));
         match refusal(report) {
             None => self.judged = true,
             Some(reason) if self.judged => self.refused = self.refused.or(Some(reason)),
@@ -139,8 +148,10 @@ impl Assessment {
     }
 
     fn take_faulty(&mut self, report: &Report, age: f64, wrong: Option<Wrong>, miss: Option<f64>) {
-        self.told = self.told.or(refusal(report).map(|name| (name, age)));
-        if age > PERIODS_MAX {
+        let found = finding(report);
+        let named = found.or(refusal(report));
+        self.told = self.told.or(named.map(|name| (name, age)));
+        if age > PERIODS_MAX && found.is_none() {
             self.after.take(wrong, miss);
         }
     }
@@ -154,6 +165,8 @@ impl Assessment {
     pub(super) const fn before(&self) -> &'static str {
         if self.before.wrong.is_some() {
             "wrong"
+        } else if self.found.is_some() {
+            "found"
         } else if !self.judged {
             "blind"
         } else if self.refused.is_some() {
@@ -180,7 +193,12 @@ impl Assessment {
     }
 
     pub(super) fn before_cells(&self) -> [Cell; 2] {
-        let by = self.before.wrong.map(Wrong::word).or(self.refused);
+        let by = self
+            .before
+            .wrong
+            .map(Wrong::word)
+            .or(self.found)
+            .or(self.refused);
         [Cell::Text(self.before().to_owned()), word(by)]
     }
 

@@ -144,8 +144,8 @@ fn before(text: &mut String, groups: &[Group]) {
         text,
         "\n## Without a fault\n\n\
          Of healthy runs all, of others the time before the fault. Quiet: a verdict came, stood, and nothing deceived. Blind: no verdict yet. Refused: a verdict\n\
-         was withdrawn. Wrong: as missed, above.\n\n\
-         | drive | runs | quiet | blind | refused | wrong | refused or wrong by |\n|---|---|---|---|---|---|---|\n"
+         was withdrawn. Found: a finding. Wrong: as missed, above.\n\n\
+         | drive | runs | quiet | blind | refused | found | wrong | by |\n|---|---|---|---|---|---|---|---|\n"
     );
     let mut drives: Vec<&str> = Vec::new();
     for group in groups.iter().filter(|group| group.drive != ALL) {
@@ -156,8 +156,8 @@ fn before(text: &mut String, groups: &[Group]) {
     for drive in drives {
         let of = groups.iter().filter(|group| group.drive == drive);
         let all = of.fold(Group::default(), |sum, group| sum.with(group));
-        let counts =
-            ["quiet", "blind", "refused", "wrong"].map(|word| all.before(word).to_string());
+        let counts = ["quiet", "blind", "refused", "found", "wrong"]
+            .map(|word| all.before(word).to_string());
         let _ = writeln!(
             text,
             "| {drive} | {} | {} | {} |",

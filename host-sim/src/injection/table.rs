@@ -16,7 +16,7 @@ pub(super) const ALL: &str = "all";
 /// Deceived trials of a fault and drive whose scenarios are kept.
 const KEPT: usize = 3;
 
-const COLUMNS: [(&str, Kind); 21] = [
+const COLUMNS: [(&str, Kind); 22] = [
     ("fault", Kind::Text),
     ("drive", Kind::Text),
     ("runs", Kind::Whole),
@@ -36,6 +36,7 @@ const COLUMNS: [(&str, Kind); 21] = [
     ("quiet_before", Kind::Whole),
     ("blind_before", Kind::Whole),
     ("refused_before", Kind::Whole),
+    ("found_before", Kind::Whole),
     ("wrong_before", Kind::Whole),
     ("before_by", Kind::Text),
 ];
@@ -167,7 +168,9 @@ impl Group {
         row.push(self.class().map_or(Cell::None, text));
         row.extend([50, 95, 100].map(|percent| Cell::real(self.latency(percent))));
         row.extend([&self.told_by, &self.missed_by].map(|counts| listed(counts.iter())));
-        row.extend(["quiet", "blind", "refused", "wrong"].map(|word| whole(self.before(word))));
+        row.extend(
+            ["quiet", "blind", "refused", "found", "wrong"].map(|word| whole(self.before(word))),
+        );
         row.push(listed(self.before_by.iter()));
         row
     }
