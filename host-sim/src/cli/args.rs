@@ -209,10 +209,11 @@ pub(super) struct SweepArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-The plan is that of a sweep; each of its scenarios has one fault and a leak that stays as it is. Writes trials.csv row
-by row while it runs, then trials.parquet, faults.csv, faults.parquet and faults.md: runs, detected, safe, missed, latency
-and diagnostic coverage of each fault and drive; with --healthy the names begin with healthy. The folder `deceived` holds scenarios of runs that were
-confident and wrong, the first of each fault and drive. Shards, Ctrl-C and --resume are as with a sweep.")]
+The plan is that of a sweep; each of its scenarios has one fault and a leak that stays as it is. Writes
+trials.csv row by row while it runs, then trials.parquet, faults.csv, faults.parquet and faults.md: runs,
+detected, safe, missed, latency and diagnostic coverage of each fault and drive; with --healthy the names
+begin with healthy. The folder `deceived` holds scenarios of runs that were confident and wrong, the first
+of each fault and drive. Shards, Ctrl-C and --resume are as with a sweep.")]
 pub(super) struct FaultsArgs {
     #[command(flatten)]
     pub(super) sweep: SweepArgs,
