@@ -210,7 +210,7 @@ fn with(
                 .mend(fault.mend)
         })?;
     }
-    table.retain(|field, _| !without.iter().any(|out| field == *out));
+    table.retain(|field, _| !without.contains(&field));
     let seed = i64::try_from(seed).unwrap_or(i64::MAX);
     table.insert("seed".to_owned(), Value::Integer(seed));
     let told: Vec<String> = settings
