@@ -175,13 +175,21 @@ const FAULTS: &str = "format = \"ohmsplit-plan-1\"\nname = \"quick\"\nscenario =
     [[axis]]\nfield = \"fault[0].what\"\nvalues = [{ kind = \"source_drift\", change_percent = -50.0 }, \
     { kind = \"sense_open\", channel = \"second\" }]\n";
 
-#[test]
-fn a_fault_campaign_counts_what_is_detected_and_missed_and_keeps_what_deceives() {
+fn faults_bench() -> Bench {
     let bench = Bench::new();
     let scenario = fixture("scenarios/parked-car-connector-gets-wet.toml");
     bench.write("plan.toml", FAULTS.replace("SCENARIO", &scenario));
-    let faults =
-        |more: &[&str]| bench.run(&[&["campaign", "faults", "plan.toml", "--out"], more].concat());
+    bench
+}
+
+fn run_faults(bench: &Bench, more: &[&str]) -> Run {
+    bench.run(&[&["campaign", "faults", "plan.toml", "--out"], more].concat())
+}
+
+#[test]
+fn a_fault_campaign_counts_what_is_detected_and_missed_and_keeps_what_deceives() {
+    let bench = faults_bench();
+    let faults = |more: &[&str]| run_faults(&bench, more);
     let run = faults(&["whole"]);
     assert_eq!(run.code, Some(0), "{}", run.err);
     let read = |file: &str| std::fs::read_to_string(bench.path(file)).expect(file);
@@ -222,6 +230,14 @@ fn a_fault_campaign_counts_what_is_detected_and_missed_and_keeps_what_deceives()
         &faults(&["whole", "--show-trial", "4"]),
         &["no trial 4", "0 to 3"],
     );
+}
+
+#[test]
+fn a_fault_campaign_in_shards_is_the_whole_and_without_its_faults_nothing_deceives() {
+    let bench = faults_bench();
+    let faults = |more: &[&str]| run_faults(&bench, more);
+    let read = |file: &str| std::fs::read_to_string(bench.path(file)).expect(file);
+    assert_eq!(faults(&["whole"]).code, Some(0));
     // Shards of it are told from those of a sweep by their tables.
     for (folder, shard) in [("a", "1/2"), ("b", "2/2")] {
         assert_eq!(faults(&[folder, "--shard", shard]).code, Some(0));
@@ -236,11 +252,11 @@ fn a_fault_campaign_counts_what_is_detected_and_missed_and_keeps_what_deceives()
         "merged",
     ];
     assert_eq!(bench.run(&merge).code, Some(0));
-    assert_eq!(read("merged/faults.md"), page);
+    assert_eq!(read("merged/faults.md"), read("whole/faults.md"));
     // Without its faults nothing deceives, and the folder is not that of the other study.
     let run = faults(&["sound", "--healthy"]);
     assert_eq!(run.code, Some(0), "{}", run.err);
-    assert!(read("sound/healthy.md").contains("| source_to_negative | 4 | 4 | 0 | 0 | 0 |"));
+    assert!(read("sound/healthy.md").contains("| source_to_negative | 4 | 4 | 0 | 0 | 0 | 0 |"));
     assert_eq!(
         std::fs::read_dir(bench.path("sound/deceived"))
             .expect("a folder")
