@@ -198,6 +198,7 @@ struct Line {
     point: Point,
 }
 
+#[inline(never)]
 fn line(config: &Config, drive: Drive, point: Point) -> Line {
     let row = config.network().row(drive);
     let (g, p) = (i128::from(row.g.to_bits()), i128::from(row.p.to_bits()));
@@ -258,8 +259,7 @@ fn contradict(config: &Config, [rest, raise, lower]: [Point; 3]) -> bool {
     }
     let gains = config.front_end().gain_u().map(Ratio::to_bits);
     let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
-    let share =
-        |of: i128, by: i64| (of.saturating_abs() >> 24).saturating_mul(i128::from(by)) >> 32;
+    let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, i128::from(by)) >> 32;
     let allowed = i128::from(noise.root().saturating_mul(SURE))
         .saturating_add(share(gain, gain_u))
         .saturating_add(share(pack_gain, pack_gain_u))
@@ -267,6 +267,7 @@ fn contradict(config: &Config, [rest, raise, lower]: [Point; 3]) -> bool {
     determinant.saturating_abs() >> 24 > allowed
 }
 
+#[inline(never)]
 fn minor(x: &Line, y: &Line) -> [i128; 3] {
     let cross = |a: i128, b: i128, c: i128, d: i128| product(a, d).saturating_sub(product(b, c));
     [
@@ -276,6 +277,8 @@ fn minor(x: &Line, y: &Line) -> [i128; 3] {
     ]
 }
 
+/// Never inlined: with its check it takes half a kilobyte.
+#[inline(never)]
 const fn product(a: i128, b: i128) -> i128 {
     a.saturating_mul(b)
 }
