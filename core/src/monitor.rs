@@ -4,7 +4,7 @@
 use crate::config::{Config, Drive};
 use crate::diagnose::{Diagnosis, Findings};
 use crate::drive::Sequencer;
-use crate::front::{Block, Order, RawBlock, convert};
+use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::reason::Reason;
 use crate::report::{Basis, Report, Verdict};
@@ -36,6 +36,7 @@ pub struct Monitor<'c> {
     judge: Judge,
     diagnosis: Diagnosis,
     order: Order,
+    align: Align,
 }
 
 /// RAM on a 32-bit target.
@@ -52,6 +53,7 @@ impl<'c> Monitor<'c> {
             judge: Judge::default(),
             diagnosis: Diagnosis::default(),
             order: Order::default(),
+            align: Align::default(),
         }
     }
 
@@ -82,10 +84,11 @@ impl<'c> Monitor<'c> {
     /// returns false.
     #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) -> bool {
-        let Some(mut block) = convert(self.steady.config, raw) else {
-            return true;
-        };
         let follows = self.order.follows(raw);
+        let aligned = self.align.take(self.steady.config, raw, follows);
+        let Some(mut block) = convert(self.steady.config, &aligned) else {
+            return follows;
+        };
         if !follows {
             self.lose(&mut block);
         }
@@ -126,6 +129,7 @@ impl<'c> Monitor<'c> {
     /// pause starts without a drive change that was seen.
     pub fn finish(&mut self) {
         self.steady.finish();
+        self.align = Align::default();
     }
 
     /// One bounded slice of background work.

@@ -4,7 +4,7 @@ use fixed::types::{I32F32, I48F16};
 use ohmsplit::config::{
     self, Channel, Config, ConfigError, Divider, Element, FrontEnd, Judged, Landing, Limits, Timing,
 };
-use ohmsplit::units::{Measured, Microfarads, Ohms, Seconds, Volts};
+use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
 
 use crate::reference::{Drive, State};
 
@@ -76,6 +76,10 @@ pub struct Design {
     pub dwell_max_us: u32,
     /// Largest capacitance that the design expects, in microfarads.
     pub capacitance_max_uf: f64,
+    /// Largest time between the readings of the channels, in seconds.
+    pub sampling_skew: f64,
+    /// Share of the capacitance that the insulation absorbs slowly.
+    pub absorption: f64,
     /// Lag of the readings in seconds; `None` when unknown.
     pub reading_lag: Option<f64>,
     /// Order of drive states.
@@ -113,6 +117,8 @@ impl Design {
             dwell_min_us: 500_000,
             dwell_max_us: 60_000_000,
             capacitance_max_uf: 50.0,
+            sampling_skew: 0.0,
+            absorption: 0.0,
             reading_lag: Some(0.0),
             cycle: vec![State::Raise, State::Lower],
             judged: Judged::WeakestRail,
@@ -186,6 +192,8 @@ impl Design {
             value: Seconds::new(I32F32::from_num(lag)),
             u: Seconds::new(I32F32::from_num(1e-6)),
         });
+        timing.sampling_skew = Seconds::new(I32F32::from_num(self.sampling_skew));
+        timing.absorption = Ratio::new(I32F32::from_num(self.absorption));
         timing.capacitance_max = Microfarads::new(I32F32::from_num(self.capacitance_max_uf));
         timing
     }

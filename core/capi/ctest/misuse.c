@@ -333,6 +333,7 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_ERROR_LIMITS_CROSSED, s.alarm_ohm_per_volt = 0);
     REFUSED(OHMSPLIT_ERROR_LIMITS_CROSSED, s.warning_ohm_per_volt = 99);
     REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.reading_lag_uncertainty_nanosecond = -1);
+    REFUSED(OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE, s.sampling_skew_nanosecond = -20000000);
     REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.channels[0].offset_uncertainty_microvolt = -1);
 }
 

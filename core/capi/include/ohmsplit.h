@@ -221,7 +221,7 @@
 #define OHMSPLIT_SAMPLE_SIZE 16
 
 // Bytes of ohmsplit_settings_t.
-#define OHMSPLIT_SETTINGS_SIZE 464
+#define OHMSPLIT_SETTINGS_SIZE 472
 
 // A figure that there is none of: an open circuit has no position, a circuit
 // that settles at once shows no capacitance, a refused estimate has no figure.
@@ -352,6 +352,8 @@ enum ohmsplit_status_t
     OHMSPLIT_ERROR_LIMITS_CROSSED = -34,
     // An uncertainty is negative.
     OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY = -35,
+    // The channels are read a block or more apart.
+    OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE = -36,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -752,6 +754,13 @@ typedef struct ohmsplit_settings_t {
     int64_t reading_lag_nanosecond;
     // Its standard uncertainty, 0 or more. Default 1000.
     int64_t reading_lag_uncertainty_nanosecond;
+    // Largest share of the capacitance that the insulation takes up slowly
+    // (dielectric absorption); 0 is an ideal dielectric. Default 0.
+    uint32_t absorption_ppm;
+    // How much later the second channel is read than the first, less than a
+    // block; negative when it is read before. It is interpolated to the time
+    // of the first. Default 0.
+    int32_t sampling_skew_nanosecond;
     // The drive states of a cycle in their order, of ohmsplit_drive_t.
     // Default raise, lower.
     int32_t cycle[OHMSPLIT_CYCLE_MAX];

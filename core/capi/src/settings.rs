@@ -35,6 +35,8 @@ pub(crate) fn defaults() -> ohmsplit_settings_t {
         reading_lag_uncertainty_nanosecond: timing
             .reading_lag
             .map_or(0, |lag| report::nano(lag.u.get())),
+        sampling_skew_nanosecond: report::nano(timing.sampling_skew.get()) as i32,
+        absorption_ppm: report::micro(timing.absorption.get()) as u32,
         cycle,
         cycle_count: timing.cycle().len() as u32,
         alarm_ohm_per_volt: limits.alarm_ohm_per_volt,
@@ -183,18 +185,21 @@ fn timing(settings: &ohmsplit_settings_t) -> Result<Timing, Refused> {
     timing.dwell_max_us = settings.dwell_max_microsecond;
     timing.capacitance_max = Microfarads::new(fixed_32(settings.capacitance_max_picofarad)?);
     timing.reading_lag = reading_lag(settings)?;
+    timing.sampling_skew = seconds(i64::from(settings.sampling_skew_nanosecond))?;
+    timing.absorption = parts_per_million(settings.absorption_ppm);
     states
         .get(..codes.len())
         .and_then(|states| timing.with_cycle(states))
         .ok_or(OHMSPLIT_ERROR_CYCLE_TOO_LONG)
 }
 
+fn seconds(nanoseconds: i64) -> Result<Seconds, Refused> {
+    rounded::<32>(nanoseconds, 1_000_000_000)
+        .map(Seconds::from_bits)
+        .ok_or(OHMSPLIT_ERROR_OUT_OF_RANGE)
+}
+
 fn reading_lag(settings: &ohmsplit_settings_t) -> Result<Option<Measured<Seconds>>, Refused> {
-    let seconds = |nanoseconds| {
-        rounded::<32>(nanoseconds, 1_000_000_000)
-            .map(Seconds::from_bits)
-            .ok_or(OHMSPLIT_ERROR_OUT_OF_RANGE)
-    };
     if settings.reading_lag_nanosecond == OHMSPLIT_ABSENT {
         return Ok(None);
     }
@@ -232,6 +237,7 @@ const fn refusal(error: ConfigError) -> Refused {
         ConfigError::WorkingVoltageNotPositive => OHMSPLIT_ERROR_WORKING_VOLTAGE_NOT_POSITIVE,
         ConfigError::LimitsCrossed => OHMSPLIT_ERROR_LIMITS_CROSSED,
         ConfigError::NegativeUncertainty => OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY,
+        ConfigError::SkewOutOfRange => OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE,
     }
 }
 

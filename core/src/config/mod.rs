@@ -50,6 +50,8 @@ pub enum ConfigError {
     LimitsCrossed,
     /// An uncertainty, or the hysteresis, is negative.
     NegativeUncertainty,
+    /// The channels are read a block or more apart.
+    SkewOutOfRange,
 }
 
 impl Config {

@@ -4,7 +4,7 @@ use heapless::Vec;
 
 use super::{ConfigError, Drive};
 use crate::num;
-use crate::units::{Measured, Microfarads, Seconds};
+use crate::units::{Measured, Microfarads, Ratio, Seconds};
 
 /// Most drive states in one cycle.
 pub const CYCLE_MAX: usize = 4;
@@ -36,14 +36,26 @@ pub struct Timing {
     /// costs the transient estimator accuracy where the circuit is slower than
     /// the dwell, up to a factor of two in the standard uncertainty.
     pub reading_lag: Option<Measured<Seconds>>,
+    /// How much later the second channel is read than the first in one
+    /// [`crate::Sample`], less than a block; negative when it is read before.
+    /// The second channel is interpolated to the time of the first, which is
+    /// exact while Vb moves evenly. Zero for channels that are sampled together.
+    pub sampling_skew: Seconds,
     /// Largest capacitance the design expects. With it, a voltage that does
     /// not move is told to be a low resistance rather than a slow circuit.
     pub capacitance_max: Microfarads,
+    /// Largest share of the capacitance that the insulation takes up slowly
+    /// (dielectric absorption). Its current passes for a leak of up to this
+    /// share of C over the dwell, which becomes part of the uncertainty. Zero
+    /// is an ideal dielectric. Polypropylene film about 0.001, polyester film
+    /// and class 2 ceramics 0.002 to 0.02, oil and paper up to 0.05 (from
+    /// memory, not verified).
+    pub absorption: Ratio,
     cycle: Vec<Drive, CYCLE_MAX>,
 }
 
 impl Default for Timing {
-    /// 20 ms blocks, dwells of 0.5 to 60 s, no lag, 50 µF, raise and lower in turn.
+    /// 20 ms blocks, dwells of 0.5 to 60 s, no lag or skew, 50 µF without absorption, raise and lower in turn.
     fn default() -> Self {
         let mut cycle = Vec::new();
         // The capacity is four: these two pushes cannot fail.
@@ -57,7 +69,9 @@ impl Default for Timing {
                 value: Seconds::ZERO,
                 u: Seconds::from_bits(4_295),
             }),
+            sampling_skew: Seconds::ZERO,
             capacitance_max: Microfarads::from_int(50),
+            absorption: Ratio::ZERO,
             cycle,
         }
     }
@@ -98,8 +112,12 @@ impl Timing {
         if self.capacitance_max <= Microfarads::ZERO {
             return Err(ConfigError::CapacitanceNotPositive);
         }
-        if self.reading_lag.is_some_and(|lag| lag.u < Seconds::ZERO) {
+        let lag_u = self.reading_lag.map_or(Seconds::ZERO, |lag| lag.u);
+        if lag_u < Seconds::ZERO || self.absorption < Ratio::ZERO {
             return Err(ConfigError::NegativeUncertainty);
+        }
+        if self.sampling_skew.abs() >= self.block() {
+            return Err(ConfigError::SkewOutOfRange);
         }
         Ok(())
     }

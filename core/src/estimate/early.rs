@@ -26,6 +26,8 @@ pub(crate) struct Found {
     pub(crate) negative: Measured<Microsiemens>,
     pub(crate) position_u: Ratio,
     pub(crate) capacitance: Option<Measured<Microfarads>>,
+    /// Mean dwell of the record; zero where it is of no account.
+    pub(crate) dwell_us: u32,
 }
 
 /// The estimate of a circuit at a pack voltage, under way.
@@ -132,6 +134,9 @@ impl Found {
             }
             let pushed = row.i.saturating_add(gp.saturating_add(row.p).at(pack));
             let v = num::ratio(pushed.to_bits(), load.to_bits(), num::FRAC as i32);
+            let tau = self
+                .capacitance
+                .map(|c| num::ratio(c.value.to_bits(), load.to_bits(), 32));
             let exact = |value| Measured {
                 value,
                 u: Volts::ZERO,
@@ -142,8 +147,11 @@ impl Found {
                 chassis: exact(Volts::from_bits(v)),
                 pack: exact(pack),
                 lag: Volts::ZERO,
-                time_constant: None::<Measured<Seconds>>,
-                dwell_us: 0,
+                time_constant: tau.map(|tau| Measured {
+                    value: Seconds::from_bits(tau),
+                    u: Seconds::ZERO,
+                }),
+                dwell_us: self.dwell_us,
             });
         }
         out

@@ -1,6 +1,7 @@
 //! Stage 4, settled readings of a drive cycle to isolation resistance and its
 //! split between the rails.
 
+mod absorption;
 mod change;
 mod early;
 mod system;

@@ -12,6 +12,7 @@
 //! other; within one source the states move together, so that what is common
 //! to all states cancels as it does in the circuit.
 
+use super::absorption::absorbed;
 use super::system::{READINGS, System};
 use crate::config::{Channel, Config, Element, FrontEnd};
 use crate::num::{self, Reciprocal, RootSum, hypot};
@@ -29,11 +30,13 @@ pub(crate) struct Uncertainty {
 /// Sources of error weighed in one slice of work.
 const SLICE: usize = 2;
 
-/// Places of the sources: noise of each reading, what v trails by, channels, parts.
+/// Places of the sources: noise of each reading, what v trails by, what the
+/// insulation absorbs, channels, parts.
 const LAG: usize = READINGS;
-const FIRST_CHANNEL: usize = LAG + 1;
-const SECOND_CHANNEL: usize = LAG + 2;
-const PARTS: usize = LAG + 3;
+const ABSORPTION: usize = LAG + 1;
+const FIRST_CHANNEL: usize = LAG + 2;
+const SECOND_CHANNEL: usize = LAG + 3;
+const PARTS: usize = LAG + 4;
 
 /// Squares of the effects on G, Gp, Gn and x, summed source by source.
 #[derive(Debug, Clone, Default)]
@@ -71,6 +74,7 @@ impl Budget {
         let front_end = config.front_end();
         match source {
             LAG => effects.lag(sums),
+            ABSORPTION => effects.absorption(sums, config),
             FIRST_CHANNEL => effects.first_channel(sums, front_end),
             SECOND_CHANNEL => effects.second_channel(sums, front_end),
             place if place < READINGS => effects.reading(sums, place),
@@ -133,6 +137,11 @@ impl<'a> Effects<'a> {
             *slot = (state.lag, 0);
         }
         self.add_voltage_error(sums, &lag);
+    }
+
+    fn absorption(&self, sums: &mut Sums, config: &Config) {
+        let currents = absorbed(self.system, config.timing().absorption);
+        self.add(sums, &currents);
     }
 
     fn first_channel(&self, sums: &mut Sums, front_end: &FrontEnd) {

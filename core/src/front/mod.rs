@@ -2,9 +2,11 @@
 //! [`Sampler`] sums counts in the interrupt, [`convert`] makes volts of a
 //! block of them in the background.
 
+mod align;
 mod convert;
 mod sampler;
 
+pub(crate) use align::Align;
 pub use convert::{Block, Flags};
 pub(crate) use sampler::{ChannelSums, Order};
 pub use sampler::{RawBlock, Sampler};

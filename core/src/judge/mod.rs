@@ -284,6 +284,7 @@ mod tests {
             negative: siemens(g, u),
             position_u: Ratio::ZERO,
             capacitance: None,
+            dwell_us: 0,
         };
         let config = config.expect("a sound configuration");
         let mut early = crate::estimate::Early::new(found, Volts::from_int(400));

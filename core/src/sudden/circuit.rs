@@ -216,14 +216,20 @@ impl Circuit {
         let step = step.saturating_sub(noise.saturating_mul(4)).max(0);
         let share_u = self.known.positive_share.u.to_bits();
         let twice_u = self.capacitance_u.saturating_mul(2);
+        // The instant of switching, to a twentieth of a block, or more.
+        let switched = self.switched(before, block);
+        let instant = if block.late {
+            switched / 10
+        } else {
+            switched / 20
+        };
         num::hypot(&[
             // C: twice its uncertainty, of the charge that the known circuit moves.
             num::mul(twice_u, own.min(moved.saturating_abs())),
             num::mul(link.stiffness, num::mul(share_u, step)),
             // The pack voltage may have stepped anywhere in the block.
             step.saturating_add(num::mul(state.pull, step)) >> 2,
-            // The instant of switching, to a twentieth of a block.
-            self.switched(before, block).wrapping_div(20),
+            instant,
         ])
     }
 

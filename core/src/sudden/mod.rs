@@ -146,6 +146,8 @@ struct Moment {
     usable: bool,
     /// Nothing is missing before it.
     follows: bool,
+    /// A sliver of a block lies before it.
+    late: bool,
 }
 
 /// Watches one monitor's blocks for a sudden leak: [`Watch::push`] for each
@@ -161,6 +163,9 @@ pub struct Watch<'c> {
     state: State,
     /// The newest block is not answered yet.
     due: bool,
+    /// Most samples seen in a block, and whether the newest was a sliver.
+    full: u32,
+    late: bool,
     noise: Noise,
     scan: Option<Scan>,
 }
@@ -185,6 +190,8 @@ impl<'c> Watch<'c> {
             record: Record::new(over_volts(resolution.to_bits(), CURRENT_BITS), mismatch),
             state: State::default(),
             due: false,
+            full: 0,
+            late: false,
             noise: Noise::default(),
             scan: None,
         }
@@ -221,8 +228,17 @@ impl<'c> Watch<'c> {
         self.scan = None;
     }
 
-    /// Takes the next block. What the block before still called for is dropped.
-    pub fn push(&mut self, block: &Block) {
+    /// Takes the next block; true when [`Watch::step`] has a finding on it. What
+    /// the block before still called for is dropped. A sliver that a drive change
+    /// leaves of a block, a twentieth of it at most, tells nothing, and is passed
+    /// over: what follows it follows the block before, at an instant of switching
+    /// that is in doubt by as much again.
+    pub fn push(&mut self, block: &Block) -> bool {
+        self.full = self.full.max(block.count);
+        if block.flags.cut && block.missing == 0 && block.count.saturating_mul(20) <= self.full {
+            self.late = true;
+            return false;
+        }
         if let Some(moment) = self.newest.take() {
             self.take(moment);
         }
@@ -234,7 +250,9 @@ impl<'c> Watch<'c> {
             pack: block.pack,
             usable: whole && !block.flags.cut && !block.flags.saturated,
             follows: block.missing == 0,
+            late: core::mem::take(&mut self.late),
         });
+        true
     }
 
     /// One equation from the newest block.

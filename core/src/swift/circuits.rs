@@ -15,6 +15,7 @@ pub(super) fn fitted(fit: &Fit) -> Found {
         negative: fit.negative_conductance,
         position_u: fit.position.map_or(Ratio::MAX, |position| position.u),
         capacitance: fit.capacitance,
+        dwell_us: fit.dwell_us,
     }
 }
 
@@ -33,6 +34,8 @@ pub(super) fn found_suddenly(leak: &sudden::Found) -> Found {
         negative: part(num::ONE.saturating_sub(x)),
         position_u: Ratio::of(u.to_bits(), value.to_bits()).unwrap_or(Ratio::MAX),
         capacitance: None,
+        // Beyond the limit, what the insulation absorbs is of no account.
+        dwell_us: 0,
     }
 }
 

@@ -15,12 +15,13 @@
 
 mod circuits;
 mod dwell;
+mod unexplained;
 
 use crate::config::{Config, Drive};
 use crate::diagnose::{Diagnosis, Findings};
 use crate::drive::Sequencer;
 use crate::estimate::{Early, Found, at_least};
-use crate::front::{Block, Order, RawBlock, convert};
+use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::monitor::Step;
 use crate::reason::Reason;
@@ -30,6 +31,7 @@ use crate::sudden::{Finding, Known, Stage, Watch};
 use crate::transient::{Fit, Transient, Work};
 use crate::units::Volts;
 use circuits::{fitted, found_suddenly, is_sharp, known};
+use unexplained::hides_a_leak;
 
 /// Blocks that a fit must outlive without a suspicion before it counts as what
 /// is known: a leak that has just begun bends the fit before it is noticed.
@@ -59,6 +61,7 @@ pub struct SwiftMonitor<'c> {
     judge: Judge,
     diagnosis: Diagnosis,
     order: Order,
+    align: Align,
     /// Newest pack voltage.
     pack: Volts,
     /// What comes next starts without a drive change that was seen.
@@ -92,6 +95,7 @@ impl<'c> SwiftMonitor<'c> {
             judge: Judge::default(),
             diagnosis: Diagnosis::default(),
             order: Order::default(),
+            align: Align::default(),
             pack: Volts::ZERO,
             paused: false,
             watching: false,
@@ -133,10 +137,11 @@ impl<'c> SwiftMonitor<'c> {
     /// lost on the way: what came before is forgotten.
     #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) -> bool {
-        let Some(mut block) = convert(self.config, raw) else {
-            return true;
-        };
         let follows = self.order.follows(raw);
+        let aligned = self.align.take(self.config, raw, follows);
+        let Some(mut block) = convert(self.config, &aligned) else {
+            return follows;
+        };
         if !follows {
             self.lose(&mut block);
         }
@@ -146,8 +151,7 @@ impl<'c> SwiftMonitor<'c> {
         }
         self.pack = block.pack;
         self.transient.push(&block);
-        self.watch.push(&block);
-        self.watching = true;
+        self.watching = self.watch.push(&block);
         if let Some((_, blocks)) = &mut self.probation {
             *blocks = blocks.saturating_add(1);
         }
@@ -192,6 +196,7 @@ impl<'c> SwiftMonitor<'c> {
     /// pause starts without a drive change that was seen.
     pub fn finish(&mut self) {
         self.steady.finish();
+        self.align = Align::default();
         self.transient.finish();
         self.paused = true;
     }
@@ -335,6 +340,9 @@ impl<'c> SwiftMonitor<'c> {
         let Some(fit) = self.transient.fit() else {
             return self.not_found();
         };
+        if hides_a_leak(&fit, self.config, self.pack) {
+            return self.changed();
+        }
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
         if self.stage == Stage::Suspected && !self.is_newer(&fit) {

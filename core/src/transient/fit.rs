@@ -33,12 +33,16 @@ pub struct Fit {
     pub time_constant: Seconds,
     /// Noise of a block mean of v as the residuals show it.
     pub noise: Volts,
+    /// The same before hum averages out over five blocks; not less.
+    pub scatter: Volts,
     /// Mean square of slow residuals over that of fast ones: near one where the
     /// circuit explains the readings. Uncertainties contain its root where it
     /// is significantly above one.
     pub misfit: Ratio,
     /// Length of the record.
     pub span: Seconds,
+    /// Mean time between drive changes in it, in microseconds.
+    pub dwell_us: u32,
     /// Entries of the record that went in.
     pub rows: u16,
     /// Entries left out because they lie beyond six standard deviations.
@@ -109,6 +113,7 @@ pub(super) struct Converged {
     pub(super) used: u32,
     pub(super) rejected: u32,
     pub(super) span: i64,
+    pub(super) dwell_us: u32,
     /// What the noise variance is not believed to be below.
     pub(super) least: Scaled,
     /// Noise variance of single entries, V² times weight.
@@ -202,8 +207,10 @@ impl Converged {
             },
             time_constant: Seconds::from_bits(longest),
             noise: Volts::from_bits(noise.shifted(-4).root().bits()),
+            scatter: Volts::from_bits(self.single.max(noise).shifted(-4).root().bits()),
             misfit: Ratio::from_bits(self.misfit(noise).bits()),
             span: Seconds::from_bits(self.span),
+            dwell_us: self.dwell_us,
             rows: narrow(self.used),
             rejected: narrow(self.rejected),
         })

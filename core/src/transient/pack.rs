@@ -116,6 +116,8 @@ const JUDGED: usize = 12;
 pub(super) struct Survey {
     at: usize,
     pub(super) length_us: u32,
+    /// Drive changes, and one.
+    dwells: u32,
     /// Samples, in sixteenths of a whole block.
     pub(super) weight: i64,
     /// Vb of the first entry, and the weighted sum of what the others add.
@@ -164,6 +166,9 @@ impl Survey {
             self.sum = self.sum.saturating_add(num::times(error, weight));
             self.weight = self.weight.saturating_add(weight);
             self.length_us = self.length_us.saturating_add(entry.duration_us);
+            self.dwells = self
+                .dwells
+                .saturating_add(u32::from(entry.first || self.dwells == 0));
         }
     }
 
@@ -179,6 +184,11 @@ impl Survey {
         let (sum, total) = &mut self.dwell;
         *sum = sum.saturating_add(error);
         *total = total.saturating_add(weight);
+    }
+
+    /// Mean length of a dwell.
+    pub(super) fn dwell_us(&self) -> u32 {
+        self.length_us.checked_div(self.dwells).unwrap_or(0)
     }
 
     /// Vb where it stood still.

@@ -6,7 +6,7 @@
 //! with one tolerance switched on at a time. Independent sources add as
 //! u² = Σ u_k² (JCGM 100:2008, 5.1.2; from memory, not verified), so what the
 //! reported uncertainty has beyond their sum comes from this record: noise,
-//! resolution, fit, reading lag.
+//! resolution, fit, reading lag, what the insulation absorbs.
 
 use ohmsplit::Estimate;
 use ohmsplit::config::Judged;
@@ -38,7 +38,7 @@ pub struct Share {
 pub struct Budget {
     /// Declared sources, in the order of the network document.
     pub shares: Vec<Share>,
-    /// What this record adds: noise, resolution, fit, reading lag.
+    /// What this record adds: noise, resolution, fit, reading lag, absorption.
     pub record_u_s: f64,
     /// The uncertainty as reported.
     pub reported_u_s: f64,

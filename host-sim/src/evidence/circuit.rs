@@ -127,7 +127,7 @@ fn timing(network: &NetworkFile) -> Markup {
         p class="note" {
             "Averaging block " (timing.block_ms) " ms; dwell " (timing.dwell_min_s) " to " (timing.dwell_max_s)
             " s; drive cycle " (timing.cycle.join(", ")) "; reading lag " (lag)
-            "; largest capacitance expected " (timing.capacitance_max_uf) " µF; hysteresis "
+            "; second channel later by " (timing.sampling_skew_us) " µs; largest capacitance expected " (timing.capacitance_max_uf) " µF, of which the insulation absorbs " (timing.absorption_percent) " %; hysteresis "
             (network.limits.hysteresis_percent) " %; confirmations " (network.limits.confirmations) "."
         }
     }
@@ -175,7 +175,7 @@ fn shares(budget: &Budget) -> Markup {
     let mut rows: Vec<_> = declared
         .map(|share| row(&share.source, &share.declared, share.u_s))
         .collect();
-    let rest = "this record: noise, resolution, fit, reading lag";
+    let rest = "this record: noise, resolution, fit, reading lag, absorption";
     rows.push(row(rest, "as measured", budget.record_u_s));
     rows.push(row("all together, as reported", "", budget.reported_u_s));
     let heads = [

@@ -53,8 +53,12 @@ impl TimingPart {
         ] {
             in_range(path, lag, 0.0..=1.0e6, "us")?;
         }
+        let skew = self.sampling_skew_us;
+        in_range("timing.sampling_skew_us", skew, -1.0e6..=1.0e6, "us")?;
         let most = self.capacitance_max_uf;
         in_range("timing.capacitance_max_uF", most, 1.0e-6..=1000.0, "uF")?;
+        let absorbed = self.absorption_percent;
+        in_range("timing.absorption_percent", absorbed, 0.0..=25.0, "percent")?;
         self.states().map(drop)
     }
 
@@ -90,6 +94,9 @@ impl TimingPart {
         });
         timing.capacitance_max =
             Microfarads::new(I32F32::saturating_from_num(self.capacitance_max_uf));
+        timing.sampling_skew = seconds(self.sampling_skew_us);
+        timing.absorption =
+            Ratio::new(I32F32::saturating_from_num(self.absorption_percent / 100.0));
         timing
             .with_cycle(&self.states()?)
             .ok_or_else(|| refused(ConfigError::CycleWithoutStimulus))
@@ -225,6 +232,7 @@ fn refused(error: ConfigError) -> FieldFault {
             "a tolerance or the hysteresis is negative",
             "0 or more",
         ),
+        ConfigError::SkewOutOfRange => ("timing.sampling_skew_us", "too large", "below block_ms"),
     };
     FieldFault::new(path, problem, expected)
 }

@@ -88,9 +88,15 @@ pub struct TimingPart {
     pub reading_lag_us: Option<f64>,
     /// Limit of error of the lag, 0 to 1,000,000 µs.
     pub reading_lag_tolerance_us: f64,
+    /// How much later the second channel is read than the first, negative when
+    /// before; less than a block.
+    pub sampling_skew_us: f64,
     /// Largest capacitance the design expects, 0.000001 to 1000 µF.
     #[serde(rename = "capacitance_max_uF")]
     pub capacitance_max_uf: f64,
+    /// Largest share of the capacitance that the insulation takes up slowly
+    /// (dielectric absorption), 0 to 25 %; 0 is an ideal dielectric.
+    pub absorption_percent: f64,
     /// Order of drive states: two to four of rest, raise, lower.
     pub cycle: Vec<String>,
 }
@@ -103,7 +109,9 @@ impl Default for TimingPart {
             dwell_max_s: 60.0,
             reading_lag_us: None,
             reading_lag_tolerance_us: 2.0,
+            sampling_skew_us: 0.0,
             capacitance_max_uf: 50.0,
+            absorption_percent: 0.0,
             cycle: vec!["raise".to_owned(), "lower".to_owned()],
         }
     }

@@ -8,7 +8,7 @@ pub const OHMSPLIT_CYCLE_MAX: usize = 4;
 /// Bytes of ohmsplit_sample_t.
 pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;
 /// Bytes of ohmsplit_settings_t.
-pub const OHMSPLIT_SETTINGS_SIZE: usize = 464;
+pub const OHMSPLIT_SETTINGS_SIZE: usize = 472;
 
 /// Drive state: the perturbation of the chassis-to-battery voltage.
 #[repr(i32)]
@@ -153,6 +153,13 @@ pub struct ohmsplit_settings_t {
     pub reading_lag_nanosecond: i64,
     /// Its standard uncertainty, 0 or more. Default 1000.
     pub reading_lag_uncertainty_nanosecond: i64,
+    /// Largest share of the capacitance that the insulation takes up slowly
+    /// (dielectric absorption); 0 is an ideal dielectric. Default 0.
+    pub absorption_ppm: u32,
+    /// How much later the second channel is read than the first, less than a
+    /// block; negative when it is read before. It is interpolated to the time
+    /// of the first. Default 0.
+    pub sampling_skew_nanosecond: i32,
     /// The drive states of a cycle in their order, of ohmsplit_drive_t.
     /// Default raise, lower.
     pub cycle: [i32; OHMSPLIT_CYCLE_MAX],

@@ -95,4 +95,6 @@ pub enum ohmsplit_status_t {
     OHMSPLIT_ERROR_LIMITS_CROSSED = -34,
     /// An uncertainty is negative.
     OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY = -35,
+    /// The channels are read a block or more apart.
+    OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE = -36,
 }

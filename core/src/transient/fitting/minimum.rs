@@ -82,6 +82,7 @@ impl Fitting {
             used: walked.used,
             rejected: walked.rejected,
             span: millionths(self.length_us),
+            dwell_us: self.dwell_us,
             // Hum passes the groups but not the single entries.
             single: walked.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),

@@ -62,6 +62,7 @@ pub(super) struct Fitting {
     level: Option<Level>,
     /// Length of the record.
     length_us: u32,
+    dwell_us: u32,
     /// Noise variance of the fit before, if that one explained its record: the
     /// next may start there.
     variance: Option<Scaled>,
@@ -83,6 +84,7 @@ impl Fitting {
             epoch: 0,
             level: None,
             length_us: 0,
+            dwell_us: 0,
             variance: None,
             rival: None,
             moving: false,
@@ -137,6 +139,7 @@ impl Fitting {
         self.beliefs.observe(declared, ground.noise, tick, survey);
         self.level = survey.level(ground.noise.pack);
         self.length_us = survey.length_us;
+        self.dwell_us = survey.dwell_us();
         self.settle_epoch(millionths(self.length_us) >> 1, ground.record);
         self.revisions = 3;
         self.rival = None;
