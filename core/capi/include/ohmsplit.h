@@ -116,7 +116,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 4
+#define OHMSPLIT_INTERFACE 5
 
 // Alignment of the types that hold a handle.
 #define OHMSPLIT_ALIGNMENT 16
