@@ -46,6 +46,10 @@ pub trait Background<'c> {
     fn verdict(&self) -> Verdict;
     /// What the self-diagnosis finds.
     fn findings(&self) -> Findings;
+    /// Leaves the bus to another monitor; see [`Monitor::yield_bus`].
+    fn yield_bus(&mut self);
+    /// Takes it back; see [`Monitor::resume_bus`].
+    fn resume_bus(&mut self);
 }
 
 macro_rules! background {
@@ -71,6 +75,12 @@ macro_rules! background {
             }
             fn findings(&self) -> Findings {
                 self.findings()
+            }
+            fn yield_bus(&mut self) {
+                self.yield_bus();
+            }
+            fn resume_bus(&mut self) {
+                self.resume_bus();
             }
         }
     };
@@ -244,6 +254,16 @@ impl<'a, M: Background<'a>> Task<'a, M> {
         self.wanted
             .store(code(self.monitor.drive()), Ordering::Release);
         step
+    }
+
+    /// Leaves the bus to another monitor; see [`Monitor::yield_bus`].
+    pub fn yield_bus(&mut self) {
+        self.monitor.yield_bus();
+    }
+
+    /// Takes it back; see [`Monitor::resume_bus`].
+    pub fn resume_bus(&mut self) {
+        self.monitor.resume_bus();
     }
 
     /// The monitor, to be asked for its verdict.

@@ -25,6 +25,8 @@ pub(crate) struct Sequencer {
     moved_on: bool,
     /// The drive state of the dwell being recorded.
     recorded: Drive,
+    /// The bus is left to another monitor: at rest.
+    yielded: bool,
 }
 
 impl Sequencer {
@@ -35,6 +37,7 @@ impl Sequencer {
             patience_us: [config.timing().dwell_max_us; 3],
             moved_on: false,
             recorded: Drive::Rest,
+            yielded: false,
         }
     }
 
@@ -46,6 +49,7 @@ impl Sequencer {
             patience_us: [config.timing().dwell_min_us; 3],
             moved_on: false,
             recorded: Drive::Rest,
+            yielded: false,
         }
     }
 
@@ -108,12 +112,34 @@ impl Sequencer {
 
     /// The drive state that the switches should be in.
     pub(crate) fn drive(&self, config: &Config) -> Drive {
+        if self.yielded {
+            return Drive::Rest;
+        }
         config
             .timing()
             .cycle()
             .get(self.place)
             .copied()
             .unwrap_or_default()
+    }
+
+    /// Leaves the bus to another monitor.
+    pub(crate) const fn leave(&mut self) {
+        self.yielded = true;
+    }
+
+    /// Takes it back, with a state that is driven: nothing is known until the
+    /// drive changes.
+    pub(crate) fn take_back(&mut self, config: &Config) {
+        self.yielded = false;
+        self.moved_on = false;
+        let cycle = config.timing().cycle();
+        let driven = cycle.iter().position(|&drive| drive != Drive::Rest);
+        self.place = driven.unwrap_or(0);
+    }
+
+    pub(crate) const fn has_left(&self) -> bool {
+        self.yielded
     }
 
     /// On to the next dwell, once in a dwell; but where the drive did not follow,

@@ -77,6 +77,26 @@ impl<'c> Monitor<'c> {
         self.diagnosis.findings(self.steady.config)
     }
 
+    /// Leaves the bus to another monitor, as on request of a charger: the drive
+    /// rests, blocks are not looked at, and the verdict is undetermined by
+    /// [`Reason::BusYielded`]; an alarm stands. All that was measured is
+    /// forgotten, so that nothing measured before is judged together with
+    /// what comes after.
+    pub fn yield_bus(&mut self) {
+        self.sequencer.leave();
+        self.steady.lose();
+        self.diagnosis.restart();
+        self.judge.suspend(Reason::BusYielded);
+    }
+
+    /// Takes the bus back. The verdict stays undetermined until a new drive
+    /// cycle is measured and confirmed; an alarm stands until then.
+    pub fn resume_bus(&mut self) {
+        if self.sequencer.has_left() {
+            self.sequencer.take_back(self.steady.config);
+        }
+    }
+
     /// Takes a block from the [`crate::Sampler`]. Call [`Monitor::step`] until
     /// it is idle before the next block: a settling proof that is still under
     /// way when its dwell's successor ends is given up. A block that was lost on
@@ -89,6 +109,9 @@ impl<'c> Monitor<'c> {
         let Some(mut block) = convert(self.steady.config, &aligned) else {
             return follows;
         };
+        if self.sequencer.has_left() {
+            return follows;
+        }
         if !follows {
             self.lose(&mut block);
         }

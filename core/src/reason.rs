@@ -41,11 +41,13 @@ pub enum Reason {
     /// Something moves the chassis that neither circuit nor drive explains:
     /// another monitor, an alias of ripple or hum.
     Interference = 13,
+    /// The bus is left to another monitor, on request.
+    BusYielded = 14,
 }
 
 impl Reason {
     /// All reasons, in order of their code.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::NotYetMeasured,
         Self::NotSettled,
         Self::StimulusTooWeak,
@@ -59,6 +61,7 @@ impl Reason {
         Self::CircuitChanged,
         Self::Diagnosed,
         Self::Interference,
+        Self::BusYielded,
     ];
 
     /// The stable code.
@@ -84,6 +87,7 @@ impl Reason {
             Self::CircuitChanged => "circuit_changed",
             Self::Diagnosed => "diagnosed",
             Self::Interference => "interference",
+            Self::BusYielded => "bus_yielded",
         }
     }
 }

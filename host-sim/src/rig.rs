@@ -3,7 +3,7 @@
 //! then worked off.
 
 use ohmsplit::config::{Config, Drive};
-use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor};
+use ohmsplit::{Monitor, RawBlock, Report, Sample, Sampler, Step, SwiftMonitor, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// A report, and when it came.
@@ -91,6 +91,31 @@ impl<'c> Rig<'c> {
     #[must_use]
     pub fn drive(&self) -> Drive {
         self.monitor.drive()
+    }
+
+    /// The verdict as it stands.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        match &self.monitor {
+            Either::Swift(monitor) => monitor.verdict(),
+            Either::Settled(monitor) => monitor.verdict(),
+        }
+    }
+
+    /// Leaves the bus to another monitor.
+    pub fn yield_bus(&mut self) {
+        match &mut self.monitor {
+            Either::Swift(monitor) => monitor.yield_bus(),
+            Either::Settled(monitor) => monitor.yield_bus(),
+        }
+    }
+
+    /// Takes the bus back.
+    pub fn resume_bus(&mut self) {
+        match &mut self.monitor {
+            Either::Swift(monitor) => monitor.resume_bus(),
+            Either::Settled(monitor) => monitor.resume_bus(),
+        }
     }
 
     /// Takes a sample; `on_event` gets what comes of it. True when a block

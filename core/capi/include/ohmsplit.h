@@ -557,6 +557,8 @@ enum ohmsplit_reason_t
     OHMSPLIT_REASON_DIAGNOSED = 12,
     // Something moves the chassis that neither circuit nor drive explains.
     OHMSPLIT_REASON_INTERFERENCE = 13,
+    // The bus is left to another monitor, on request.
+    OHMSPLIT_REASON_BUS_YIELDED = 14,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -1142,7 +1144,8 @@ ohmsplit_status_t ohmsplit_monitor_step(struct ohmsplit_monitor_t *monitor,
 ohmsplit_status_t ohmsplit_monitor_finish(struct ohmsplit_monitor_t *monitor);
 
 // Background. The drive state that the switches should take. It changes only
-// in ohmsplit_monitor_accept and ohmsplit_monitor_step. Where something else
+// in ohmsplit_monitor_accept, ohmsplit_monitor_step,
+// ohmsplit_monitor_yield_bus and ohmsplit_monitor_resume_bus. Where something else
 // leads the drive it need not be followed: the samples say what was driven.
 ohmsplit_status_t ohmsplit_monitor_drive(struct ohmsplit_monitor_t *monitor,
                                          ohmsplit_drive_t *drive);
@@ -1156,6 +1159,15 @@ ohmsplit_status_t ohmsplit_monitor_verdict(struct ohmsplit_monitor_t *monitor,
 // Background. What the self-diagnosis finds as it stands: bit n is
 // ohmsplit_finding_t n.
 ohmsplit_status_t ohmsplit_monitor_findings(struct ohmsplit_monitor_t *monitor, uint32_t *findings);
+
+// Background. Leaves the bus to another monitor: the drive rests, blocks are
+// not looked at, and the verdict is undetermined for that reason; an alarm
+// stands. What was measured before is forgotten.
+ohmsplit_status_t ohmsplit_monitor_yield_bus(struct ohmsplit_monitor_t *monitor);
+
+// Background. Takes the bus back: the verdict stays undetermined until a new
+// drive cycle is measured and confirmed; an alarm stands until then.
+ohmsplit_status_t ohmsplit_monitor_resume_bus(struct ohmsplit_monitor_t *monitor);
 
 // Makes a monitor that has seen nothing, also out of one that was in use. Its
 // verdict is undetermined, not yet measured.
@@ -1183,7 +1195,8 @@ ohmsplit_status_t ohmsplit_swift_step(struct ohmsplit_swift_t *monitor,
 ohmsplit_status_t ohmsplit_swift_finish(struct ohmsplit_swift_t *monitor);
 
 // Background. The drive state that the switches should take. It changes only
-// in ohmsplit_swift_accept and ohmsplit_swift_step. Where something else
+// in ohmsplit_swift_accept, ohmsplit_swift_step,
+// ohmsplit_swift_yield_bus and ohmsplit_swift_resume_bus. Where something else
 // leads the drive it need not be followed: the samples say what was driven.
 ohmsplit_status_t ohmsplit_swift_drive(struct ohmsplit_swift_t *monitor, ohmsplit_drive_t *drive);
 
@@ -1196,6 +1209,15 @@ ohmsplit_status_t ohmsplit_swift_verdict(struct ohmsplit_swift_t *monitor,
 // Background. What the self-diagnosis finds as it stands: bit n is
 // ohmsplit_finding_t n.
 ohmsplit_status_t ohmsplit_swift_findings(struct ohmsplit_swift_t *monitor, uint32_t *findings);
+
+// Background. Leaves the bus to another monitor: the drive rests, blocks are
+// not looked at, and the verdict is undetermined for that reason; an alarm
+// stands. What was measured before is forgotten.
+ohmsplit_status_t ohmsplit_swift_yield_bus(struct ohmsplit_swift_t *monitor);
+
+// Background. Takes the bus back: the verdict stays undetermined until a new
+// drive cycle is measured and confirmed; an alarm stands until then.
+ohmsplit_status_t ohmsplit_swift_resume_bus(struct ohmsplit_swift_t *monitor);
 
 // Fills in the defaults.
 ohmsplit_status_t ohmsplit_permit_rules_default(struct ohmsplit_rules_t *rules);

@@ -109,6 +109,17 @@ impl Judge {
         self.verdict
     }
 
+    /// Nothing is measured for a while: an alarm is held, and everything else
+    /// has to be confirmed anew.
+    pub(crate) fn suspend(&mut self, reason: Reason) {
+        self.agreed = 0;
+        if self.verdict == Verdict::Alarm {
+            self.held = true;
+        } else {
+            self.verdict = Verdict::Undetermined(reason);
+        }
+    }
+
     fn confirm(&mut self, limits: &Limits, grade: Grade) {
         self.agreed = if grade == self.candidate {
             self.agreed.saturating_add(1)

@@ -126,6 +126,26 @@ impl<'c> SwiftMonitor<'c> {
         self.diagnosis.findings(self.config)
     }
 
+    /// Leaves the bus to another monitor; see [`crate::Monitor::yield_bus`].
+    pub fn yield_bus(&mut self) {
+        self.sequencer.leave();
+        self.steady.lose();
+        self.restart();
+        self.watch = Watch::new(self.config);
+        self.watching = false;
+        self.stage = Stage::Unprepared;
+        self.diagnosis.restart();
+        self.judge.suspend(Reason::BusYielded);
+    }
+
+    /// Takes the bus back; see [`crate::Monitor::resume_bus`].
+    pub fn resume_bus(&mut self) {
+        if self.sequencer.has_left() {
+            self.sequencer.take_back(self.config);
+            self.paused = true;
+        }
+    }
+
     /// How far the watch for sudden leaks has come.
     #[must_use]
     pub const fn stage(&self) -> Stage {
@@ -142,6 +162,9 @@ impl<'c> SwiftMonitor<'c> {
         let Some(mut block) = convert(self.config, &aligned) else {
             return follows;
         };
+        if self.sequencer.has_left() {
+            return follows;
+        }
         if !follows {
             self.lose(&mut block);
         }

@@ -111,6 +111,7 @@ pub const fn explain(reason: Reason) -> &'static str {
         Reason::Interference => {
             "something moves the chassis that neither circuit nor drive explains"
         }
+        Reason::BusYielded => "the bus is left to another monitor",
     }
 }
 

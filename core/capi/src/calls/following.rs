@@ -211,3 +211,26 @@ where
         Ok(OHMSPLIT_OK)
     })())
 }
+
+/// Leaves the bus to another monitor, or takes it back.
+///
+/// # Safety
+/// The header's demands on pointers.
+pub(super) unsafe fn leave<M>(monitor: *mut Storage<M>, leave: bool) -> ohmsplit_status_t
+where
+    M: Background<'static>,
+    Following<M>: Content,
+{
+    status((|| {
+        let change = |m: &mut Following<M>| {
+            if leave {
+                m.monitor.yield_bus();
+            } else {
+                m.monitor.resume_bus();
+            }
+        };
+        // SAFETY: the header demands a monitor that only one context uses.
+        unsafe { handle::exclusive(monitor, change) }?;
+        Ok(OHMSPLIT_OK)
+    })())
+}

@@ -55,7 +55,8 @@ pub unsafe extern "C" fn ohmsplit_monitor_finish(
 }
 
 /// Background. The drive state that the switches should take. It changes only
-/// in ohmsplit_monitor_accept and ohmsplit_monitor_step. Where something else
+/// in ohmsplit_monitor_accept, ohmsplit_monitor_step,
+/// ohmsplit_monitor_yield_bus and ohmsplit_monitor_resume_bus. Where something else
 /// leads the drive it need not be followed: the samples say what was driven.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn ohmsplit_monitor_drive(
@@ -87,4 +88,25 @@ pub unsafe extern "C" fn ohmsplit_monitor_findings(
 ) -> ohmsplit_status_t {
     // SAFETY: the header's demands are those of the call.
     unsafe { following::findings::<Monitor<'static>>(monitor, findings) }
+}
+
+/// Background. Leaves the bus to another monitor: the drive rests, blocks are
+/// not looked at, and the verdict is undetermined for that reason; an alarm
+/// stands. What was measured before is forgotten.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn ohmsplit_monitor_yield_bus(
+    monitor: *mut ohmsplit_monitor_t,
+) -> ohmsplit_status_t {
+    // SAFETY: the header's demands are those of the call.
+    unsafe { following::leave::<Monitor<'static>>(monitor, true) }
+}
+
+/// Background. Takes the bus back: the verdict stays undetermined until a new
+/// drive cycle is measured and confirmed; an alarm stands until then.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn ohmsplit_monitor_resume_bus(
+    monitor: *mut ohmsplit_monitor_t,
+) -> ohmsplit_status_t {
+    // SAFETY: the header's demands are those of the call.
+    unsafe { following::leave::<Monitor<'static>>(monitor, false) }
 }

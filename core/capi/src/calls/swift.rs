@@ -55,7 +55,8 @@ pub unsafe extern "C" fn ohmsplit_swift_finish(
 }
 
 /// Background. The drive state that the switches should take. It changes only
-/// in ohmsplit_swift_accept and ohmsplit_swift_step. Where something else
+/// in ohmsplit_swift_accept, ohmsplit_swift_step,
+/// ohmsplit_swift_yield_bus and ohmsplit_swift_resume_bus. Where something else
 /// leads the drive it need not be followed: the samples say what was driven.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn ohmsplit_swift_drive(
@@ -87,4 +88,25 @@ pub unsafe extern "C" fn ohmsplit_swift_findings(
 ) -> ohmsplit_status_t {
     // SAFETY: the header's demands are those of the call.
     unsafe { following::findings::<SwiftMonitor<'static>>(monitor, findings) }
+}
+
+/// Background. Leaves the bus to another monitor: the drive rests, blocks are
+/// not looked at, and the verdict is undetermined for that reason; an alarm
+/// stands. What was measured before is forgotten.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn ohmsplit_swift_yield_bus(
+    monitor: *mut ohmsplit_swift_t,
+) -> ohmsplit_status_t {
+    // SAFETY: the header's demands are those of the call.
+    unsafe { following::leave::<SwiftMonitor<'static>>(monitor, true) }
+}
+
+/// Background. Takes the bus back: the verdict stays undetermined until a new
+/// drive cycle is measured and confirmed; an alarm stands until then.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn ohmsplit_swift_resume_bus(
+    monitor: *mut ohmsplit_swift_t,
+) -> ohmsplit_status_t {
+    // SAFETY: the header's demands are those of the call.
+    unsafe { following::leave::<SwiftMonitor<'static>>(monitor, false) }
 }

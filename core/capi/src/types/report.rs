@@ -84,6 +84,8 @@ pub enum ohmsplit_reason_t {
     OHMSPLIT_REASON_DIAGNOSED = 12,
     /// Something moves the chassis that neither circuit nor drive explains.
     OHMSPLIT_REASON_INTERFERENCE = 13,
+    /// The bus is left to another monitor, on request.
+    OHMSPLIT_REASON_BUS_YIELDED = 14,
 }
 
 /// What the self-diagnosis can find: the places of the bits in the findings of
