@@ -78,11 +78,8 @@ fn produce(reason: Reason) -> Vec<Report> {
                 amplitude: 100.0,
                 series: 510e3,
             };
-            run(
-                &design,
-                &Circuit::new(Leak::inside(10e6, 0.5), 1e-8, twice),
-                same,
-            )
+            let circuit = Circuit::new(Leak::inside(10e6, 0.5), 1e-8, twice);
+            run(&design, &circuit, same)
         }
         // From 10 MΩ to 20 kΩ between two dwells: the mixed cycle means nothing.
         Reason::CircuitChanged => changed(),

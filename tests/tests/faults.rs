@@ -177,7 +177,7 @@ fn cases() -> Vec<Case> {
         case(Cause::Noise { noise_v: 12.0 }, &[F::StimulusWeak], logic),
         late(Cause::DriveOpen, SILENT, anywhere),
         late(Cause::StimulusMissing, SILENT, anywhere),
-        case(Cause::PolarityReversed, &[F::Polarity], anywhere),
+        late(Cause::PolarityReversed, &[F::Polarity], anywhere),
         rests(Cause::SwitchOpen { drive: Driven::Raise }, STUCK, anywhere),
         rests(Cause::SwitchOpen { drive: Driven::Lower }, STUCK, anywhere),
         rests(Cause::SwitchClosed { drive: Driven::Raise }, CONTRADICTIONS, switches),

@@ -24,7 +24,7 @@
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
-//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties or jumps in mid-dwell | none in the healthy runs of `tests/tests/faults.rs` |
+//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties or jumps in mid-dwell, or the record of the transient contradicts itself | none in the healthy runs of `tests/tests/faults.rs` |
 //!
 //! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that
 //! the monitor pushes. Two states have two equations for G and Gp: nothing is
@@ -75,8 +75,9 @@ use twice::Twice;
 
 /// Blocks in a row that a rule for blocks must hold.
 const BLOCKS: u8 = 8;
-/// Blocks that show the usual number of samples.
+/// Blocks that show the usual number of samples, and that make it certain.
 const USUAL: u8 = 50;
+const CERTAIN: u8 = 150;
 /// What to and fro adds, at which it is interference, and the most.
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
@@ -135,19 +136,22 @@ impl Diagnosis {
         }
     }
 
-    /// Holds the number of samples in a whole block against the usual one.
+    /// Holds the number of samples in a whole block against the usual one, which
+    /// is learnt anew for as long as it is not certain.
     fn count(&mut self, samples: u32) {
         let allowed = (self.usual >> 3).max(2);
-        let alike = samples.abs_diff(self.usual) <= allowed;
-        if self.agreed >= USUAL {
-            self.differing = run(self.differing, !alike && self.usual >= u32::from(BLOCKS));
-        } else if alike {
-            self.agreed = self.agreed.saturating_add(1);
-        } else {
+        if samples.abs_diff(self.usual) <= allowed {
+            self.agreed = self.agreed.saturating_add(1).min(CERTAIN);
+            self.differing = 0;
+            return;
+        }
+        let known = self.agreed >= USUAL && self.usual >= u32::from(BLOCKS);
+        self.differing = run(self.differing, known);
+        if self.agreed < CERTAIN {
             self.agreed = self.agreed.saturating_sub(1);
-            if self.agreed == 0 {
-                self.usual = samples;
-            }
+        }
+        if self.agreed == 0 {
+            self.usual = samples;
         }
     }
 
@@ -191,7 +195,7 @@ impl Diagnosis {
     }
 
     /// Something moved the readings that no circuit explains.
-    fn turn(&mut self) {
+    pub(crate) fn turn(&mut self) {
         self.restless = self.restless.saturating_add(TURN).min(MOST);
     }
 
@@ -211,6 +215,8 @@ impl Diagnosis {
         self.states = States::default();
         self.upwards = [None; 3];
         self.restless = 0;
+        self.agreed = 0;
+        self.differing = 0;
     }
 
     /// All that is found.
