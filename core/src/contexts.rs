@@ -170,7 +170,7 @@ impl<const N: usize> Handover<N> {
 
 /// The interrupt's half. Its calls take a few dozen instructions and never wait.
 pub struct Interrupt<'a> {
-    sampler: Sampler<'a>,
+    sampler: Sampler,
     blocks: Producer<'a, RawBlock>,
     wanted: &'a AtomicU8,
     in_force: Drive,

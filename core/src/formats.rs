@@ -57,7 +57,7 @@ macro_rules! named {
     };
 }
 named! {
-    Sampler<'_>, "Sampler";
+    Sampler, "Sampler";
     Transient<'_>, "Transient";
     Watch<'_>, "Watch";
 }

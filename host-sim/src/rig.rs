@@ -68,7 +68,7 @@ impl Either<'_> {
 /// Both sides of the core.
 #[derive(Debug, Clone)]
 pub struct Rig<'c> {
-    sampler: Sampler<'c>,
+    sampler: Sampler,
     monitor: Either<'c>,
     time_s: f64,
 }

@@ -258,8 +258,8 @@ const STEPS_MAX: u32 = 100_000;
 
 /// A sampler and a monitor fed as firmware feeds them.
 #[derive(Debug)]
-pub struct Rig<'c, M> {
-    sampler: Sampler<'c>,
+pub struct Rig<M> {
+    sampler: Sampler,
     /// The monitor.
     pub monitor: M,
     /// Blocks that are still lost between the two.
@@ -270,9 +270,12 @@ pub struct Rig<'c, M> {
     pub contradictions: u64,
 }
 
-impl<'c, M: Subject<'c>> Rig<'c, M> {
+impl<M> Rig<M> {
     /// One that has seen nothing.
-    pub fn new(config: &'c Config) -> Self {
+    pub fn new<'c>(config: &'c Config) -> Self
+    where
+        M: Subject<'c>,
+    {
         Self {
             sampler: Sampler::new(config),
             monitor: M::begin(config),
@@ -286,7 +289,10 @@ impl<'c, M: Subject<'c>> Rig<'c, M> {
     ///
     /// # Panics
     /// When the work has no end.
-    pub fn push(&mut self, sample: &Sample, mut each: impl FnMut(&Report)) {
+    pub fn push<'c>(&mut self, sample: &Sample, mut each: impl FnMut(&Report))
+    where
+        M: Subject<'c>,
+    {
         let Some(block) = self.sampler.push(sample) else {
             return;
         };

@@ -157,7 +157,7 @@ fn one(seed: u64, tally: &mut Tally) {
 /// Bad samples; the time of the last.
 fn storm<'c, M: Subject<'c>>(
     from: &mut Seeded,
-    rig: &mut Rig<'c, M>,
+    rig: &mut Rig<M>,
     config: &Config,
     blocks: u64,
     tally: &mut Tally,

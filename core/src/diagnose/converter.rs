@@ -17,11 +17,11 @@ const WINDOW: u8 = 50;
 /// What the codes of one converter have shown.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Converter {
-    /// The code at which it stands.
+    /// The last code of the block before.
     code: i32,
-    /// Bits that changed in the window.
+    /// Bits that changed from block to block in the window.
     toggled: i32,
-    /// Blocks at the code, and drive changes since.
+    /// Blocks at that code alone, and drive changes since.
     still: u8,
     changes: u8,
     /// The quietest block so far, and how many blocks that were not still.
@@ -46,12 +46,14 @@ impl Converter {
             return;
         }
         let noise = level(sums, count);
+        let is_first = self.listened == 0 && self.still == 0;
+        let toggled = if is_first { 0 } else { sums.last ^ self.code };
+        self.watch(toggled, noise, channel);
         self.stand(sums, changed, noise);
-        self.watch(sums, noise, channel);
     }
 
     fn stand(&mut self, sums: &ChannelSums, changed: bool, noise: u8) {
-        let one_code = sums.toggled == 0;
+        let one_code = sums.squares == 0;
         if one_code && self.still > 0 && self.code == sums.last {
             self.still = self.still.saturating_add(1);
             self.changes = self.changes.saturating_add(u8::from(changed));
@@ -74,11 +76,12 @@ impl Converter {
         }
     }
 
-    fn watch(&mut self, sums: &ChannelSums, noise: u8, channel: &Channel) {
+    /// Takes the bits that differ from the end of the block before.
+    fn watch(&mut self, toggled: i32, noise: u8, channel: &Channel) {
         if self.window == 0 {
-            (self.toggled, self.noise) = (sums.toggled, noise);
+            (self.toggled, self.noise) = (toggled, noise);
         } else {
-            self.toggled |= sums.toggled;
+            self.toggled |= toggled;
             self.noise = self.noise.min(noise);
         }
         self.window = self.window.wrapping_add(1);

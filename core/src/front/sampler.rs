@@ -11,8 +11,6 @@ use crate::sample::Sample;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct ChannelSums {
     pub(crate) last: i32,
-    /// Bits that changed between neighbours.
-    pub(crate) toggled: i32,
     pub(crate) sum: i64,
     pub(crate) squares: u64,
 }
@@ -24,7 +22,6 @@ impl ChannelSums {
     const fn start(code: i32) -> Self {
         Self {
             last: code,
-            toggled: 0,
             sum: code as i64,
             squares: 0,
         }
@@ -40,8 +37,31 @@ impl ChannelSums {
             let step = code.saturating_sub(self.last) as i64;
             self.squares = self.squares.wrapping_add(step.wrapping_mul(step) as u64);
         }
-        self.toggled |= code ^ self.last;
         self.last = code;
+    }
+}
+
+/// The codes of a channel that are no limit of its converter, as one comparison
+/// in the interrupt tells them.
+#[derive(Debug, Clone, Copy)]
+struct Inside {
+    least: i32,
+    count: u32,
+}
+
+impl Inside {
+    const fn new(channel: &Channel) -> Self {
+        let least = channel.lowest.wrapping_add(1);
+        Self {
+            least,
+            count: channel.highest.wrapping_sub(least) as u32,
+        }
+    }
+
+    /// As [`Channel::saturated`].
+    #[inline]
+    const fn leaves_out(&self, code: i32) -> bool {
+        code.wrapping_sub(self.least) as u32 >= self.count
     }
 }
 
@@ -85,9 +105,9 @@ impl Order {
 /// interrupt; shares nothing with the background task but the blocks it
 /// returns.
 #[derive(Debug, Clone)]
-pub struct Sampler<'c> {
+pub struct Sampler {
     block_us: u32,
-    channels: [&'c Channel; 2],
+    inside: [Inside; 2],
     open: Option<RawBlock>,
     /// Start of the open block.
     start_us: u32,
@@ -95,14 +115,14 @@ pub struct Sampler<'c> {
     next: u16,
 }
 
-impl<'c> Sampler<'c> {
+impl Sampler {
     /// A sampler that has seen nothing.
     #[must_use]
-    pub const fn new(config: &'c Config) -> Self {
-        let channels = config.front_end().channels();
+    pub const fn new(config: &Config) -> Self {
+        let [first, second] = config.front_end().channels();
         Self {
             block_us: config.timing().block_us,
-            channels,
+            inside: [Inside::new(first), Inside::new(second)],
             open: None,
             start_us: 0,
             last_us: 0,
@@ -117,15 +137,16 @@ impl<'c> Sampler<'c> {
         match &mut self.open {
             Some(block) if sample.drive == block.drive && elapsed < self.block_us => {
                 // A clock that runs backwards would read as a very long gap.
-                block.count = block.count.saturating_add(1);
+                block.count = block.count.wrapping_add(1);
                 let [first, second] = &mut block.channels;
-                let ([a, b], [to_first, to_second]) = (sample.codes, self.channels);
+                let [a, b] = sample.codes;
+                let [inside_a, inside_b] = &self.inside;
                 first.add(a);
-                if to_first.saturated(a) {
+                if inside_a.leaves_out(a) {
                     block.saturated = true;
                 }
                 second.add(b);
-                if to_second.saturated(b) {
+                if inside_b.leaves_out(b) {
                     block.saturated = true;
                 }
                 self.last_us = sample.at_us;
@@ -187,7 +208,7 @@ impl<'c> Sampler<'c> {
 
     fn begin(&mut self, sample: &Sample, first_in_dwell: bool, missing: u16) {
         let [a, b] = sample.codes;
-        let [first, second] = self.channels;
+        let [first, second] = self.inside;
         self.last_us = sample.at_us;
         let number = self.next;
         self.next = number.wrapping_add(1);
@@ -197,7 +218,7 @@ impl<'c> Sampler<'c> {
             first_in_dwell,
             missing,
             cut: false,
-            saturated: first.saturated(a) || second.saturated(b),
+            saturated: first.leaves_out(a) || second.leaves_out(b),
             duration_us: 0,
             count: 1,
             channels: [ChannelSums::start(a), ChannelSums::start(b)],

@@ -12,7 +12,7 @@ use ohmsplit_status_t::*;
 
 /// A sampler that may be at its end.
 pub(super) struct Sampling {
-    sampler: Sampler<'static>,
+    sampler: Sampler,
     finished: bool,
 }
 

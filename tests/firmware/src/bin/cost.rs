@@ -175,7 +175,7 @@ mod target {
         semihosting::println!(
             "bytes: Config {}, Sampler {}, Monitor {}, SwiftMonitor {}",
             size_of::<Config>(),
-            size_of::<Sampler<'_>>(),
+            size_of::<Sampler>(),
             size_of::<Monitor<'_>>(),
             size_of::<SwiftMonitor<'_>>()
         );
