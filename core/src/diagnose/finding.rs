@@ -163,10 +163,12 @@ impl Findings {
     }
 
     /// The verdict as the findings leave it: none is healthy while a finding
-    /// withholds it, and interference names itself. An alarm and a warning stand.
+    /// withholds it, and interference names itself, unless it is known better
+    /// what is wrong. An alarm and a warning stand.
     pub(crate) fn withhold(self, verdict: Verdict) -> Verdict {
         let disturbed = self.contains(Finding::Interference);
         match verdict {
+            Verdict::Undetermined(Reason::Implausible) => verdict,
             Verdict::Healthy | Verdict::Undetermined(_) if disturbed => {
                 Verdict::Undetermined(Reason::Interference)
             }

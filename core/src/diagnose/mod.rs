@@ -13,14 +13,14 @@
 //! |---|---|---|
 //! | [`Finding::ConverterStuck`] | Noise of 0.7 codes or more, at its quietest over 50 blocks, cannot vanish: 16 blocks at one code. Or a drive change must move v by four codes at the alarm limit, and three did not | noise: below 2⁻¹⁰⁰; without noise, see below |
 //! | [`Finding::ConverterSaturated`] | eight blocks in a row touch a limit | none: it is so |
-//! | [`Finding::ConverterBits`] | 50 blocks never change a bit whose weight is below the difference of neighbours, while a lower one changes | below 2⁻²⁰⁰ for white noise |
+//! | [`Finding::ConverterBits`] | the last codes of 50 blocks never change a bit whose weight is below the difference of neighbours, while a lower one changes | below 2⁻⁴⁰ for white noise |
 //! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing are not there, where a circuit at the alarm limit swings by twice as much | none while isolation is above a hundredth of the alarm limit |
 //! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
 //! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals rest | 2·10⁻⁹ a reading, squared by the repetition |
 //! | [`Finding::StatesContradict`] | the same, and none equals rest | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
-//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row | none at a steady rate |
+//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row; until 50 blocks have made the new number the usual one | none at a steady rate |
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
@@ -49,7 +49,8 @@
 //! * A gain of all voltages alike (one reference for all) with switched
 //!   resistors, whose figures do not depend on it: not found.
 //! * A leak that comes and goes with a dwell, and another monitor.
-//! * A clock that is wrong from the start, or that stamps and samples alike.
+//! * A clock that is wrong from the start, or has been for 50 blocks, or that
+//!   stamps and samples alike. Resistances do not depend on it; C does.
 //!
 //! A record that is too short for the time constant is no fault: it is refused
 //! by [`Reason::NotSettled`] or [`Reason::RecordTooShort`].
@@ -75,9 +76,8 @@ use twice::Twice;
 
 /// Blocks in a row that a rule for blocks must hold.
 const BLOCKS: u8 = 8;
-/// Blocks that show the usual number of samples, and that make it certain.
+/// Blocks that show the usual number of samples.
 const USUAL: u8 = 50;
-const CERTAIN: u8 = 150;
 /// What to and fro adds, at which it is interference, and the most.
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
@@ -136,20 +136,20 @@ impl Diagnosis {
         }
     }
 
-    /// Holds the number of samples in a whole block against the usual one, which
-    /// is learnt anew for as long as it is not certain.
+    /// Holds the number of samples in a whole block against the usual one. What
+    /// stays other for as long as a usual number takes to show is the usual one:
+    /// no circuit's resistance depends on it, and what was learnt from bad input
+    /// must not stand for good.
     fn count(&mut self, samples: u32) {
         let allowed = (self.usual >> 3).max(2);
         if samples.abs_diff(self.usual) <= allowed {
-            self.agreed = self.agreed.saturating_add(1).min(CERTAIN);
+            self.agreed = self.agreed.saturating_add(1).min(USUAL);
             self.differing = 0;
             return;
         }
-        let known = self.agreed >= USUAL && self.usual >= u32::from(BLOCKS);
-        self.differing = run(self.differing, known);
-        if self.agreed < CERTAIN {
-            self.agreed = self.agreed.saturating_sub(1);
-        }
+        let told = self.agreed >= USUAL || self.differing > 0;
+        self.differing = run(self.differing, told && self.usual >= u32::from(BLOCKS));
+        self.agreed = self.agreed.saturating_sub(1);
         if self.agreed == 0 {
             self.usual = samples;
         }
@@ -215,8 +215,6 @@ impl Diagnosis {
         self.states = States::default();
         self.upwards = [None; 3];
         self.restless = 0;
-        self.agreed = 0;
-        self.differing = 0;
     }
 
     /// All that is found.
