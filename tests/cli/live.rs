@@ -173,7 +173,8 @@ fn standard_input_needs_a_network_by_name() {
 
 /// Feeds a pseudo-terminal: noise, the capture with spoilt rows, a pause, then the device is unplugged.
 const SERIAL: &str = r#"
-import os, pty, subprocess, sys, time, tty
+import os, pty, signal, subprocess, sys, time, tty
+signal.alarm(120)  # a line that never comes fails the test instead of holding it up
 program, network, capture = sys.argv[1:]
 lines = open(capture, "rb").read().splitlines()
 controller, line = pty.openpty()

@@ -279,7 +279,6 @@ impl<'c> SwiftMonitor<'c> {
     #[inline(never)]
     fn changed(&mut self) -> Step {
         self.started = self.steady.current().0;
-        self.diagnosis.turn();
         self.forget();
         self.report(Basis::Transient, &Err(Reason::CircuitChanged))
     }
