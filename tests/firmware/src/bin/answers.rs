@@ -150,10 +150,7 @@ macro_rules! replay {
 
 #[cfg(not(target_os = "none"))]
 #[inline(never)]
-fn push(
-    sampler: &mut ohmsplit::Sampler,
-    sample: &ohmsplit::Sample,
-) -> Option<ohmsplit::RawBlock> {
+fn push(sampler: &mut ohmsplit::Sampler, sample: &ohmsplit::Sample) -> Option<ohmsplit::RawBlock> {
     sampler.push(sample)
 }
 
