@@ -20,7 +20,7 @@
 //! | [`Finding::StatesContradict`] | the same, and none equals rest | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
-//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row; until 50 blocks have made the new number the usual one | none at a steady rate |
+//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row | none at a steady rate |
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
@@ -49,8 +49,7 @@
 //! * A gain of all voltages alike (one reference for all) with switched
 //!   resistors, whose figures do not depend on it: not found.
 //! * A leak that comes and goes with a dwell, and another monitor.
-//! * A clock that is wrong from the start, or has been for 50 blocks, or that
-//!   stamps and samples alike. Resistances do not depend on it; C does.
+//! * A clock that is wrong from the start, or that stamps and samples alike.
 //!
 //! A record that is too short for the time constant is no fault: it is refused
 //! by [`Reason::NotSettled`] or [`Reason::RecordTooShort`].
@@ -76,8 +75,9 @@ use twice::Twice;
 
 /// Blocks in a row that a rule for blocks must hold.
 const BLOCKS: u8 = 8;
-/// Blocks that show the usual number of samples.
+/// Blocks that show the usual number of samples, and that make it certain.
 const USUAL: u8 = 50;
+const CERTAIN: u8 = 150;
 /// What to and fro adds, at which it is interference, and the most.
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
@@ -136,20 +136,20 @@ impl Diagnosis {
         }
     }
 
-    /// Holds the number of samples in a whole block against the usual one. What
-    /// stays other for as long as a usual number takes to show is the usual one:
-    /// no circuit's resistance depends on it, and what was learnt from bad input
-    /// must not stand for good.
+    /// Holds the number of samples in a whole block against the usual one, which
+    /// is learnt anew for as long as it is not certain.
     fn count(&mut self, samples: u32) {
         let allowed = (self.usual >> 3).max(2);
         if samples.abs_diff(self.usual) <= allowed {
-            self.agreed = self.agreed.saturating_add(1).min(USUAL);
+            self.agreed = self.agreed.saturating_add(1).min(CERTAIN);
             self.differing = 0;
             return;
         }
-        let told = self.agreed >= USUAL || self.differing > 0;
-        self.differing = run(self.differing, told && self.usual >= u32::from(BLOCKS));
-        self.agreed = self.agreed.saturating_sub(1);
+        let known = self.agreed >= USUAL && self.usual >= u32::from(BLOCKS);
+        self.differing = run(self.differing, known);
+        if self.agreed < CERTAIN {
+            self.agreed = self.agreed.saturating_sub(1);
+        }
         if self.agreed == 0 {
             self.usual = samples;
         }
@@ -215,6 +215,8 @@ impl Diagnosis {
         self.states = States::default();
         self.upwards = [None; 3];
         self.restless = 0;
+        self.agreed = 0;
+        self.differing = 0;
     }
 
     /// All that is found.
