@@ -191,7 +191,7 @@ impl<'c> Monitor<'c> {
         self.judge.take(config.limits(), &report.estimate);
         self.diagnosis.conclude(config, &report);
         report.findings = self.findings();
-        report.verdict = self.verdict();
+        report.verdict = report.findings.withhold(self.judge.verdict());
         Step::Answer(report)
     }
 }

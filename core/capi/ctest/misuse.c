@@ -3,44 +3,17 @@
  * what a call is given. Needs POSIX, to interrupt a call where it is wanted.
  */
 #define _DEFAULT_SOURCE
-#include "ohmsplit.h"
+#include "misuse.h"
 
 #include <signal.h>
 #include <stdalign.h>
-#include <stdint.h>
-#include <stdio.h>
-#include <string.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
-/* The same program for either monitor. */
-#ifdef SWIFT
-#define MONITOR(name) ohmsplit_swift_##name
-#else
-#define MONITOR(name) ohmsplit_monitor_##name
-#endif
-
-#define GUARD 64
 #define PAGE 65536
 
-static int failures;
-
-static void expect(int line, const char *call, int32_t got, int32_t wanted) {
-    if (got != wanted) {
-        printf("misuse.c:%d: %s gave %d, not %d\n", line, call, (int)got, (int)wanted);
-        failures++;
-    }
-}
-
-#define EXPECT(wanted, call) expect(__LINE__, #call, (call), (wanted))
-
 /* Handles with guards around them. */
-#define GUARDED(type, name)                                                                        \
-    static struct {                                                                                \
-        uint8_t before[GUARD];                                                                     \
-        type handle;                                                                               \
-        uint8_t after[GUARD];                                                                      \
-    } name
+#define GUARDED(type, name) static GUARDED_MEMORY(type) name
 
 /* The configuration has pages of its own: see use_while_interrupted. */
 static alignas(PAGE) union {
@@ -55,20 +28,6 @@ GUARDED(ohmsplit_settings_t, settings);
 
 #define FOR_EACH_GUARDED(action)                                                                   \
     action(sampler) action(monitor) action(block) action(report) action(settings)
-#define SET_GUARDS(name)                                                                           \
-    memset(name.before, 0xA5, GUARD);                                                              \
-    memset(name.after, 0xA5, GUARD);
-#define CHECK_GUARDS(name)                                                                         \
-    expect(__LINE__, "guard of " #name, guards_hold(name.before) && guards_hold(name.after), 1);
-
-static int guards_hold(const uint8_t *guard) {
-    for (int i = 0; i < GUARD; i++) {
-        if (guard[i] != 0xA5) {
-            return 0;
-        }
-    }
-    return 1;
-}
 
 static ohmsplit_sample_t sample_at(uint32_t microsecond, int32_t drive) {
     ohmsplit_sample_t sample = {
@@ -144,7 +103,7 @@ static uint32_t until_block(uint32_t from, int32_t drive) {
         }
         EXPECT(OHMSPLIT_OK, status);
     }
-    expect(__LINE__, "until_block", 0, 1);
+    expect(__FILE__, __LINE__, "until_block", 0, 1);
     return from;
 }
 
@@ -273,7 +232,7 @@ static void unknown_drive(void) {
         ohmsplit_settings_t s;                                                                     \
         good_settings(&s);                                                                         \
         change;                                                                                    \
-        expect(__LINE__, #change, ohmsplit_config_init(&other, sizeof other, &s), status);         \
+        expect(__FILE__, __LINE__, #change, ohmsplit_config_init(&other, sizeof other, &s), status);         \
     } while (0)
 
 static void fill_parts(ohmsplit_settings_t *to) {
@@ -443,13 +402,13 @@ static void use_while_interrupted(void) {
 }
 
 int main(void) {
-    FOR_EACH_GUARDED(SET_GUARDS)
+    FOR_EACH_GUARDED(SET_GUARD)
     misuse_changes_nothing();
     broken_rules();
     lost_blocks();
     finished();
     use_while_interrupted();
-    FOR_EACH_GUARDED(CHECK_GUARDS)
+    FOR_EACH_GUARDED(CHECK_GUARD)
     if (failures == 0) {
         puts("every misuse was told");
     }

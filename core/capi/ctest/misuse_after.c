@@ -3,40 +3,13 @@
  * tells, what memory that fails leads to, and that nothing is written beside
  * what a call is given.
  */
-#include "ohmsplit.h"
+#include "misuse.h"
 
-#include <stdint.h>
-#include <stdio.h>
-#include <string.h>
-
-/* The same program for either monitor; only the reports' maker differs. */
-#ifdef SWIFT
-#define MONITOR(name) ohmsplit_swift_##name
-#else
-#define MONITOR(name) ohmsplit_monitor_##name
-#endif
-
-#define GUARD 64
 #define PAGES 3
 #define SLOTS 2
 
-static int failures;
-
-static void expect(int line, const char *call, int32_t got, int32_t wanted) {
-    if (got != wanted) {
-        printf("misuse_after.c:%d: %s gave %d, not %d\n", line, call, (int)got, (int)wanted);
-        failures++;
-    }
-}
-
-#define EXPECT(wanted, call) expect(__LINE__, #call, (call), (wanted))
-
 #define GUARDED(type, name)                                                                        \
-    static struct {                                                                                \
-        uint8_t before[GUARD];                                                                     \
-        type handle;                                                                               \
-        uint8_t after[GUARD];                                                                      \
-    } name##_memory;                                                                               \
+    static GUARDED_MEMORY(type) name##_memory;                                                     \
     static type *const name = &name##_memory.handle
 
 GUARDED(ohmsplit_permit_t, permit);
@@ -53,21 +26,8 @@ GUARDED(ohmsplit_rules_t, rules);
 #define FOR_EACH_GUARDED(action)                                                                   \
     action(permit) action(sections) action(trend) action(journal) action(answer) action(share)     \
         action(course) action(history) action(point) action(rules)
-#define SET_GUARDS(name)                                                                           \
-    memset(name##_memory.before, 0xA5, GUARD);                                                     \
-    memset(name##_memory.after, 0xA5, GUARD);
-#define CHECK_GUARDS(name)                                                                         \
-    expect(__LINE__, "guard of " #name,                                                            \
-           guards_hold(name##_memory.before) && guards_hold(name##_memory.after), 1);
-
-static int guards_hold(const uint8_t *guard) {
-    for (int i = 0; i < GUARD; i++) {
-        if (guard[i] != 0xA5) {
-            return 0;
-        }
-    }
-    return 1;
-}
+#define SET_GUARDS(name) SET_GUARD(name##_memory)
+#define CHECK_GUARDS(name) CHECK_GUARD(name##_memory)
 
 static ohmsplit_config_t config;
 static ohmsplit_report_t report;

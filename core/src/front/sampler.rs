@@ -231,3 +231,41 @@ fn blocks_in(elapsed: u32, length: u32) -> u16 {
     let blocks = elapsed.checked_div(length).unwrap_or(0);
     u16::try_from(blocks).unwrap_or(u16::MAX)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Volts;
+
+    #[test]
+    fn what_is_inside_is_what_is_not_saturated() {
+        let usual = Channel::bipolar(16, Volts::from_int(20));
+        let limits = [
+            (0, 65_535),
+            (-2048, 2047),
+            (5, 6),
+            (7, 9),
+            (i32::MIN, i32::MAX),
+            (i32::MIN, i32::MIN + 1),
+            (i32::MAX - 1, i32::MAX),
+        ];
+        for (lowest, highest) in limits {
+            let channel = Channel {
+                lowest,
+                highest,
+                ..usual
+            };
+            let inside = Inside::new(&channel);
+            let near = |code: i32| (-2..=2).map(move |by| code.wrapping_add(by));
+            let codes = [lowest, highest, 0, i32::MIN, i32::MAX];
+            for code in codes.into_iter().flat_map(near) {
+                let saturated = channel.saturated(code);
+                assert_eq!(
+                    inside.leaves_out(code),
+                    saturated,
+                    "{lowest} {highest} {code}"
+                );
+            }
+        }
+    }
+}

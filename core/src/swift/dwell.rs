@@ -55,7 +55,7 @@ impl SwiftMonitor<'_> {
         }
         self.diagnosis.conclude(self.config, &report);
         report.findings = self.findings();
-        report.verdict = self.verdict();
+        report.verdict = report.findings.withhold(self.judge.verdict());
         Step::Answer(report)
     }
 

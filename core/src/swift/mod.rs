@@ -419,6 +419,7 @@ impl<'c> SwiftMonitor<'c> {
     #[inline(never)]
     fn report(&self, basis: Basis, estimate: &Result<Estimate, Reason>) -> Step {
         let (sequence, drive) = self.steady.current();
+        let findings = self.findings();
         Step::Answer(Report {
             sequence,
             drive,
@@ -427,8 +428,8 @@ impl<'c> SwiftMonitor<'c> {
             basis,
             estimate: *estimate,
             judged: self.config.limits().judged,
-            findings: self.findings(),
-            verdict: self.verdict(),
+            findings,
+            verdict: findings.withhold(self.judge.verdict()),
         })
     }
 }
