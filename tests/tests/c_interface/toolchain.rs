@@ -321,9 +321,11 @@ const ABSENT: [&str; 10] = [
     "df3",
 ];
 
-/// The first symbol of an image, or of an object file, that must be absent.
+/// The first symbol of an image, or of an object file, that must be absent. Names alone are listed: an address
+/// in hexadecimal can read like one of those, as 0000df38 did.
 fn forbidden(image: &Path) -> Option<String> {
-    let symbols = output(Command::new("arm-none-eabi-nm").arg("-C").arg(image), "");
+    let mut names = Command::new("arm-none-eabi-nm");
+    let symbols = output(names.args(["--demangle", "--just-symbols"]).arg(image), "");
     symbols
         .lines()
         .find(|symbol| ABSENT.iter().any(|absent| symbol.contains(absent)))
