@@ -115,6 +115,8 @@ pub mod config;
 pub mod contexts;
 pub mod diagnose;
 mod drive;
+#[cfg(test)]
+mod drive_tests;
 mod estimate;
 #[cfg(feature = "defmt")]
 mod formats;
