@@ -12,3 +12,6 @@ pub(crate) use sampler::{ChannelSums, Order};
 pub use sampler::{RawBlock, Sampler};
 
 pub(crate) use convert::convert;
+
+#[cfg(test)]
+mod tests;

@@ -98,6 +98,83 @@ fn codes_are_told_back() {
     }));
 }
 
+#[test]
+fn evidence_lasts_to_the_second_and_age_is_told_since_the_cause() {
+    let mut permit = Permit::new(Rules::default());
+    fed(&mut permit, 10, &[HEALTHY, HEALTHY]);
+    assert_eq!(permit.ask(71).permission, Ok(()));
+    assert_eq!(permit.ask(72).permission, Err(Withheld::TooOld));
+    // The same cause again does not begin anew.
+    fed(&mut permit, 80, &[Verdict::Alarm; 5]);
+    assert_eq!(permit.ask(90).age_s, 10);
+    permit.network_changed(92);
+    assert_eq!(permit.ask(95).age_s, 3);
+    assert_eq!(Permit::restored(Rules::default(), 5, false).ask(9).age_s, 4);
+}
+
+#[test]
+fn a_warning_allows_closing_where_the_rules_say_so() {
+    for (on_warning, due) in [(true, Ok(())), (false, Err(Withheld::Warning))] {
+        let mut permit = Permit::new(Rules {
+            on_warning,
+            ..Rules::default()
+        });
+        fed(&mut permit, 0, &[HEALTHY, Verdict::Warning]);
+        assert_eq!(permit.ask(1).permission, due);
+    }
+}
+
+#[test]
+fn a_verdict_that_merely_stands_is_no_evidence_and_takes_none_away() {
+    let mut permit = Permit::new(Rules::default());
+    let standing = |sequence| report(sequence, HEALTHY, Err(Reason::NotSettled));
+    for at_s in 0..5 {
+        permit.take(at_s, &standing(at_s));
+        assert_eq!(permit.ask(at_s).permission, Err(Withheld::NothingKnown));
+    }
+    fed(&mut permit, 5, &[HEALTHY]);
+    permit.take(6, &standing(6));
+    fed(&mut permit, 7, &[HEALTHY]);
+    assert_eq!(permit.ask(7).permission, Ok(()));
+}
+
+#[test]
+fn it_takes_as_many_dwells_as_the_rules_say() {
+    for dwells in 1..5u8 {
+        let mut permit = Permit::new(Rules {
+            dwells,
+            ..Rules::default()
+        });
+        for at in 1..=u32::from(dwells) {
+            assert!(permit.ask(at).permission.is_err());
+            fed(&mut permit, at, &[HEALTHY]);
+        }
+        assert_eq!(permit.ask(u32::from(dwells)).permission, Ok(()));
+    }
+}
+
+/// What firmware stores and prints: a change breaks what was stored.
+#[test]
+fn codes_and_names_are_these() {
+    let undetermined = Withheld::Undetermined(Reason::NotSettled);
+    for (code, cause, name) in [
+        (1, Withheld::NothingKnown, "nothing_known"),
+        (2, Withheld::Alarm, "alarm"),
+        (3, Withheld::Warning, "warning"),
+        (4, undetermined, "undetermined"),
+        (5, Withheld::TooOld, "too_old"),
+        (6, Withheld::ClockRanBack, "clock_ran_back"),
+        (7, Withheld::NetworkChanged, "network_changed"),
+        (8, Withheld::Restarted, "restarted"),
+        (9, Withheld::NotAcknowledged, "not_acknowledged"),
+        (10, Withheld::ToBeConfirmed, "to_be_confirmed"),
+    ] {
+        let reason = (cause == undetermined).then_some(Reason::NotSettled);
+        assert_eq!((cause.code(), cause.name()), (code, name));
+        assert_eq!(Withheld::from_code(code, reason), Some(cause));
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 enum Event {
     Report(Verdict, bool),
