@@ -146,3 +146,6 @@ fn with_dividers(front_end: &FrontEnd, parts: &[Element]) -> Result<Network, Con
     }
     Network::new(&all).ok_or(ConfigError::TooManyElements)
 }
+
+#[cfg(test)]
+mod tests;

@@ -293,3 +293,6 @@ fn follows(config: &Config) -> [bool; 2] {
         FrontEnd::RailPair { .. } => [first, second],
     }
 }
+
+#[cfg(test)]
+mod tests;
