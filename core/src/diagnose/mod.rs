@@ -20,7 +20,7 @@
 //! | [`Finding::StatesContradict`] | the same, and none equals rest | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
-//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row | none at a steady rate |
+//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row. With an estimate the usual number is certain, and stands until blocks are lost or are rubbish (eight in a row saturated or out of the stack); else 50 blocks are enough to learn another | none at a steady rate |
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
@@ -75,9 +75,10 @@ use twice::Twice;
 
 /// Blocks in a row that a rule for blocks must hold.
 const BLOCKS: u8 = 8;
-/// Blocks that show the usual number of samples, and that make it certain.
+/// Blocks that show the usual number of samples; and what stands for them once
+/// an estimate of such blocks has made it certain.
 const USUAL: u8 = 50;
-const CERTAIN: u8 = 150;
+const CERTAIN: u8 = 51;
 /// What to and fro adds, at which it is interference, and the most.
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
@@ -131,22 +132,32 @@ impl Diagnosis {
         self.saturated = run(self.saturated, block.flags.saturated);
         self.outside = run(self.outside, is_outside(config, block));
         let whole = !block.flags.cut && block.missing == 0;
+        if self.is_rubbish() && self.differing == 0 {
+            self.agreed = self.agreed.min(USUAL);
+        }
         if whole && block.duration_us == config.timing().block_us {
             self.count(block.count);
         }
     }
 
-    /// Holds the number of samples in a whole block against the usual one, which
-    /// is learnt anew for as long as it is not certain.
+    /// Nothing that is learnt from such blocks is certain.
+    const fn is_rubbish(&self) -> bool {
+        self.saturated >= BLOCKS || self.outside >= BLOCKS
+    }
+
+    /// Holds the number of samples in a whole block against the usual one. It is
+    /// learnt anew for as long as nothing has been measured by it: a clock that
+    /// goes wrong does so while the circuit is known, and what bad input has left
+    /// behind gives no estimate.
     fn count(&mut self, samples: u32) {
         let allowed = (self.usual >> 3).max(2);
         if samples.abs_diff(self.usual) <= allowed {
-            self.agreed = self.agreed.saturating_add(1).min(CERTAIN);
+            self.agreed = self.agreed.max(self.agreed.saturating_add(1).min(USUAL));
             self.differing = 0;
             return;
         }
-        let known = self.agreed >= USUAL && self.usual >= u32::from(BLOCKS);
-        self.differing = run(self.differing, known);
+        let told = self.agreed >= USUAL || self.differing > 0;
+        self.differing = run(self.differing, told && self.usual >= u32::from(BLOCKS));
         if self.agreed < CERTAIN {
             self.agreed = self.agreed.saturating_sub(1);
         }
@@ -177,6 +188,9 @@ impl Diagnosis {
         self.stimulus.take(Some(weak || noisy));
         if let Ok(estimate) = &report.estimate {
             self.weigh(config, estimate);
+            if self.agreed >= USUAL && self.differing == 0 && !self.is_rubbish() {
+                self.agreed = CERTAIN;
+            }
         }
     }
 

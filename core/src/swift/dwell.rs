@@ -15,6 +15,11 @@ const CONTRADICTION: i64 = 4;
 /// Dwells after a change for which older readings do not count against a fit.
 const CYCLE: u32 = 2;
 
+/// Dwells that may end after a fit while it is still told: it is of data of the
+/// dwell that ends, or of the one before. A circuit that is measured gives
+/// several fits a dwell.
+const FRESH: u8 = 2;
+
 impl SwiftMonitor<'_> {
     /// A dwell is over: the better of what is known.
     #[inline(never)]
@@ -34,6 +39,7 @@ impl SwiftMonitor<'_> {
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
+        self.unconfirmed = self.unconfirmed.saturating_add(1);
         match self.better(closed.sequence, &report.estimate) {
             Better::Settled => report.basis = Basis::Settled,
             Better::Fitted(fitted) => report.estimate = Ok(*fitted),
@@ -47,8 +53,9 @@ impl SwiftMonitor<'_> {
             Ok(estimate) if report.basis == Basis::Transient => {
                 self.judge.take_growing(limits, estimate);
             }
-            // A suspicion alone, which forbids to believe a fit, changes no verdict.
-            Err(_) if self.stage == Stage::Suspected => {}
+            // A suspicion alone, which forbids to believe a fit, changes no verdict,
+            // unless it goes on and on.
+            Err(_) if self.stage == Stage::Suspected && self.is_fresh() => {}
             estimate => {
                 self.judge.take(limits, estimate);
             }
@@ -59,10 +66,15 @@ impl SwiftMonitor<'_> {
         Step::Answer(report)
     }
 
+    /// Data of this dwell or the one before have given a fit.
+    const fn is_fresh(&self) -> bool {
+        self.unconfirmed <= FRESH
+    }
+
     #[inline(never)]
     fn better(&self, sequence: u32, settled: &Result<Estimate, Reason>) -> Better<'_> {
-        let believed = self.fitted.as_ref();
-        let Some(fitted) = believed.filter(|_| self.stage != Stage::Suspected) else {
+        let believed = self.stage != Stage::Suspected && self.is_fresh();
+        let Some(fitted) = self.fitted.as_ref().filter(|_| believed) else {
             return Better::Settled;
         };
         match settled {

@@ -6,7 +6,8 @@
 //!   slow the circuit.
 //! * At the end of a dwell the better of the settled and the fitted estimate
 //!   is reported: the one with the smaller uncertainty. Where they contradict
-//!   each other, neither is.
+//!   each other, neither is. A fit counts in the dwell whose data gave it and
+//!   in the next, no longer: what nothing confirms is not told again.
 //! * The watch takes what the fits say of the circuit as known, and asks of
 //!   each block what else must be leaking. While it suspects a leak, no fit is
 //!   believed that reaches back before it; once it is sure, that is an alarm at
@@ -72,6 +73,8 @@ pub struct SwiftMonitor<'c> {
     /// Blocks since a suspicion rose.
     suspected: u32,
     fitted: Option<Estimate>,
+    /// Dwells that have ended since the newest fit.
+    unconfirmed: u8,
     task: Task,
     probation: Option<(Known, u32)>,
     /// The dwell in which the transient last started anew.
@@ -102,6 +105,7 @@ impl<'c> SwiftMonitor<'c> {
             stage: Stage::Unprepared,
             suspected: 0,
             fitted: None,
+            unconfirmed: 0,
             task: Task::None,
             probation: None,
             started: 0,
@@ -351,6 +355,7 @@ impl<'c> SwiftMonitor<'c> {
         if basis == Basis::Transient {
             self.fitted = estimate.ok();
             if let Some(estimate) = &self.fitted {
+                self.unconfirmed = 0;
                 self.diagnosis.weigh(self.config, estimate);
                 self.judge.take_growing(self.config.limits(), estimate);
             }
