@@ -213,6 +213,8 @@ impl Storm {
 
 /// Either monitor.
 pub trait Subject<'c>: Sized {
+    /// Its place in a count by monitor: the one that waits, the one that does not.
+    const PLACE: usize;
     /// One that has seen nothing.
     fn begin(config: &'c Config) -> Self;
     /// Takes a block.
@@ -224,6 +226,7 @@ pub trait Subject<'c>: Sized {
 }
 
 impl<'c> Subject<'c> for Monitor<'c> {
+    const PLACE: usize = 0;
     fn begin(config: &'c Config) -> Self {
         Self::new(config)
     }
@@ -239,6 +242,7 @@ impl<'c> Subject<'c> for Monitor<'c> {
 }
 
 impl<'c> Subject<'c> for SwiftMonitor<'c> {
+    const PLACE: usize = 1;
     fn begin(config: &'c Config) -> Self {
         Self::new(config)
     }

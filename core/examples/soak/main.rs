@@ -43,7 +43,8 @@ impl Draw for Seeded {
 /// What the soak has come to.
 #[derive(Default)]
 struct Tally {
-    samples: u64,
+    /// Samples by monitor.
+    samples: [u64; 2],
     reports: u64,
     storms: u64,
     refused: u64,
@@ -55,6 +56,12 @@ struct Tally {
     contradictory: Vec<u64>,
     contradictions: u64,
     steps: u32,
+}
+
+impl Tally {
+    fn all(&self) -> u64 {
+        self.samples.iter().sum()
+    }
 }
 
 fn main() {
@@ -69,7 +76,7 @@ fn main() {
     let mut tally = Tally::default();
     let mut seed = first;
     let mut told = 0;
-    while tally.samples < samples {
+    while tally.all() < samples {
         let now = seed;
         let before = tally.contradictions;
         let once = std::panic::AssertUnwindSafe(|| one(now, &mut tally));
@@ -81,8 +88,8 @@ fn main() {
             tally.contradictory.push(seed);
         }
         seed += 1;
-        if tally.samples / 10_000_000 > told {
-            told = tally.samples / 10_000_000;
+        if tally.all() / 10_000_000 > told {
+            told = tally.all() / 10_000_000;
             eprintln!(
                 "{} million samples, {:.0} s",
                 told * 10,
@@ -90,9 +97,10 @@ fn main() {
             );
         }
     }
+    let [waiting, swift] = tally.samples;
     println!(
-        "{} samples, {} reports, seeds {first} to {}, {:.0} s: no panic, no overflow",
-        tally.samples,
+        "{} samples ({waiting} through Monitor, {swift} through SwiftMonitor), {} reports, seeds {first} to {}, {:.0} s: no panic, no overflow",
+        tally.all(),
         tally.reports,
         seed - 1,
         start.elapsed().as_secs_f64()
@@ -162,8 +170,8 @@ fn storm<'c, M: Subject<'c>>(
     blocks: u64,
     tally: &mut Tally,
 ) -> u32 {
-    // From one sample a block to five hundred, as many of either.
-    let (block, samples) = (config.timing().block_us, from.magnitude(9) as u64);
+    // From one sample a block to two thousand, even over the length in bits.
+    let (block, samples) = (config.timing().block_us, from.magnitude(11) as u64);
     let step_us = (block / samples as u32).max(1);
     let mut storm = Storm::new(from.bits() as u32, step_us);
     let length = blocks * u64::from(block / step_us);
@@ -177,7 +185,7 @@ fn storm<'c, M: Subject<'c>>(
         rig.push(&sample, |_| tally.reports += 1);
     }
     rig.lost = 0;
-    tally.samples += length;
+    tally.samples[M::PLACE] += length;
     tally.storms += 1;
     tally.steps = tally.steps.max(rig.steps);
     tally.contradictions += std::mem::take(&mut rig.contradictions);
@@ -294,7 +302,7 @@ impl Good {
                     right = None;
                 }
             });
-            tally.samples += 1;
+            tally.samples[M::PLACE] += 1;
             if dwells >= DWELLS_MAX {
                 break;
             }

@@ -13,6 +13,9 @@ const LISTENED: u8 = 50;
 const CHANGES: u8 = 3;
 /// Blocks over which bits are watched.
 const WINDOW: u8 = 50;
+/// Blocks apart at which 50 and 60 Hz, and twice these, stand still in blocks of
+/// 20 ms: hum moves neighbours, and may end every block at one code.
+const APART: u8 = 5;
 
 /// What the codes of one converter have shown.
 #[derive(Debug, Clone, Copy, Default)]
@@ -31,6 +34,11 @@ pub(super) struct Converter {
     noise: u8,
     window: u8,
     dead: bool,
+    /// The lower half of a last code of this dwell, blocks since then and as many
+    /// as are apart, and by how many bits such codes of the window differ at most.
+    anchor: i16,
+    since: u8,
+    spread: u8,
 }
 
 impl Converter {
@@ -48,6 +56,7 @@ impl Converter {
         let noise = level(sums, count);
         let is_first = self.listened == 0 && self.still == 0;
         let toggled = if is_first { 0 } else { sums.last ^ self.code };
+        self.spread(sums.last, changed);
         self.watch(toggled, noise, channel);
         self.stand(sums, changed, noise);
     }
@@ -76,6 +85,27 @@ impl Converter {
         }
     }
 
+    /// How far last codes are apart that hum does not tell apart.
+    fn spread(&mut self, last: i32, changed: bool) {
+        self.since = if changed {
+            1
+        } else {
+            self.since.saturating_add(1)
+        };
+        if self.window == 0 {
+            self.spread = 0;
+        }
+        if self.since >= 2 * APART {
+            let apart = (last as i16).wrapping_sub(self.anchor).unsigned_abs();
+            let bits = u16::BITS.saturating_sub(apart.leading_zeros());
+            self.spread = self.spread.max(bits as u8);
+            self.since = APART;
+        }
+        if self.since == APART {
+            self.anchor = last as i16;
+        }
+    }
+
     /// Takes the bits that differ from the end of the block before.
     fn watch(&mut self, toggled: i32, noise: u8, channel: &Channel) {
         if self.window == 0 {
@@ -92,12 +122,13 @@ impl Converter {
     }
 
     /// A bit that never changed, above one that did, and covered by the noise:
-    /// neighbours differ by its weight. Low bits that all stand are a coarser
-    /// resolution, no fault.
+    /// neighbours differ by its weight, and so do codes that hum leaves alike. Low
+    /// bits that all stand are a coarser resolution, no fault.
     fn has_dead_bit(&self, channel: &Channel) -> bool {
         let lowest = self.toggled.trailing_zeros();
         (0..u32::from(channel.bits).min(31)).any(|bit| {
-            let covered = u32::from(self.noise) > bit.saturating_mul(2);
+            let hum = u32::from(self.spread) <= bit;
+            let covered = u32::from(self.noise) > bit.saturating_mul(2) && !hum;
             covered && bit > lowest && self.toggled & (1 << bit) == 0
         })
     }

@@ -24,7 +24,7 @@
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
-//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties or jumps in mid-dwell | none in the healthy runs of `tests/tests/faults.rs` |
+//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties, or jumps in mid-dwell and the means of 100 ms show more than the samples within blocks make expect, or a leak that was fitted turns back by six standard uncertainties and an eighth when its record contradicts itself | none in the healthy runs of `tests/tests/faults.rs` |
 //!
 //! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that
 //! the monitor pushes. Two states have two equations for G and Gp: nothing is
@@ -83,8 +83,10 @@ const CERTAIN: u8 = 51;
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
 const MOST: u8 = 15;
-/// Standard uncertainties of a capacitance that leave little doubt.
+/// Standard uncertainties of a capacitance that leave little doubt, and of a
+/// leak that leave none.
 const DOUBT: i64 = 3;
+const SURE: i64 = 6;
 /// Energy that a touch may release, in joules (0.2 J: UN R100, Annex 9, from
 /// memory, not verified).
 const ENERGY: i64 = num::ONE / 5;
@@ -114,9 +116,13 @@ pub(crate) struct Diagnosis {
     noise: Noise,
     capacitance: bool,
     energy: bool,
-    /// Where the settled voltage of each state last moved, and how often they turned.
+    /// Where the settled voltage of each state last moved, and the leak when its
+    /// record contradicted itself; and how often they turned.
     upwards: [Option<bool>; 3],
+    grows: Option<bool>,
     restless: u8,
+    /// The leak that the record left behind, in steps of 15 pS; zero for none.
+    left: i32,
 }
 
 impl Diagnosis {
@@ -128,7 +134,7 @@ impl Diagnosis {
         for (converter, (sums, channel)) in self.converters.iter_mut().zip(channels) {
             converter.listen(sums, raw.count, changed, channel);
         }
-        self.noise.listen(block);
+        self.noise.listen(config, block);
         self.saturated = run(self.saturated, block.flags.saturated);
         self.outside = run(self.outside, is_outside(config, block));
         let whole = !block.flags.cut && block.missing == 0;
@@ -178,7 +184,8 @@ impl Diagnosis {
             Err(reason) => {
                 self.states.clear(report.drive, report.sequence);
                 // A step in mid-dwell: once it is an event, again and again not.
-                if *reason == Reason::CircuitChanged {
+                // Hum in blocks that do not hold its periods is none.
+                if *reason == Reason::CircuitChanged && !self.noise.is_within() {
                     self.turn();
                 }
             }
@@ -208,6 +215,29 @@ impl Diagnosis {
         }
     }
 
+    /// A record has contradicted itself, whose leak was fitted before.
+    pub(crate) fn leave(&mut self, fitted: &Estimate) {
+        self.left = short(fitted.conductance.value.to_bits());
+    }
+
+    /// The leak as a fit of the record has it that was begun then. One that grows
+    /// has changed; one that grows and shrinks again has not.
+    pub(crate) fn arrive(&mut self, fitted: &Estimate) {
+        if self.left == 0 {
+            return;
+        }
+        let left = i64::from(self.left);
+        let (value, u) = (fitted.conductance.value, fitted.conductance.u);
+        let by = i64::from(short(value.to_bits())).saturating_sub(left);
+        let doubt = (u.to_bits() >> CUT).saturating_mul(SURE);
+        if by.saturating_abs() > doubt.saturating_add((left >> 3).saturating_abs()) {
+            self.left = 0;
+            if self.grows.replace(by > 0) == Some(by < 0) {
+                self.turn();
+            }
+        }
+    }
+
     /// Something moved the readings that no circuit explains.
     fn turn(&mut self) {
         self.restless = self.restless.saturating_add(TURN).min(MOST);
@@ -228,6 +258,7 @@ impl Diagnosis {
     pub(crate) fn restart(&mut self) {
         self.states = States::default();
         self.upwards = [None; 3];
+        (self.grows, self.left) = (None, 0);
         self.restless = 0;
         self.agreed = 0;
         self.differing = 0;
@@ -260,7 +291,12 @@ impl Diagnosis {
 
 /// Volts in steps of 15 µV.
 fn cut(volts: Volts) -> i32 {
-    let bits = volts.to_bits() >> CUT;
+    short(volts.to_bits())
+}
+
+/// `I32F32` bits without the lower 16 fraction bits.
+fn short(bits: i64) -> i32 {
+    let bits = bits >> CUT;
     i32::try_from(bits).unwrap_or(if bits < 0 { i32::MIN } else { i32::MAX })
 }
 

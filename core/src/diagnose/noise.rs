@@ -1,51 +1,90 @@
 //! How much noise is left in block means.
 //!
-//! Hum shows in the scatter within a block and leaves the mean; a transient
-//! moves the means and shows little within a block. So noise is the lesser of
-//! what the scatter within blocks makes expect and what successive means show.
+//! Hum shows in the scatter within a block and leaves the mean of a dwell; a
+//! transient moves the means and shows little within a block. So noise is the
+//! lesser of what the scatter within blocks makes expect and what successive
+//! spans of blocks show. A block need not hold whole periods of the mains: 60 Hz
+//! leave 10 Hz in blocks of 20 ms, which five of them do not show.
 
+use crate::config::Config;
 use crate::front::Block;
 use crate::num;
 
 use super::{CUT, cut};
 
-/// Blocks over which means go back, as a power of two.
-const MEMORY: u32 = 3;
+/// Blocks in a span, where a dwell has four of them, and spans of a dwell before
+/// those that are compared: the transient moves the first most.
+const SPAN: u32 = 5;
+const FOUR: u32 = 2;
+const FIRST: u32 = 1;
+/// Blocks, and spans, over which means go back, as a power of two.
+const BLOCKS: u32 = 3;
+const SPANS: u32 = 2;
 
 /// Mean squares of the newest blocks, V² with 32 fraction bits.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Noise {
-    /// The two block means before, in this dwell.
-    before: [Option<i32>; 2],
+    /// Sums of the two spans before, and of the one under way.
+    before: [i32; 2],
+    sum: i32,
     within: u64,
     between: u64,
-    /// Blocks of the dwell under way and of the one before.
-    dwell: u32,
-    last_dwell: u32,
+    /// Blocks without a break in the dwell under way, and in the one before.
+    dwell: u16,
+    last_dwell: u16,
 }
 
 impl Noise {
-    pub(super) fn listen(&mut self, block: &Block) {
+    pub(super) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
-            self.before = [None; 2];
-            self.last_dwell = core::mem::take(&mut self.dwell);
+            self.begin();
         }
-        self.dwell = self.dwell.saturating_add(1);
         if block.flags.cut || block.flags.saturated || block.missing > 0 {
-            self.before = [None; 2];
+            self.begin();
             return;
         }
-        let v = cut(block.chassis);
-        follow(&mut self.within, square(cut(block.chassis_scatter).into()));
-        if let [Some(older), Some(old)] = self.before.map(|v| v.map(i64::from)) {
-            let bend = i64::from(v)
+        let scatter = square(cut(block.chassis_scatter).into());
+        follow(&mut self.within, scatter, BLOCKS);
+        self.sum = self.sum.saturating_add(cut(block.chassis));
+        self.dwell = self.dwell.saturating_add(1);
+        let timing = config.timing();
+        let blocks = timing.dwell_min_us.checked_div(timing.block_us);
+        let span = (blocks.unwrap_or(0) >> FOUR).clamp(1, SPAN);
+        let dwell = u32::from(self.dwell);
+        if dwell.is_multiple_of(span) && self.dwell < u16::MAX {
+            self.close(span, dwell.checked_div(span).unwrap_or(0));
+        }
+    }
+
+    /// What follows is not compared with what came before.
+    const fn begin(&mut self) {
+        self.sum = 0;
+        if self.dwell > 0 {
+            (self.last_dwell, self.dwell) = (self.dwell, 0);
+        }
+    }
+
+    /// A span is whole, one of as many.
+    fn close(&mut self, blocks: u32, spans: u32) {
+        let [older, old] = self.before.map(i64::from);
+        let sum = core::mem::take(&mut self.sum);
+        if spans > FIRST.saturating_add(2) {
+            let bend = i64::from(sum)
                 .saturating_add(older)
                 .saturating_sub(old.saturating_mul(2));
-            // Second differences of white means have six times their variance.
-            follow(&mut self.between, square(bend).wrapping_div(6));
+            // Second differences of white sums have six times their variance, and
+            // a sum that of its blocks together.
+            let alike = u64::from(blocks.saturating_mul(6));
+            let variance = square(bend).checked_div(alike).unwrap_or(0);
+            follow(&mut self.between, variance, SPANS);
         }
         let [_, old] = self.before;
-        self.before = [old, Some(v)];
+        self.before = [old, sum];
+    }
+
+    /// All that moves the readings is within the blocks, as of hum.
+    pub(super) const fn is_within(&self) -> bool {
+        self.between <= self.within
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.
@@ -62,11 +101,11 @@ const fn square(volts: i64) -> u64 {
     volts.saturating_mul(volts)
 }
 
-fn follow(mean: &mut u64, new: u64) {
+fn follow(mean: &mut u64, new: u64, memory: u32) {
     *mean = if *mean == 0 {
         new
     } else {
-        let kept = mean.saturating_sub(*mean >> MEMORY);
-        kept.saturating_add(new >> MEMORY)
+        let kept = mean.saturating_sub(mean.wrapping_shr(memory));
+        kept.saturating_add(new.wrapping_shr(memory))
     };
 }

@@ -282,6 +282,9 @@ impl<'c> SwiftMonitor<'c> {
     /// until the dwell is over; if nothing confirms it then, it is withdrawn.
     #[inline(never)]
     fn changed(&mut self) -> Step {
+        if let Some(fitted) = &self.fitted {
+            self.diagnosis.leave(fitted);
+        }
         self.started = self.steady.current().0;
         self.forget();
         self.report(Basis::Transient, &Err(Reason::CircuitChanged))
@@ -357,6 +360,7 @@ impl<'c> SwiftMonitor<'c> {
             if let Some(estimate) = &self.fitted {
                 self.unconfirmed = 0;
                 self.diagnosis.weigh(self.config, estimate);
+                self.diagnosis.arrive(estimate);
                 self.judge.take_growing(self.config.limits(), estimate);
             }
         }
