@@ -4,6 +4,7 @@
 
 mod align;
 mod convert;
+mod mains;
 mod sampler;
 
 pub(crate) use align::Align;
@@ -15,3 +16,4 @@ pub(crate) use convert::convert;
 
 #[cfg(test)]
 mod tests;
+pub(crate) use mains::residue;

@@ -10,6 +10,7 @@ pub(crate) use dwell::Dwell;
 use dwell::{SLOT_SHIFT, Slot};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
+use crate::front::residue;
 use crate::num::{self, ONE, hypot};
 use crate::reason::Reason;
 use crate::report::Reading;
@@ -229,6 +230,17 @@ impl Settling {
         if white && covered { 0 } else { step }
     }
 
+    /// What hum may have left of the mean: samples scatter within slots, and these
+    /// do not from one to the next.
+    fn hum(&self, fitted: &Fitted) -> i64 {
+        let [scatter, _] = self.scatter;
+        if num::times(fitted.noise, 2) > scatter {
+            return 0;
+        }
+        let root = num::sqrt_wide(u128::from(self.samples_per_slot) << 64);
+        residue(num::mul(scatter, root))
+    }
+
     /// The residuals exceed twice the noise that the samples show: the model,
     /// or the converter's staircase, leaves something that does not average.
     fn structured(&self, fitted: &Fitted) -> bool {
@@ -321,6 +333,7 @@ impl Settling {
                     self.unaveraged_step(config, fitted),
                     lag_u,
                     unexplained,
+                    self.hum(fitted),
                 ])),
             },
             pack: Measured {

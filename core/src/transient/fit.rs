@@ -6,6 +6,7 @@ use super::scaled::Scaled;
 use super::search::variance;
 use super::solve::Factors;
 use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
+use crate::front::residue;
 use crate::num::{self, ONE, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
@@ -48,6 +49,9 @@ pub struct Fit {
     /// Entries left out because they lie beyond six standard deviations.
     pub rejected: u16,
 }
+
+/// Fewest sums over five blocks that tell a slow disturbance from noise.
+const FEWEST_FIVES: u32 = 4;
 
 /// What the normal equations leave uncertain, over the noise variance.
 #[derive(Debug, Clone, Copy)]
@@ -109,7 +113,14 @@ impl Covariance {
 #[derive(Debug, Clone)]
 pub(super) struct Converged {
     pub(super) covariance: Covariance,
+    pub(super) fives: Tally,
     pub(super) batches: Tally,
+    /// Noise variance as samples scatter within blocks, and how many they are.
+    pub(super) scatter: Scaled,
+    pub(super) samples: i64,
+    /// Lengths of the record and of a second in blocks.
+    pub(super) blocks: i64,
+    pub(super) second: i64,
     pub(super) used: u32,
     pub(super) rejected: u32,
     pub(super) span: i64,
@@ -223,7 +234,37 @@ impl Converged {
             .over(Scaled::int(self.covariance.freedom))
             .plus(Scaled::ONE)
             .square();
-        noise.times(self.inflation(noise)).times(student)
+        noise
+            .times(self.inflation(noise))
+            .plus(self.slow())
+            .times(student)
+    }
+
+    /// Noise variance with the effect of what is slow and does not average out.
+    /// Either the rows vary by more than samples scatter: an alias of ripple, a
+    /// drift, a second circuit. At worst, all of that passes for the swing of v,
+    /// as white noise would of this variance times half of the blocks. Or they
+    /// vary by far less: the scatter is hum, which leaves a residue of anything
+    /// up to 0.5 Hz, alike for the blocks of a second.
+    #[inline(never)]
+    fn slow(&self) -> Scaled {
+        let (fives, count) = (self.fives.mean(), self.fives.count);
+        if count < FEWEST_FIVES {
+            return Scaled::ZERO;
+        }
+        let spread = Scaled::int(18).over(Scaled::int(i64::from(count))).root();
+        let usual = spread.plus(Scaled::new(21, -4));
+        let half = self.blocks >> 1;
+        if self.scatter.times(usual).less(fives) {
+            fives.minus(self.scatter).times(Scaled::int(half))
+        } else if fives.times(Scaled::int(3)).less(self.scatter) {
+            let hum = self.scatter.minus(fives).times(Scaled::int(self.samples));
+            let residue = Scaled::of(residue(hum.root().bits()));
+            let alike = half.min(self.second);
+            residue.square().times(Scaled::int(alike))
+        } else {
+            Scaled::ZERO
+        }
     }
 }
 

@@ -6,6 +6,9 @@ use crate::config::Config;
 use crate::front::Block;
 use crate::num::ONE;
 
+/// Blocks that the noise of v is the mean of.
+const LATEST: u8 = 48;
+
 /// Noise variances of v and Vb in V² times weight, so that a mean of weight w
 /// has the variance divided by w. Hum within blocks is part of them, a slow
 /// disturbance is not.
@@ -17,6 +20,9 @@ pub(super) struct Noise {
     /// switches that are not ideal and times that are rounded, or the rounding
     /// of the converter.
     pub(super) floor: Scaled,
+    /// v of the block before, and blocks that have shown the noise of v.
+    before: i64,
+    seen: u8,
 }
 
 impl Noise {
@@ -26,16 +32,48 @@ impl Noise {
             chassis: Scaled::ZERO,
             pack: Scaled::ZERO,
             floor: whole(resolution.to_bits()),
+            before: 0,
+            seen: 0,
         }
     }
 
     pub(super) fn listen(&mut self, block: &Block) {
-        let seen = whole(block.chassis_scatter.to_bits());
-        // A slope of v looks like scatter: what is small is believed sooner.
-        let share = if seen.less(self.chassis) { -2 } else { -6 };
-        self.chassis = follow(self.chassis, seen, share);
+        let before = core::mem::replace(&mut self.before, block.chassis.to_bits());
+        let slope = if block.flags.first_in_dwell {
+            None
+        } else {
+            Some(slope(block, before))
+        };
+        self.listen_to_chassis(whole(block.chassis_scatter.to_bits()), slope);
         self.pack = follow(self.pack, whole(block.pack_scatter.to_bits()), -5);
     }
+}
+
+impl Noise {
+    /// A slope of v looks like scatter: it is taken off where it is known and is
+    /// not most of what is seen. Otherwise less is believed, and more is not.
+    #[inline(never)]
+    fn listen_to_chassis(&mut self, seen: Scaled, slope: Option<Scaled>) {
+        let known = slope.filter(|slope| slope.plus(slope.shifted(-2)).less(seen));
+        if let Some(slope) = known {
+            self.seen = self.seen.saturating_add(1).min(LATEST);
+            let news = seen.minus(slope).minus(self.chassis);
+            let count = Scaled::int(i64::from(self.seen));
+            self.chassis = self.chassis.plus(news.over(count));
+        } else if self.seen == 0 || seen.less(self.chassis) {
+            self.chassis = follow(self.chassis, seen, -2);
+        }
+    }
+}
+
+/// Scatter of a block mean by an even slope of v since the block before: samples
+/// have a twelfth of the square of the way for their variance.
+#[inline(never)]
+fn slope(block: &Block, before: i64) -> Scaled {
+    let way = Scaled::of(block.chassis.to_bits().saturating_sub(before));
+    let parts = i64::from(block.count.max(1)).saturating_mul(12);
+    let weight = Scaled::int(i64::from(WHOLE));
+    way.square().times(weight).over(Scaled::int(parts))
 }
 
 /// Variance times weight from the deviation of a block mean; a millivolt at

@@ -400,6 +400,11 @@ impl<'a> View<'a> {
         self.record.get(place)
     }
 
+    /// Samples in a whole block.
+    pub(super) const fn samples(&self) -> u32 {
+        self.record.full
+    }
+
     /// Time between samples, s.
     pub(super) fn tick_seconds(&self) -> i64 {
         self.record.tick_seconds()

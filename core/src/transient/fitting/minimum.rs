@@ -75,9 +75,16 @@ impl Fitting {
         let freedom = freedom(walked.used, DETERMINED);
         let least = self.beliefs.least_variance(freedom);
         let noise = search::variance(system.squares(), freedom, least);
+        let block = ground.block_us();
+        let blocks = |us: u32| i64::from(us.checked_div(block).unwrap_or(0));
         let converged = Converged {
             covariance: Covariance::new(system, freedom),
+            fives: walked.fives,
             batches: walked.batches,
+            scatter: ground.noise.chassis.max(ground.noise.floor),
+            samples: i64::from(ground.record.samples()),
+            blocks: blocks(self.length_us),
+            second: blocks(1_000_000),
             least,
             used: walked.used,
             rejected: walked.rejected,
