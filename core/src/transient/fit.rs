@@ -118,6 +118,8 @@ pub(super) struct Converged {
     /// Noise variance as samples scatter within blocks, and how many they are.
     pub(super) scatter: Scaled,
     pub(super) samples: i64,
+    /// Variance of a converter step, V² times weight.
+    pub(super) step: Scaled,
     /// Lengths of the record and of a second in blocks.
     pub(super) blocks: i64,
     pub(super) second: i64,
@@ -245,7 +247,9 @@ impl Converged {
     /// drift, a second circuit. At worst, all of that passes for the swing of v,
     /// as white noise would of this variance times half of the blocks. Or they
     /// vary by far less: the scatter is hum, which leaves a residue of anything
-    /// up to 0.5 Hz, alike for the blocks of a second.
+    /// up to 0.5 Hz, alike for the blocks of a second. And samples that scatter by
+    /// less than 0.58 steps of the converter are rounded alike (see the settled
+    /// path, which has the same bound).
     #[inline(never)]
     fn slow(&self) -> Scaled {
         let (fives, count) = (self.fives.mean(), self.fives.count);
@@ -255,10 +259,14 @@ impl Converged {
         let spread = Scaled::int(18).over(Scaled::int(i64::from(count))).root();
         let usual = spread.plus(Scaled::new(21, -4));
         let half = self.blocks >> 1;
-        if self.scatter.times(usual).less(fives) {
-            fives.minus(self.scatter).times(Scaled::int(half))
+        let noise = self.scatter.max(self.step);
+        let samples = self.scatter.times(Scaled::int(self.samples));
+        if noise.times(usual).less(fives) {
+            fives.minus(noise).times(Scaled::int(half))
+        } else if samples.less(self.step.shifted(2)) {
+            self.step.times(Scaled::int(half))
         } else if fives.times(Scaled::int(3)).less(self.scatter) {
-            let hum = self.scatter.minus(fives).times(Scaled::int(self.samples));
+            let hum = samples.minus(fives.times(Scaled::int(self.samples)));
             let residue = Scaled::of(residue(hum.root().bits()));
             let alike = half.min(self.second);
             residue.square().times(Scaled::int(alike))
