@@ -33,8 +33,9 @@
 //! * A drift of the reading leaves its zero unknown: x is as uncertain as the
 //!   drift in half a record makes it, and with unequal switched resistors G is off
 //!   by as much as an offset of that size makes it, which no record shows.
-//! * Hum off the nominal frequency and aliases of ripple are not told from the
-//!   circuit: the intervals become wide, or there is no fit.
+//! * Hum off the nominal frequency and aliases of ripple are told by how samples
+//!   scatter, not by their shape: the intervals become wide, or there is no fit.
+//!   A steady alias at the very frequency of the drive is not told at all.
 //! * A circuit that moves faster than a record can show (an intermittent leak
 //!   that comes and goes within a half-period) leads to
 //!   [`Progress::Changed`] and [`Progress::NotFound`] and, now and then, to a

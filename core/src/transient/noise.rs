@@ -6,7 +6,7 @@ use crate::config::Config;
 use crate::front::Block;
 use crate::num::ONE;
 
-/// Blocks that the noise of v is the mean of.
+/// Blocks that the white noise of v is the mean of.
 const LATEST: u8 = 48;
 
 /// Noise variances of v and Vb in V² times weight, so that a mean of weight w
@@ -14,15 +14,17 @@ const LATEST: u8 = 48;
 /// disturbance is not.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Noise {
+    /// Of v, and what a slope of v within a block adds.
     pub(super) chassis: Scaled,
     pub(super) pack: Scaled,
     /// What no residual of v is believed to be below: a millivolt a block, for
     /// switches that are not ideal and times that are rounded, or the rounding
     /// of the converter.
     pub(super) floor: Scaled,
-    /// v of the block before, and blocks that have shown the noise of v.
-    before: i64,
+    /// Of v without its slope; how many blocks have shown it; v of the block before.
+    white: Scaled,
     seen: u8,
+    before: i64,
 }
 
 impl Noise {
@@ -32,36 +34,41 @@ impl Noise {
             chassis: Scaled::ZERO,
             pack: Scaled::ZERO,
             floor: whole(resolution.to_bits()),
-            before: 0,
+            white: Scaled::ZERO,
             seen: 0,
+            before: 0,
         }
     }
 
     pub(super) fn listen(&mut self, block: &Block) {
-        let before = core::mem::replace(&mut self.before, block.chassis.to_bits());
-        let slope = if block.flags.first_in_dwell {
-            None
-        } else {
-            Some(slope(block, before))
-        };
-        self.listen_to_chassis(whole(block.chassis_scatter.to_bits()), slope);
+        let seen = whole(block.chassis_scatter.to_bits());
+        // A slope of v looks like scatter: what is small is believed sooner.
+        let share = if seen.less(self.chassis) { -2 } else { -6 };
+        self.chassis = follow(self.chassis, seen, share);
         self.pack = follow(self.pack, whole(block.pack_scatter.to_bits()), -5);
+        let before = core::mem::replace(&mut self.before, block.chassis.to_bits());
+        if !block.flags.first_in_dwell {
+            self.listen_without_slope(seen, slope(block, before));
+        }
     }
-}
 
-impl Noise {
-    /// A slope of v looks like scatter: it is taken off where it is known and is
-    /// not most of what is seen. Otherwise less is believed, and more is not.
+    /// The slope is taken off where it is not most of what is seen.
     #[inline(never)]
-    fn listen_to_chassis(&mut self, seen: Scaled, slope: Option<Scaled>) {
-        let known = slope.filter(|slope| slope.plus(slope.shifted(-2)).less(seen));
-        if let Some(slope) = known {
+    fn listen_without_slope(&mut self, seen: Scaled, slope: Scaled) {
+        if slope.plus(slope.shifted(-2)).less(seen) {
             self.seen = self.seen.saturating_add(1).min(LATEST);
-            let news = seen.minus(slope).minus(self.chassis);
+            let news = seen.minus(slope).minus(self.white);
             let count = Scaled::int(i64::from(self.seen));
-            self.chassis = self.chassis.plus(news.over(count));
-        } else if self.seen == 0 || seen.less(self.chassis) {
-            self.chassis = follow(self.chassis, seen, -2);
+            self.white = self.white.plus(news.over(count));
+        }
+    }
+
+    /// White noise, as far as it is known.
+    pub(super) const fn white(&self) -> Scaled {
+        if self.seen == 0 {
+            self.chassis
+        } else {
+            self.white
         }
     }
 }

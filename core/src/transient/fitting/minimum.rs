@@ -81,7 +81,7 @@ impl Fitting {
             covariance: Covariance::new(system, freedom),
             fives: walked.fives,
             batches: walked.batches,
-            scatter: ground.noise.chassis,
+            scatter: ground.noise.white(),
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
             blocks: blocks(self.length_us),
