@@ -16,6 +16,8 @@
 
 mod circuits;
 mod dwell;
+#[cfg(test)]
+mod tests;
 mod unexplained;
 
 use crate::config::{Config, Drive};

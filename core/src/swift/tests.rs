@@ -1,0 +1,177 @@
+//! What is told when nothing new is measured, and when the clock changes.
+
+use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
+use crate::units::{Ohms, Volts};
+use crate::{Finding, Report, Sample, Sampler, Step, SwiftMonitor, Verdict};
+
+const PACK: f64 = 400.0;
+/// A healthy leak of 2 MΩ at 0.3 of the stack, and 50 nF.
+const LEAK: f64 = 0.5;
+const POSITION: f64 = 0.3;
+const CAPACITANCE: f64 = 0.05;
+
+fn config() -> Config {
+    let channel = Channel::bipolar(24, Volts::from_int(4096));
+    let front_end = FrontEnd::ChassisAndPack {
+        chassis: channel,
+        pack: channel,
+    };
+    let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+    let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
+    Config::try_new(front_end, &[source], Timing::default(), limits).expect("sound")
+}
+
+/// The circuit, its sampler and its monitor.
+struct Bench<'c> {
+    config: &'c Config,
+    sampler: Sampler,
+    monitor: SwiftMonitor<'c>,
+    v: f64,
+    at_us: u32,
+    drive: Drive,
+    /// Seconds since the drive changed.
+    age: f64,
+    reports: std::vec::Vec<Report>,
+}
+
+impl<'c> Bench<'c> {
+    fn new(config: &'c Config) -> Self {
+        let monitor = SwiftMonitor::new(config);
+        Self {
+            config,
+            sampler: Sampler::new(config),
+            drive: monitor.drive(),
+            monitor,
+            v: 0.4 * PACK,
+            at_us: 0,
+            age: 0.0,
+            reports: std::vec::Vec::new(),
+        }
+    }
+
+    fn push(&mut self, codes: [i32; 2], drive: Drive) {
+        let sample = Sample {
+            at_us: self.at_us,
+            drive,
+            codes,
+        };
+        let Some(block) = self.sampler.push(&sample) else {
+            return;
+        };
+        self.monitor.accept(&block);
+        loop {
+            match self.monitor.step() {
+                Step::Idle => break,
+                Step::Busy => {}
+                Step::Answer(report) => self.reports.push(report),
+            }
+        }
+    }
+
+    /// The circuit for a time. Stamps are `stamp_us` apart, milliseconds in truth;
+    /// for `deaf` seconds after a drive change no sample arrives.
+    fn measure(&mut self, seconds: f64, stamp_us: u32, deaf: f64) -> std::vec::Vec<Report> {
+        self.reports.clear();
+        for _ in 0..(seconds * 1e3) as u32 {
+            let wanted = self.monitor.drive();
+            self.age = if wanted == self.drive {
+                self.age + 1e-3
+            } else {
+                0.0
+            };
+            self.drive = wanted;
+            let row = self.config.network().row(wanted);
+            let [g, p, i] = [row.g.get(), row.p.get(), row.i.get()].map(|x| x.to_num::<f64>());
+            let load = LEAK + g;
+            let end = ((POSITION * LEAK + p) * PACK + i) / load;
+            self.v = end + (self.v - end) * (-load * 1e-3 / CAPACITANCE).exp();
+            self.at_us = self.at_us.wrapping_add(stamp_us);
+            if self.age >= deaf {
+                let code = |volts: f64| (volts / 4096.0 * 16_777_216.0).round() as i32;
+                let codes = [self.v, PACK].map(|volts| code(volts) + (1 << 23));
+                self.push(codes, wanted);
+            }
+        }
+        self.reports.clone()
+    }
+
+    /// Rubbish from end to end of the converter, 5 samples a millisecond.
+    fn storm(&mut self, seconds: f64) {
+        for count in 0..(seconds * 5e3) as u32 {
+            self.at_us = self.at_us.wrapping_add(200);
+            let code = if count.is_multiple_of(2) {
+                0
+            } else {
+                (1 << 24) - 1
+            };
+            self.push([code; 2], self.monitor.drive());
+        }
+    }
+}
+
+/// Samples are lost across every drive change: the transient begins anew each
+/// time, the settled path refuses, and no data confirm the fit of before.
+#[test]
+fn a_fit_that_nothing_confirms_is_not_told_and_not_healthy() {
+    let config = config();
+    let mut bench = Bench::new(&config);
+    let reports = bench.measure(6.0, 1000, 0.0);
+    assert_eq!(reports.last().map(|r| r.verdict), Some(Verdict::Healthy));
+    let reports = bench.measure(8.0, 1000, 0.3);
+    let ends: std::vec::Vec<_> = reports.iter().filter(|r| r.dwell_over).collect();
+    assert!(ends.len() > 6, "{}", ends.len());
+    for report in ends.iter().skip(4) {
+        assert!(report.estimate.is_err(), "{report:?}");
+        assert!(
+            matches!(report.verdict, Verdict::Undetermined(_)),
+            "{report:?}"
+        );
+    }
+}
+
+/// The fit is confirmed in every dwell: healthy does not flicker.
+#[test]
+fn a_fit_that_is_confirmed_stays_healthy() {
+    let config = config();
+    let mut bench = Bench::new(&config);
+    bench.measure(6.0, 1000, 0.0);
+    for report in bench.measure(20.0, 1000, 0.0) {
+        assert_eq!(report.verdict, Verdict::Healthy, "{report:?}");
+    }
+}
+
+/// A clock that goes wrong by a fifth while the circuit is known is found for as
+/// long as it is wrong, and no longer.
+#[test]
+fn a_wrong_clock_is_found_for_as_long_as_it_is_wrong() {
+    let config = config();
+    let mut bench = Bench::new(&config);
+    bench.measure(4.0, 1000, 0.0);
+    bench.measure(1.0, 1200, 0.0);
+    for report in bench.measure(60.0, 1200, 0.0) {
+        assert!(report.findings.contains(Finding::TimeBase), "{report:?}");
+        assert_ne!(report.verdict, Verdict::Healthy);
+    }
+    bench.measure(1.0, 1000, 0.0);
+    assert!(
+        bench.monitor.findings().is_empty(),
+        "{:?}",
+        bench.monitor.findings()
+    );
+}
+
+/// What bad input has taught is not held against good input.
+#[test]
+fn the_sampling_rate_is_learnt_anew_after_a_storm() {
+    let config = config();
+    for good_first in [false, true] {
+        let mut bench = Bench::new(&config);
+        if good_first {
+            bench.measure(4.0, 1000, 0.0);
+        }
+        bench.storm(10.0);
+        // Three drive periods.
+        bench.measure(6.0 * 0.55, 1000, 0.0);
+        assert!(!bench.monitor.findings().contains(Finding::TimeBase));
+    }
+}
