@@ -12,11 +12,11 @@ use crate::num;
 
 use super::{CUT, cut};
 
-/// Blocks in a span, where a dwell has four of them, and spans of a dwell before
-/// those that are compared: the transient moves the first most.
+/// Blocks in a span, and spans in the shortest dwell. Of these the transient moves
+/// the first most: they are not compared.
 const SPAN: u32 = 5;
-const FOUR: u32 = 2;
-const FIRST: u32 = 1;
+const FEWEST: u32 = 5;
+const FIRST: u32 = 2;
 /// Blocks, and spans, over which means go back, as a power of two.
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
@@ -49,7 +49,7 @@ impl Noise {
         self.dwell = self.dwell.saturating_add(1);
         let timing = config.timing();
         let blocks = timing.dwell_min_us.checked_div(timing.block_us);
-        let span = (blocks.unwrap_or(0) >> FOUR).clamp(1, SPAN);
+        let span = blocks.unwrap_or(0).wrapping_div(FEWEST).clamp(1, SPAN);
         let dwell = u32::from(self.dwell);
         if dwell.is_multiple_of(span) && self.dwell < u16::MAX {
             self.close(span, dwell.checked_div(span).unwrap_or(0));

@@ -113,14 +113,17 @@ impl States {
         let doubt = doubt(&raise, &lower);
         told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
         let silent = swing.saturating_abs() <= doubt.max(least >> 7);
-        if silent && doubt > least >> 1 {
-            // Noise, or the pack, would hide the swing of a sound circuit.
+        if silent && doubt > least >> 2 {
+            // Noise, or the pack, would hide the swing of a leak that can be measured.
             return told;
         }
         let rail = at_rail(config, &raise) && at_rail(config, &lower);
         told.at_rail = Some(silent && rail);
         told.no_response = Some(silent && !rail);
+        // A state that the cycle never comes back to could never take back what it said.
+        let cycle = config.timing().cycle();
         if let Some(rest) = self.fresh(Drive::Rest, sequence)
+            && cycle.contains(&Drive::Rest)
             && !config.network().same(Drive::Rest, Drive::Raise)
             && !config.network().same(Drive::Rest, Drive::Lower)
         {

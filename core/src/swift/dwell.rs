@@ -15,10 +15,11 @@ const CONTRADICTION: i64 = 4;
 /// Dwells after a change for which older readings do not count against a fit.
 const CYCLE: u32 = 2;
 
-/// Dwells that may end after a fit while it is still told: it is of data of the
-/// dwell that ends, or of the one before. A circuit that is measured gives
-/// several fits a dwell.
-const FRESH: u8 = 2;
+/// Quarters of dwells that may end after a fit while it is still told: it is of
+/// data of the dwell that ends, or of the one before. A circuit that is measured
+/// gives several fits a dwell. One that is too short for a reading is a quarter.
+const FRESH: u8 = 2 * WHOLE;
+const WHOLE: u8 = 4;
 
 impl SwiftMonitor<'_> {
     /// A dwell is over: the better of what is known.
@@ -39,7 +40,9 @@ impl SwiftMonitor<'_> {
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
-        self.unconfirmed = self.unconfirmed.saturating_add(1);
+        let short = report.reading == Err(Reason::RecordTooShort);
+        let length = if short { 1 } else { WHOLE };
+        self.unconfirmed = self.unconfirmed.saturating_add(length);
         match self.better(closed.sequence, &report.estimate) {
             Better::Settled => report.basis = Basis::Settled,
             Better::Fitted(fitted) => report.estimate = Ok(*fitted),

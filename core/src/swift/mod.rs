@@ -75,7 +75,7 @@ pub struct SwiftMonitor<'c> {
     /// Blocks since a suspicion rose.
     suspected: u32,
     fitted: Option<Estimate>,
-    /// Dwells that have ended since the newest fit.
+    /// Dwells that have ended since the newest fit, in quarters.
     unconfirmed: u8,
     task: Task,
     probation: Option<(Known, u32)>,
