@@ -3,7 +3,10 @@
 //! samples in a sensible configuration a good circuit follows, and the monitor
 //! must be right again within three drive periods.
 //!
-//!     cargo run -p ohmsplit --example soak -- [SAMPLES [SEED]]
+//!     cargo run -p ohmsplit --example soak -- [SAMPLES [SEED [BITS]]]
+//!
+//! Blocks of the storms have up to 2^BITS samples (13), even over the length in
+//! bits. A seed means the same only with the same BITS.
 //!
 //! The development profile is optimised and checks overflow. A release build
 //! does not check it unless told:
@@ -43,6 +46,8 @@ impl Draw for Seeded {
 /// What the soak has come to.
 #[derive(Default)]
 struct Tally {
+    /// Most samples in a block of a storm, as a power of two.
+    bits: u64,
     /// Samples by monitor.
     samples: [u64; 2],
     reports: u64,
@@ -68,12 +73,17 @@ fn main() {
     let mut arguments = std::env::args().skip(1);
     let mut number = |default: u64| {
         arguments.next().map_or(default, |text| {
-            text.parse().expect("a whole number: [SAMPLES [SEED]]")
+            text.parse()
+                .expect("a whole number: [SAMPLES [SEED [BITS]]]")
         })
     };
     let (samples, first) = (number(1_000_000_000), number(1));
+    let bits = number(13).clamp(1, 20);
     let start = Instant::now();
-    let mut tally = Tally::default();
+    let mut tally = Tally {
+        bits,
+        ..Tally::default()
+    };
     let mut seed = first;
     let mut told = 0;
     while tally.all() < samples {
@@ -81,7 +91,7 @@ fn main() {
         let before = tally.contradictions;
         let once = std::panic::AssertUnwindSafe(|| one(now, &mut tally));
         if let Err(panic) = std::panic::catch_unwind(once) {
-            eprintln!("seed {seed} failed: run again with 1 {seed}");
+            eprintln!("seed {seed} failed: run again with 1 {seed} {bits}");
             std::panic::resume_unwind(panic);
         }
         if tally.contradictions > before {
@@ -170,8 +180,7 @@ fn storm<'c, M: Subject<'c>>(
     blocks: u64,
     tally: &mut Tally,
 ) -> u32 {
-    // From one sample a block to two thousand, even over the length in bits.
-    let (block, samples) = (config.timing().block_us, from.magnitude(11) as u64);
+    let (block, samples) = (config.timing().block_us, from.magnitude(tally.bits) as u64);
     let step_us = (block / samples as u32).max(1);
     let mut storm = Storm::new(from.bits() as u32, step_us);
     let length = blocks * u64::from(block / step_us);
