@@ -84,7 +84,7 @@ impl Noise {
 
     /// All that moves the readings is within the blocks, as of hum.
     pub(super) const fn is_within(&self) -> bool {
-        self.between <= self.within
+        self.between < self.within
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.

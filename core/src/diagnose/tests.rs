@@ -6,7 +6,7 @@ use crate::config::Timing;
 use crate::front::ChannelSums;
 use crate::report::Reading;
 use crate::test_reports::{config, open, report};
-use crate::units::{Measured, Seconds};
+use crate::units::{Measured, Microsiemens, Seconds};
 
 /// A source of 40 V through 1 MΩ on 400 V, and all three states in turn.
 fn three_states() -> Config {
@@ -260,8 +260,13 @@ fn estimates_refused_twice_and_noise_are_a_weak_stimulus() {
     // 25 blocks, white, is that uncertain where one block scatters by 3.8 V.
     for (scatter, due) in [(2.0, false), (8.0, true)] {
         let mut diagnosis = Diagnosis::default();
+        let mut state = 3u64;
         for number in 0..100u32 {
-            let up = (number.wrapping_mul(2_654_435_761) >> 16) & 1 == 1;
+            // Knuth's MMIX generator: the sums of five blocks must be white as well.
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            let up = state >> 63 == 1;
             let (raw, mut noisy) = block(if up { 200.0 + scatter } else { 200.0 - scatter });
             noisy.flags.first_in_dwell = number.is_multiple_of(25);
             noisy.chassis_scatter = volts(scatter);
@@ -315,6 +320,52 @@ fn what_moves_the_chassis_again_and_again_is_interference() {
             dwell.drive = drive;
             dwell.reading = settled(drive, v + f64::from(step), 400.0);
             diagnosis.conclude(&config, &dwell);
+        }
+        let found = diagnosis.findings(&config);
+        assert_eq!(found.contains(Finding::Interference), due);
+    }
+}
+
+/// 8 V of hum at 60 and 120 Hz: in blocks of 20 ms they leave 10 and 20 Hz, which
+/// scatter blocks by more than 3.8 V would, and jump in every dwell.
+#[test]
+fn hum_that_blocks_do_not_hold_is_neither_weak_stimulus_nor_interference() {
+    let config = config();
+    for beat in [0.2, 0.4] {
+        let mut diagnosis = Diagnosis::default();
+        for number in 0..200u32 {
+            let turns = f64::from(number) * beat;
+            let (raw, mut hum) = block(200.0 + 8.0 * (turns * core::f64::consts::TAU).sin());
+            hum.flags.first_in_dwell = number.is_multiple_of(25);
+            hum.chassis_scatter = volts(8.0);
+            diagnosis.listen(&config, &raw, &hum);
+            if number % 25 == 24 {
+                let mut dwell = report(number, Verdict::Healthy, Ok(open()));
+                dwell.reading = Err(Reason::CircuitChanged);
+                diagnosis.conclude(&config, &dwell);
+            }
+        }
+        let found = diagnosis.findings(&config);
+        assert!(found.is_empty(), "{beat}: {found:?}");
+    }
+}
+
+/// A leak that is another whenever its record contradicts itself: to and fro is
+/// interference, to the same side is a circuit that changes.
+#[test]
+fn a_leak_that_turns_back_when_its_record_contradicts_itself_is_interference() {
+    let config = config();
+    for (to_and_fro, due) in [(true, true), (false, false)] {
+        let mut diagnosis = Diagnosis::default();
+        for time in 0..6 {
+            let step = if to_and_fro { time % 2 } else { time };
+            let mut fitted = open();
+            fitted.conductance = Measured {
+                value: Microsiemens::from_int(1 << step),
+                u: Microsiemens::from_bits(1 << 20),
+            };
+            diagnosis.arrive(&fitted);
+            diagnosis.leave(&fitted);
         }
         let found = diagnosis.findings(&config);
         assert_eq!(found.contains(Finding::Interference), due);
