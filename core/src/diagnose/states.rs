@@ -127,7 +127,7 @@ impl States {
             && !config.network().same(Drive::Rest, Drive::Raise)
             && !config.network().same(Drive::Rest, Drive::Lower)
         {
-            let contradict = contradict(config, [rest, raise, lower]);
+            let contradict = contradict(config, &[rest, raise, lower]);
             let alike = |point: &Point| {
                 let apart = point.v().saturating_sub(rest.v()).saturating_abs();
                 apart <= self::doubt(point, &rest).max(swing.saturating_abs() >> 6)
@@ -193,97 +193,111 @@ fn at_rail(config: &Config, point: &Point) -> bool {
 /// One row of G·v − Gp·Vb − c = 0 with c = i + p·Vb − g·v, in V and µA with 16
 /// fraction bits; g and p with 32.
 struct Line {
-    v: i128,
-    pack: i128,
-    c: i128,
-    g: i128,
-    p: i128,
+    c: i64,
+    g: i64,
+    p: i64,
     point: Point,
 }
 
-#[inline(never)]
-fn line(config: &Config, drive: Drive, point: Point) -> Line {
-    let row = config.network().row(drive);
-    let (g, p) = (i128::from(row.g.to_bits()), i128::from(row.p.to_bits()));
-    let (v, pack) = (i128::from(point.v), i128::from(point.pack));
-    // Below 2^63 · 2^31.
-    let pushed = p.wrapping_mul(pack).wrapping_sub(g.wrapping_mul(v)) >> num::FRAC;
-    let c = i128::from(row.i.to_bits() >> CUT).saturating_add(pushed);
-    Line {
-        v,
-        pack,
-        c: limited(c),
-        g,
-        p,
-        point,
+impl Line {
+    #[inline(never)]
+    fn of(config: &Config, drive: Drive, point: &Point) -> Self {
+        /// A million microamperes: products of three fit 128 bits.
+        const MOST: i64 = 1 << 40;
+        let row = config.network().row(drive);
+        let (g, p) = (row.g.to_bits(), row.p.to_bits());
+        // Below 2^63 · 2^31.
+        let pushed = num::wide(p, point.pack()).wrapping_sub(num::wide(g, point.v()));
+        let pushed = num::narrow(pushed >> num::FRAC);
+        let c = (row.i.to_bits() >> CUT).saturating_add(pushed);
+        Self {
+            c: c.clamp(-MOST, MOST),
+            g,
+            p,
+            point: *point,
+        }
     }
-}
 
-/// Cut to ±2^40, a million microamperes: products of three fit 128 bits.
-fn limited(wide: i128) -> i128 {
-    const MOST: i128 = 1 << 40;
-    wide.clamp(-MOST, MOST)
+    /// v, Vb and c.
+    fn numbers(&self) -> [i64; 3] {
+        [self.point.v(), self.point.pack(), self.c]
+    }
 }
 
 /// No G and Gp have these three settled voltages: the determinant of the rows
 /// (v, Vb, c) is not zero.
-///
-/// With the cofactors a, b, c' of a row the determinant moves by
-/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v and Vb adds as squares,
-/// a gain of v moves all rows alike, and the tolerance of a part its own row.
-fn contradict(config: &Config, [rest, raise, lower]: [Point; 3]) -> bool {
-    let lines = [
-        line(config, Drive::Rest, rest),
-        line(config, Drive::Raise, raise),
-        line(config, Drive::Lower, lower),
-    ];
-    let [first, second, third] = &lines;
-    let minors = [
-        minor(second, third),
-        minor(third, first),
-        minor(first, second),
-    ];
-    let [[a, b, c], ..] = minors;
-    let determinant = product(first.v, a)
-        .saturating_add(product(first.pack, b))
-        .saturating_add(product(first.c, c));
-    let mut noise = num::RootSum::default();
-    let (mut gain, mut pack_gain, mut parts) = (0i128, 0i128, 0i128);
-    for (line, [a, b, c]) in lines.iter().zip(minors) {
-        let by_v = a.saturating_sub(product(line.g, c) >> num::FRAC);
-        let by_pack = b.saturating_add(product(line.p, c) >> num::FRAC);
-        // Scaled down by 2^48 to fit 64 bits.
-        let part = |by: i128, u: i32| num::narrow(product(by, i128::from(u)) >> 24);
-        noise.add(part(by_v, line.point.v_u));
-        noise.add(part(by_pack, line.point.pack_u));
-        gain = gain.saturating_add(product(by_v, line.v));
-        pack_gain = pack_gain.saturating_add(product(by_pack, line.pack));
-        parts = parts.saturating_add(product(line.c, c).saturating_abs());
-    }
-    let gains = config.front_end().gain_u().map(Ratio::to_bits);
-    let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
-    let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, i128::from(by)) >> 32;
-    let allowed = i128::from(noise.root().saturating_mul(SURE))
-        .saturating_add(share(gain, gain_u))
-        .saturating_add(share(pack_gain, pack_gain_u))
-        .saturating_add(share(parts, tolerance(config)));
-    determinant.saturating_abs() >> 24 > allowed
+#[inline(never)]
+fn contradict(config: &Config, [rest, raise, lower]: &[Point; 3]) -> bool {
+    let first = Line::of(config, Drive::Rest, rest);
+    let second = Line::of(config, Drive::Raise, raise);
+    let third = Line::of(config, Drive::Lower, lower);
+    let mut moves = Moves::default();
+    let determinant = moves.add(&first, &cofactors(&second, &third));
+    moves.add(&second, &cofactors(&third, &first));
+    moves.add(&third, &cofactors(&first, &second));
+    determinant.saturating_abs() >> 24 > moves.allowed(config)
 }
 
+/// What moves the determinant. With the cofactors a, b, c' of a row it moves by
+/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v and Vb adds as squares,
+/// a gain of v moves all rows alike, and the tolerance of a part its own row.
+#[derive(Default)]
+struct Moves {
+    noise: num::RootSum,
+    gain: i128,
+    pack_gain: i128,
+    parts: i128,
+}
+
+impl Moves {
+    /// Adds a row; the determinant, developed by it.
+    #[inline(never)]
+    fn add(&mut self, line: &Line, [a, b, c]: &[i128; 3]) -> i128 {
+        let [v, pack, current] = line.numbers();
+        let by_v = a.saturating_sub(product(*c, line.g) >> num::FRAC);
+        let by_pack = b.saturating_add(product(*c, line.p) >> num::FRAC);
+        // Scaled down by 2^48 to fit 64 bits.
+        let part = |by: i128, u: i32| num::narrow(product(by, i64::from(u)) >> 24);
+        self.noise.add(part(by_v, line.point.v_u));
+        self.noise.add(part(by_pack, line.point.pack_u));
+        self.gain = self.gain.saturating_add(product(by_v, v));
+        self.pack_gain = self.pack_gain.saturating_add(product(by_pack, pack));
+        let by_part = product(*c, current);
+        self.parts = self.parts.saturating_add(by_part.saturating_abs());
+        product(*a, v)
+            .saturating_add(product(*b, pack))
+            .saturating_add(by_part)
+    }
+
+    /// Most that it moves by without a contradiction, scaled down as the noise is.
+    #[inline(never)]
+    fn allowed(&self, config: &Config) -> i128 {
+        let gains = config.front_end().gain_u().map(Ratio::to_bits);
+        let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
+        let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, by) >> 32;
+        i128::from(self.noise.root().saturating_mul(SURE))
+            .saturating_add(share(self.gain, gain_u))
+            .saturating_add(share(self.pack_gain, pack_gain_u))
+            .saturating_add(share(self.parts, tolerance(config)))
+    }
+}
+
+/// The cofactors of the row before two others.
 #[inline(never)]
-fn minor(x: &Line, y: &Line) -> [i128; 3] {
-    let cross = |a: i128, b: i128, c: i128, d: i128| product(a, d).saturating_sub(product(b, c));
+fn cofactors(x: &Line, y: &Line) -> [i128; 3] {
+    let ([v, pack, c], [other_v, other_pack, other_c]) = (x.numbers(), y.numbers());
+    let cross = |a: i64, b: i64, c: i64, d: i64| num::wide(a, d).wrapping_sub(num::wide(b, c));
     [
-        cross(x.pack, x.c, y.pack, y.c),
-        cross(x.c, x.v, y.c, y.v),
-        cross(x.v, x.pack, y.v, y.pack),
+        cross(pack, c, other_pack, other_c),
+        cross(c, v, other_c, other_v),
+        cross(v, pack, other_v, other_pack),
     ]
 }
 
 /// Never inlined: with its check it takes half a kilobyte.
 #[inline(never)]
-const fn product(a: i128, b: i128) -> i128 {
-    a.saturating_mul(b)
+const fn product(a: i128, b: i64) -> i128 {
+    a.saturating_mul(b as i128)
 }
 
 /// Three standard uncertainties of the least certain part, and what is not declared.

@@ -39,7 +39,7 @@ impl Solution {
         };
         let pull = self.positive.saturating_add(newest.row.p.to_bits());
         let load = self.total.saturating_add(newest.row.g.to_bits());
-        let pushed = num::mul(pull, newest.vb).saturating_add(newest.row.i.to_bits());
+        let pushed = num::mul(pull, newest.vb()).saturating_add(newest.row.i.to_bits());
         let foretold = num::ratio(pushed, load, 32);
         let change = newest.v.saturating_sub(foretold).saturating_abs();
         // A lag behind the pack voltage is accounted for on its own.
@@ -49,7 +49,7 @@ impl Solution {
             return Ok(0);
         }
         // D/Vb is the swing between the states.
-        let swing = num::quotient(system.determinant, i128::from(newest.vb), 0).saturating_abs();
+        let swing = num::quotient(system.determinant, i128::from(newest.vb()), 0).saturating_abs();
         if change.saturating_mul(8) > swing {
             return Err(Reason::CircuitChanged);
         }

@@ -41,10 +41,8 @@ const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
 pub(crate) struct State<'a> {
     pub(crate) row: Row,
     pub(crate) v: i64,
-    pub(crate) vb: i64,
-    /// Standard uncertainties of v and Vb.
+    /// Standard uncertainty of v.
     pub(crate) v_u: i64,
-    pub(crate) vb_u: i64,
     /// Standard uncertainty of v from trailing behind a moving pack voltage,
     /// signed because its unknown factor is common to all states, see
     /// [`System::take_off_lag`].
@@ -60,15 +58,23 @@ impl<'a> State<'a> {
         Self {
             row,
             v: reading.chassis.value.to_bits(),
-            vb: reading.pack.value.to_bits(),
             v_u: reading.chassis.u.to_bits(),
-            vb_u: reading.pack.u.to_bits(),
             lag: num::mul(reading.lag.to_bits(), num::ROOT_THIRD),
             r: row
                 .current(reading.chassis.value, reading.pack.value)
                 .to_bits(),
             reading,
         }
+    }
+
+    /// Vb.
+    pub(crate) const fn vb(&self) -> i64 {
+        self.reading.pack.value.to_bits()
+    }
+
+    /// Standard uncertainty of Vb.
+    pub(crate) const fn vb_u(&self) -> i64 {
+        self.reading.pack.u.to_bits()
     }
 }
 
@@ -187,7 +193,7 @@ impl<'a> System<'a> {
     /// does not exist.
     fn pair(&self, first: usize, second: usize) -> i128 {
         match (self.states.get(first), self.states.get(second)) {
-            (Some(a), Some(b)) => num::wide(b.v, a.vb).saturating_sub(num::wide(a.v, b.vb)),
+            (Some(a), Some(b)) => num::wide(b.v, a.vb()).saturating_sub(num::wide(a.v, b.vb())),
             _ => 0,
         }
     }
@@ -204,7 +210,7 @@ impl<'a> System<'a> {
         let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
             return;
         };
-        let (a, b) = ([a.vb, a.v, a.r], [b.vb, b.v, b.r]);
+        let (a, b) = ([a.vb(), a.v, a.r], [b.vb(), b.v, b.r]);
         self.turn(first, b, weight, true);
         self.turn(second, a, weight, false);
         let scaled = num::wide(num::narrow(d >> 32), weight);
@@ -277,7 +283,7 @@ impl<'a> System<'a> {
         let (mut offset, mut lag) = (0i64, 0i64);
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
             sum.add(num::mul(alpha, state.v_u));
-            sum.add(num::mul(beta, state.vb_u));
+            sum.add(num::mul(beta, state.vb_u()));
             offset = offset.saturating_add(num::mul(alpha, chassis_offset_u));
             lag = lag.saturating_add(num::mul(alpha, state.lag));
         }

@@ -121,7 +121,7 @@ impl<'a> Effects<'a> {
         let Some(state) = self.system.states.get(place) else {
             return;
         };
-        for error in [(state.v_u, 0), (0, state.vb_u)] {
+        for error in [(state.v_u, 0), (0, state.vb_u())] {
             let mut errors = [(0, 0); READINGS];
             if let Some(slot) = errors.get_mut(place) {
                 *slot = error;
@@ -181,7 +181,7 @@ impl<'a> Effects<'a> {
     ) {
         let mut gain = [(0, 0); READINGS];
         for (slot, state) in gain.iter_mut().zip(&self.system.states) {
-            let error = num::mul(measured(state.v, state.vb), channel.gain_u.to_bits());
+            let error = num::mul(measured(state.v, state.vb()), channel.gain_u.to_bits());
             *slot = spread(moves, error);
         }
         self.add_voltage_error(sums, &gain);

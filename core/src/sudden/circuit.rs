@@ -16,7 +16,7 @@
 
 use super::Moment;
 use super::row::{CURRENT_BITS, Equation};
-use crate::config::{Config, Drive, Row};
+use crate::config::{Config, Drive, Network, Row};
 
 use crate::num::{self, ONE};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio};
@@ -65,7 +65,8 @@ pub(super) struct Link {
 /// of as much flows at it through the limit. `I32F32` unless said otherwise.
 #[derive(Debug, Clone)]
 pub(super) struct Circuit {
-    known: Known,
+    /// κ.
+    share: Measured<Ratio>,
     /// The limit's conductance, in microsiemens.
     limit: i64,
     states: [State; 3],
@@ -90,7 +91,6 @@ pub(super) struct Circuit {
 /// One drive state of the known circuit; `I32F32`.
 #[derive(Debug, Clone, Copy, Default)]
 struct State {
-    row: Row,
     /// Settled chassis voltage: `free + part·Vb`.
     free: i64,
     part: i64,
@@ -124,7 +124,7 @@ impl Circuit {
         let full = 1i128 << CURRENT_BITS << num::FRAC;
         let units = |bits: i64| num::quotient(full, i128::from(bits), num::FRAC as i32);
         Some(Self {
-            known: *known,
+            share: known.positive_share,
             limit,
             states: rows.map(|row| State::new(row, known, rate, limit)),
             charge: ratio(rate, limit),
@@ -168,13 +168,20 @@ impl Circuit {
     /// and what the known circuit grants its current (standard uncertainty, in
     /// units) besides the noise of the blocks; `noise` is the standard
     /// deviation of a block's voltage in units.
-    pub(super) fn equation(&self, before: &Moment, block: &Moment, noise: i64) -> (Equation, i64) {
+    pub(super) fn equation(
+        &self,
+        network: &Network,
+        before: &Moment,
+        block: &Moment,
+        noise: i64,
+    ) -> (Equation, i64) {
         let link = self.link(before.drive, block.drive);
         let current = self.current(link, self.residual(before, block, link));
         let mean = |a: i64, b: i64| a.saturating_add(num::mul(link.later, b.saturating_sub(a)));
         let [v1, v2] = [before, block].map(|block| self.volts(block.chassis.to_bits()));
         let [q1, q2] = [before, block].map(|block| self.volts(block.pack.to_bits()));
-        let doubt = self.doubt(before, block, link, current, noise);
+        let switched = self.switched(network, before, block);
+        let doubt = self.doubt([before, block], link, [current, switched], noise);
         // What only a leak makes doubtful: how v moved within the blocks.
         let moved = v2.saturating_sub(v1).saturating_abs();
         let moved = moved.saturating_sub(noise.saturating_mul(2)).max(0);
@@ -194,7 +201,7 @@ impl Circuit {
         let (a, b) = (before.drive.of(&self.states), block.drive.of(&self.states));
         let (q1, q2) = (before.pack.to_bits(), block.pack.to_bits());
         let (s1, s2) = (a.settled(q1), b.settled(q2));
-        let pack = num::mul(self.share(), q2.saturating_sub(q1));
+        let pack = num::mul(self.share.value.to_bits(), q2.saturating_sub(q1));
         let jump = s1.saturating_sub(s2).saturating_add(pack);
         let away = before.chassis.to_bits().saturating_sub(s1);
         block
@@ -205,19 +212,28 @@ impl Circuit {
             .saturating_sub(num::mul(link.carried, away))
     }
 
-    fn doubt(&self, before: &Moment, block: &Moment, link: Link, current: i64, noise: i64) -> i64 {
+    /// `current` and what a drive change `switched`, in units.
+    fn doubt(
+        &self,
+        [before, block]: [&Moment; 2],
+        link: Link,
+        [current, switched]: [i64; 2],
+        noise: i64,
+    ) -> i64 {
         let state = block.drive.of(&self.states);
         let dv = block.chassis.saturating_sub(before.chassis).to_bits();
         let dq = block.pack.saturating_sub(before.pack).to_bits();
-        let moved = self.current(link, dv.saturating_sub(num::mul(self.share(), dq)));
+        let moved = self.current(
+            link,
+            dv.saturating_sub(num::mul(self.share.value.to_bits(), dq)),
+        );
         let own = moved.saturating_sub(current).saturating_abs();
         // What the pack moved beyond noise.
         let step = self.volts(dq).saturating_abs();
         let step = step.saturating_sub(noise.saturating_mul(4)).max(0);
-        let share_u = self.known.positive_share.u.to_bits();
+        let share_u = self.share.u.to_bits();
         let twice_u = self.capacitance_u.saturating_mul(2);
         // The instant of switching, to a twentieth of a block, or more.
-        let switched = self.switched(before, block);
         let instant = if block.late {
             switched / 10
         } else {
@@ -234,20 +250,15 @@ impl Circuit {
     }
 
     /// What a drive change switches, in units.
-    fn switched(&self, before: &Moment, block: &Moment) -> i64 {
+    fn switched(&self, network: &Network, before: &Moment, block: &Moment) -> i64 {
         if before.drive == block.drive {
             return 0;
         }
         let [old, new] = [before, block].map(|at| {
-            let row = at.drive.of(&self.states).row;
+            let row = network.row(at.drive);
             row.current(block.chassis, block.pack).to_bits()
         });
         num::mul(new.saturating_sub(old), self.per_microamp) >> num::FRAC
-    }
-
-    /// κ.
-    const fn share(&self) -> i64 {
-        self.known.positive_share.value.to_bits()
     }
 
     /// A conductance over the limit in microsiemens.
@@ -279,7 +290,6 @@ impl State {
         let (phi, psi) = relaxation(z);
         let chi = ONE.saturating_sub(ratio(psi, phi));
         Self {
-            row,
             free: ratio(row.i.to_bits(), total),
             part,
             pull: num::mul(pull.saturating_abs(), ratio(total, limit)),

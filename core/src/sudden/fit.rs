@@ -27,11 +27,13 @@ const DOUBT_MAX: i64 = 1 << 23;
 /// Largest conductance looked for, over the limit.
 const T_MAX: i64 = 1 << (T_BITS + 14);
 
+/// The alarm is for leaks of this many times the limit conductance and more,
+/// Q24: what C is uncertain by, and an alias of mains, stay below it.
+const LIMIT: i64 = 115 * (1 << T_BITS) / 100;
+
 /// Which leaks are above the limit of the alarm, with a margin.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Region {
-    /// Q24.
-    pub(super) limit: i64,
     /// Each rail is held against the limit, not the sum.
     pub(super) each: bool,
 }
@@ -130,10 +132,7 @@ impl Sums {
         let best = best?;
         let mut harmless = best.misfit;
         if !region.holds(frame, &best) {
-            let rails = lesser(
-                rail(below, low, region.limit),
-                rail(above, high, region.limit),
-            );
+            let rails = lesser(rail(below, low, LIMIT), rail(above, high, LIMIT));
             harmless = lesser(rails, Some(region.far(frame, &plane)))?.misfit;
         }
         let held = at(plane.dd, pinned, 16u32.saturating_add(frame.fine << 1));
@@ -152,15 +151,15 @@ impl Sums {
 impl Region {
     fn holds(&self, frame: &Frame, leak: &Leak) -> bool {
         if !self.each {
-            return leak.t <= self.limit;
+            return leak.t <= LIMIT;
         }
         let positive = frame.positive(leak);
-        positive <= self.limit && leak.t.saturating_sub(positive) <= self.limit
+        positive <= LIMIT && leak.t.saturating_sub(positive) <= LIMIT
     }
 
     /// The best leak on the far side of the region.
     fn far(&self, frame: &Frame, plane: &Plane) -> Leak {
-        let t = self.limit;
+        let t = LIMIT;
         if !self.each {
             let (least, most) = frame.cone(t);
             return plane.at(plane.best_a(t).min(most).max(least), t);

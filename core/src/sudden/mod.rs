@@ -265,7 +265,8 @@ impl<'c> Watch<'c> {
         let before = self.before.take();
         let (row, doubt) = match &before {
             Some(before) if moment.usable && moment.follows => {
-                circuit.equation(before, &moment, self.record.deviation())
+                let network = self.config.network();
+                circuit.equation(network, before, &moment, self.record.deviation())
             }
             _ => (Equation::default(), 0),
         };

@@ -4,7 +4,7 @@
 use super::circuit::Circuit;
 use super::frame::{A_BITS, at};
 use super::noise::{Noise, Variance};
-use super::row::{CURRENT_BITS, Equation, Kind, ODD_BITS, ODD_MAX, square};
+use super::row::{CURRENT_BITS, Equation, Kept, Kind, ODD_BITS, ODD_MAX, square};
 use crate::config::Drive;
 use crate::num;
 
@@ -38,7 +38,7 @@ const LEAST_ACROSS: i64 = 1 << (CURRENT_BITS - 10);
 #[derive(Debug, Clone)]
 pub(super) struct Record {
     /// Newest first.
-    rows: [Equation; ROWS],
+    rows: [Kept; ROWS],
     age: u8,
     variance: Variance,
     /// Innovation of the newest equation, in units, and its variance, Q8.
@@ -58,7 +58,7 @@ impl Record {
     /// `resolution` in units; `mismatch` of v against Vb, `I32F32`.
     pub(super) fn new(resolution: i64, mismatch: i64) -> Self {
         Self {
-            rows: [Equation::default(); ROWS],
+            rows: [Kept::default(); ROWS],
             age: 0,
             variance: Variance::new(resolution),
             innovation: 0,
@@ -71,33 +71,37 @@ impl Record {
     }
 
     pub(super) fn restart(&mut self) {
-        self.rows = [Equation::default(); ROWS];
+        self.rows = [Kept::default(); ROWS];
         self.age = 0;
         self.spread = 0;
     }
 
     /// Takes leaks that have become known out of the record.
     pub(super) fn rebase(&mut self, positive: i64, negative: i64) {
-        for row in &mut self.rows {
-            row.rebase(positive, negative);
-        }
+        self.alter(|row| row.rebase(positive, negative));
         self.spread = 0;
     }
 
     /// Holds nothing kept so far against the known circuit.
     pub(super) fn forgive(&mut self) {
-        for row in &mut self.rows {
-            row.odd = 0;
+        self.alter(|row| row.odd = 0);
+    }
+
+    fn alter(&mut self, how: impl Fn(&mut Equation)) {
+        for kept in &mut self.rows {
+            let mut row = kept.equation();
+            how(&mut row);
+            *kept = row.kept();
         }
     }
 
     /// Newest first.
-    pub(super) fn rows(&self) -> impl Iterator<Item = &Equation> {
-        self.rows.iter()
+    pub(super) fn rows(&self) -> impl Iterator<Item = Equation> {
+        self.rows.iter().map(|row| row.equation())
     }
 
-    pub(super) fn newest(&self) -> Option<&Equation> {
-        self.rows.first()
+    pub(super) fn newest(&self) -> Option<Equation> {
+        self.rows().next()
     }
 
     pub(super) fn is_full(&self) -> bool {
@@ -134,8 +138,9 @@ impl Record {
         calm: bool,
     ) {
         self.innovate(&mut row, doubt, circuit, noise);
+        let mut kept = row.kept();
         for place in &mut self.rows {
-            core::mem::swap(place, &mut row);
+            core::mem::swap(place, &mut kept);
         }
         self.age = self.age.saturating_add(1);
         if calm {
@@ -146,10 +151,12 @@ impl Record {
     /// Learns noise and unrest from equations too old to belong to a new leak.
     #[inline(never)]
     fn learn(&mut self, circuit: &Circuit, noise: &Noise) {
-        let Some((newer, older)) = self.rows.get(LATE).zip(self.rows.get(LATE + 1)) else {
+        let late = |at: usize| self.rows.get(at).map(|row| row.equation());
+        let (Some(newer), Some(older)) = (late(LATE), late(LATE + 1)) else {
             return;
         };
-        self.variance.learn(newer, older, noise.link);
+        self.variance.learn(&newer, &older, noise.link);
+        let newer = &newer;
         if newer.usable() {
             let current = i64::from(newer.current);
             let seen = |noise: u64, leak: i64| {
@@ -209,11 +216,11 @@ impl Record {
     /// standard deviations in the same sense.
     pub(super) fn excess(&self, circuit: &Circuit, noise: &Noise) -> bool {
         let sense = self.newest().map_or(0, |row| row.current.signum());
-        self.rows.iter().take(EXCESS).all(|row| {
+        self.rows().take(EXCESS).all(|row| {
             let current = i64::from(row.current);
             row.usable()
                 && row.current.signum() == sense
-                && current.saturating_abs() > five_deviations(row, circuit, noise)
+                && current.saturating_abs() > five_deviations(&row, circuit, noise)
         })
     }
 
@@ -221,9 +228,9 @@ impl Record {
     /// wherever it sits; `I32F32`. The voltages across it are taken as large
     /// as they may have been while the current flowed.
     pub(super) fn at_least(&self, circuit: &Circuit, noise: &Noise) -> i64 {
-        let newest = self.rows.iter().take(EXCESS).map(|row| {
+        let newest = self.rows().take(EXCESS).map(|row| {
             let current = i64::from(row.current);
-            let doubt = five_deviations(row, circuit, noise);
+            let doubt = five_deviations(&row, circuit, noise);
             let sure = current.saturating_abs().saturating_sub(doubt);
             if !row.usable() || sure <= 0 {
                 return 0;

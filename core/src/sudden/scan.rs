@@ -17,11 +17,18 @@ const ONSET: usize = 2;
 const BEFORE: usize = 8;
 /// Windows whose evidence cannot reach this, Q8, are not judged.
 const TRIFLE: i64 = 16 << ODD_BITS;
-/// The alarm is for leaks of this many times the limit conductance and more,
-/// Q24: what C is uncertain by, and an alias of mains, stay below it.
-const MARGIN: i64 = 115 * (1 << T_BITS) / 100;
 /// Equations that one slice adds at most.
 const SLICE: usize = 8;
+
+/// The best explanation so far, and the equations that it explains; [`ROWS`]
+/// of them fit a byte.
+#[derive(Debug, Clone, Copy, Default)]
+struct Candidate {
+    leak: Leak,
+    window: u8,
+    equations: u8,
+    pinned: bool,
+}
 
 /// The best explanation of the record.
 #[derive(Debug, Clone, Copy, Default)]
@@ -60,9 +67,7 @@ pub(super) struct Scan {
     /// explanation, and of the best.
     harmless: i64,
     least: i64,
-    /// Equations that the best one explains.
-    equations: i64,
-    best: Best,
+    best: Candidate,
 }
 
 impl Scan {
@@ -76,7 +81,7 @@ impl Scan {
         since: Option<usize>,
     ) -> Option<Self> {
         let frame = Frame::new(
-            record.newest()?,
+            &record.newest()?,
             circuit.positive,
             circuit.negative,
             record.mismatch,
@@ -85,7 +90,6 @@ impl Scan {
         Some(Self {
             frame,
             region: Region {
-                limit: MARGIN,
                 each: judged == Judged::WeakestRail,
             },
             since,
@@ -94,8 +98,7 @@ impl Scan {
             odd: 0,
             harmless: 0,
             least: 0,
-            equations: 0,
-            best: Best::default(),
+            best: Candidate::default(),
         })
     }
 
@@ -103,7 +106,7 @@ impl Scan {
     /// that; true when all are done.
     pub(super) fn advance(&mut self, record: &Record, noise: &Noise) -> bool {
         for row in record.rows().skip(self.length).take(SLICE) {
-            self.sums.add(row, &self.frame, noise);
+            self.sums.add(&row, &self.frame, noise);
             self.odd = self.odd.saturating_add(i64::from(row.odd));
             self.length = self.length.saturating_add(1);
             let called = |since: usize| since.abs_diff(self.length) <= 1;
@@ -132,23 +135,27 @@ impl Scan {
         let misfit = window.best.misfit.saturating_sub(instead);
         if misfit < self.least {
             self.least = misfit;
-            self.equations = window.equations;
-            self.best = Best {
-                window: self.length,
+            self.best = Candidate {
                 leak: window.best,
+                window: self.length as u8,
                 pinned: window.pinned,
-                ..Best::default()
+                equations: window.equations as u8,
             };
         }
     }
 
     /// The best explanation of all windows, its evidence scaled by how well it fits.
     pub(super) fn finish(&self, record: &Record, noise: &Noise) -> Best {
-        let mut best = self.best;
+        let mut best = Best {
+            window: usize::from(self.best.window),
+            leak: self.best.leak,
+            pinned: self.best.pinned,
+            ..Best::default()
+        };
         if best.window == 0 {
             return best;
         }
-        let freedom = self.equations.saturating_sub(2).max(1);
+        let freedom = i64::from(self.best.equations).saturating_sub(2).max(1);
         let per_equation = best.leak.misfit.checked_div(freedom).unwrap_or(0);
         best.positive = self.frame.positive(&best.leak);
         best.fine = self.frame.fine;
@@ -173,8 +180,8 @@ impl Scan {
         let mut all = record.rows().take(reach);
         let onset = record.rows().take(reach).skip(best.window);
         let mut begins = onset.map(|row| {
-            let added = self.frame.added(row, &best.leak);
-            begins(row, added, noise)
+            let added = self.frame.added(&row, &best.leak);
+            begins(&row, added, noise)
         });
         all.all(|row| row.kind != Kind::Wild) && (best.pinned || begins.all(|fits| fits))
     }

@@ -1,7 +1,7 @@
 //! From evidence to a verified leak, in two stages.
 
 use super::record::{ROWS, Record};
-use super::row::{Equation, ODD_BITS};
+use super::row::ODD_BITS;
 use super::scan::Best;
 
 /// Evidence of a suspicion: 5 standard deviations, squared, Q8.
@@ -127,7 +127,7 @@ impl State {
         let believed = best.misfit < MISFIT && best.credible;
         let certain = best.evidence > VERIFY && believed && since >= FRESH;
         // A block that cannot be judged speaks neither for nor against.
-        if record.newest().is_some_and(Equation::usable) {
+        if record.newest().is_some_and(|row| row.usable()) {
             count(&mut self.run, certain);
             count(&mut self.calm, !clear && !changed);
         }
