@@ -81,7 +81,9 @@ pub(crate) const fn times(a: i64, b: i64) -> i64 {
     a.saturating_mul(b)
 }
 
-/// Product of two `I32F32` at full width: 64 fraction bits.
+/// Product of two `I32F32` at full width: 64 fraction bits. Never inlined, for its
+/// size.
+#[inline(never)]
 pub(crate) const fn wide(a: i64, b: i64) -> i128 {
     (a as i128).wrapping_mul(b as i128)
 }
@@ -347,7 +349,7 @@ pub(crate) fn sqrt_wide(square: u128) -> i64 {
     let bits = 128u32.wrapping_sub(square.leading_zeros());
     // An even number of bits, so that the root is cut by half as many.
     let cut = bits.saturating_sub(64).wrapping_add(1) & !1;
-    let root = ((square >> cut) as u64).isqrt();
+    let root = self::root((square >> cut) as u64);
     // At most 2^32 · 2^32, and only for a square of more than 126 bits.
     let scaled = u128::from(root) << (cut >> 1);
     if scaled > i64::MAX as u128 {
@@ -355,6 +357,53 @@ pub(crate) fn sqrt_wide(square: u128) -> i64 {
     } else {
         scaled as i64
     }
+}
+
+/// Root of an integer, rounded down: the upper half bit by bit, the lower half
+/// by one division (Zimmermann, Karatsuba Square Root, INRIA RR-3805, 1999; from
+/// memory, not verified). A
+/// quarter of the library's, which wants a division of 64 bits as well.
+#[inline(never)]
+pub(crate) const fn root(square: u64) -> u32 {
+    // An even shift brings one of the top two bits to the top.
+    let up = square.leading_zeros() & 0x3e;
+    let wide = square << up;
+    let mut rest = (wide >> 32) as u32;
+    let mut high = 0u32;
+    let mut bit = 1u32 << 30;
+    while bit != 0 {
+        let tried = high | bit;
+        high >>= 1;
+        if rest >= tried {
+            rest = rest.wrapping_sub(tried);
+            high |= bit;
+        }
+        bit >>= 2;
+    }
+    // The rest is at most twice the root, of 16 bits.
+    let rest = rest << 15 | (wide >> 17) as u32 & 0x7fff;
+    let Some(low) = rest.checked_div(high) else {
+        return 0;
+    };
+    let rest = rest.wrapping_sub(low.wrapping_mul(high)) as u64;
+    let rest = rest << 17 | wide & 0x1_ffff;
+    let root = (high << 16).wrapping_add(low);
+    let one_too_many = rest < (low as u64).wrapping_mul(low as u64);
+    root.wrapping_sub(one_too_many as u32) >> (up >> 1)
+}
+
+/// The sum over the number of its parts, rounded down; `None` without parts.
+#[inline(never)]
+pub(crate) fn mean_of(sum: u128, parts: u32) -> Option<u128> {
+    let parts = u64::from(parts);
+    let (mut mean, mut rest) = (0u128, 0u64);
+    for down in [96, 64, 32, 0] {
+        let digit = rest << 32 | u64::from((sum >> down) as u32);
+        let whole = digit.checked_div(parts)?;
+        rest = digit.wrapping_sub(whole.wrapping_mul(parts));
+        mean = mean << 32 | u128::from(whole);
+    }
+    Some(mean)
 }
 
 /// `-ln(ratio)` of an `I32F32` in (0, 1], as `I32F32`; error below 2⁻²⁸.
@@ -467,6 +516,22 @@ mod tests {
         #[test]
         fn millionths_are_exact(n: u32) {
             prop_assert_eq!(millionths(n), ((u64::from(n) << 32) / 1_000_000) as i64);
+        }
+
+        #[test]
+        fn a_root_is_that_of_the_library(square: u64, down in 0u32..64, root: u32) {
+            let square = square >> down;
+            prop_assert_eq!(u64::from(super::root(square)), square.isqrt());
+            // Squares, and what is just below.
+            let square = u64::from(root).pow(2);
+            prop_assert_eq!(super::root(square), root);
+            prop_assert_eq!(super::root(square.saturating_sub(1)), root.saturating_sub(1));
+        }
+
+        #[test]
+        fn a_mean_is_the_quotient(sum: u128, down in 0u32..128, parts: u32, by in 0u32..32) {
+            let (sum, parts) = (sum >> down, parts >> by);
+            prop_assert_eq!(mean_of(sum, parts), sum.checked_div(u128::from(parts)));
         }
 
         #[test]

@@ -111,7 +111,7 @@ impl<'c> Steady<'c> {
 
     /// Starts the proof of the dwell under way, in its place.
     fn prove(&mut self, closed: Option<Closed>) -> Result<(), Reason> {
-        self.job = Job::Proof(Settling::NONE, closed);
+        self.job = Job::Proof(Settling::none(), closed);
         match (&mut self.job, &self.dwell) {
             (Job::Proof(proof, _), Some(dwell)) => proof.start(self.config, dwell, self.lead),
             _ => Err(Reason::RecordTooShort),

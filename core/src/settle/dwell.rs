@@ -164,13 +164,13 @@ impl Dwell {
         let places = 31u32.saturating_sub(self.seen.leading_zeros());
         let power = 1u32.wrapping_shl(places);
         let newer = self.seen.saturating_sub(power).saturating_add(1);
-        let count = u128::from(newer.saturating_add(power >> 1));
+        let count = newer.saturating_add(power >> 1);
         let ([chassis, pack], [chassis_before, pack_before]) = (self.newer, self.older);
         [
             chassis.saturating_add(chassis_before),
             pack.saturating_add(pack_before),
         ]
-        .map(|sum| num::sqrt_wide(sum.checked_div(count).unwrap_or(0)))
+        .map(|sum| num::sqrt_wide(num::mean_of(sum, count).unwrap_or(0)))
     }
 
     /// One block of time has passed. True when that completed a slot.

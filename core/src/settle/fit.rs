@@ -152,17 +152,19 @@ pub(crate) struct Fitted {
 }
 
 impl Fit {
-    /// A fit of nothing.
-    pub(crate) const NONE: Self = Self {
-        slots: heapless::Vec::new(),
-        pack_ref: 0,
-        pack_shift: None,
-        pack_slope: 0,
-        best: None,
-        slow: None,
-        stage: Stage::Failed,
-        decay_gain: None,
-    };
+    /// A fit of nothing. A function: a constant would lie in flash, all of it.
+    pub(crate) fn none() -> Self {
+        Self {
+            slots: heapless::Vec::new(),
+            pack_ref: 0,
+            pack_shift: None,
+            pack_slope: 0,
+            best: None,
+            slow: None,
+            stage: Stage::Failed,
+            decay_gain: None,
+        }
+    }
 
     /// Starts anew; false when fewer than eight slots have data.
     pub(crate) fn start(&mut self, slots: &[Option<Slot>], pack_noise: i64) -> bool {
@@ -204,17 +206,11 @@ impl Fit {
     #[inline(never)]
     fn see_pack(&mut self, noise: i64) -> Stage {
         let half = self.slots.len() >> 1;
-        let packs = |slots: usize| {
-            self.slots
-                .iter()
-                .skip(slots)
-                .flatten()
-                .map(|slot| slot.pack())
-        };
-        let Some(pack_ref) = median(packs(half)) else {
+        let Some(pack_ref) = self.median_pack(half, self.slots.len()) else {
             return Stage::Failed;
         };
-        let away = packs(0).map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
+        let packs = self.slots.iter().flatten().map(|slot| slot.pack());
+        let away = packs.map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
         if most > num::times(noise, 6) {
@@ -368,10 +364,7 @@ impl Fit {
         // distribution, whose variance is ν/(ν−2): dividing by ν−2 instead of
         // ν widens the uncertainty by just that.
         let freedom = used.saturating_sub(columns).saturating_sub(2).max(1);
-        let variance = best
-            .residual
-            .checked_div(u128::from(freedom))
-            .unwrap_or(u128::MAX);
+        let variance = num::mean_of(best.residual, freedom).unwrap_or(u128::MAX);
         let half = self.slots.len() >> 1;
         let late = self
             .slots
@@ -433,16 +426,20 @@ impl Fit {
         let slots = self.slots.len();
         let half = slots >> 1;
         let split = half.saturating_add(slots) >> 1;
-        let packs = |from: usize, to: usize| {
-            let part = self.slots.iter().take(to).skip(from).flatten();
-            median(part.map(|slot| slot.pack()))
-        };
-        let (Some(early), Some(late)) = (packs(half, split), packs(split, slots)) else {
+        let early = self.median_pack(half, split);
+        let (Some(early), Some(late)) = (early, self.median_pack(split, slots)) else {
             return 0;
         };
         let apart = slots.saturating_sub(half) as i64;
         let change = late.saturating_sub(early).saturating_mul(2);
         change.checked_div(apart).unwrap_or(0)
+    }
+
+    /// Median of the pack voltage over a part of the slots.
+    #[inline(never)]
+    fn median_pack(&self, from: usize, to: usize) -> Option<i64> {
+        let part = self.slots.get(from..to)?;
+        median(part.iter().flatten().map(|slot| slot.pack()))
     }
 }
 
@@ -464,7 +461,6 @@ fn mean(values: impl Iterator<Item = i64>) -> Option<i64> {
 
 /// Median, the mean of the middle two of an even number; `None` of nothing.
 /// By counting ranks: a dwell has few slots, and sorting could panic.
-#[inline(never)]
 fn median(values: impl Iterator<Item = i64> + Clone) -> Option<i64> {
     let count = values.clone().count();
     let ranked = |rank: usize| {

@@ -64,15 +64,17 @@ pub(crate) struct Settling {
 
 impl Settling {
     /// A proof of nothing, to be started in its place.
-    pub(crate) const NONE: Self = Self {
-        fit: Fit::NONE,
-        lead: None,
-        drive: Drive::Rest,
-        per_slot: 1,
-        dwell_us: 0,
-        samples_per_slot: 1,
-        scatter: [0; 2],
-    };
+    pub(crate) fn none() -> Self {
+        Self {
+            fit: Fit::none(),
+            lead: None,
+            drive: Drive::Rest,
+            per_slot: 1,
+            dwell_us: 0,
+            samples_per_slot: 1,
+            scatter: [0; 2],
+        }
+    }
 
     /// Starts the proof of what is recorded so far.
     ///

@@ -99,7 +99,7 @@ impl Noise {
         let (newer, older) = weights(link, room);
         let gain = sum_of_squares(newer, older);
         let base = scaled(variance.get(), gain).max(LEAST);
-        let root = i64::try_from(base.isqrt()).unwrap_or(i64::MAX);
+        let root = i64::from(num::root(base));
         let (one, carried) = weights(link, 0);
         let later = link.later;
         let across = sum_of_squares(later, ONE.saturating_sub(later));

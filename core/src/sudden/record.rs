@@ -119,7 +119,7 @@ impl Record {
 
     /// Standard deviation of a block's voltage, in units.
     pub(super) fn deviation(&self) -> i64 {
-        i64::try_from(self.variance.get().isqrt() >> 4).unwrap_or(i64::MAX)
+        i64::from(num::root(self.variance.get()) >> 4)
     }
 
     pub(super) fn noise(&self, circuit: &Circuit, drive: Drive) -> Noise {
@@ -173,10 +173,7 @@ impl Record {
             let doubt = square(i64::from(newer.doubt)) << ODD_BITS;
             let lasting = granted.saturating_add(doubt.saturating_mul(20));
             let size = seen(lasting, circuit.leak_u.saturating_mul(3)).unsigned_abs();
-            let size = i64::try_from(size.isqrt())
-                .unwrap_or(i64::MAX)
-                .min(DRIFT_MAX)
-                << 8;
+            let size = i64::from(num::root(size)).min(DRIFT_MAX) << 8;
             let signed = num::times(current.signum(), size);
             approach(&mut self.drift, signed, DRIFT_MEMORY);
         }
@@ -262,8 +259,7 @@ fn five_deviations(row: &Equation, circuit: &Circuit, noise: &Noise) -> i64 {
     // The limit of error of the known leaks is three standard uncertainties.
     let leak = circuit.leak_u.wrapping_div(3);
     let variance = granted(row, noise).saturating_add(leak_variance(row, leak));
-    let deviation = variance.isqrt().saturating_mul(5) >> (ODD_BITS / 2);
-    i64::try_from(deviation).unwrap_or(i64::MAX)
+    num::times(i64::from(num::root(variance)), 5) >> (ODD_BITS / 2)
 }
 
 /// Variance granted to an equation while nothing new leaks: twice its noise

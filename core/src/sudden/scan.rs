@@ -207,7 +207,7 @@ fn begins(row: &Equation, added: i64, noise: &Noise) -> bool {
             let spread = noise
                 .base
                 .saturating_add(square(i64::from(row.doubt)) << ODD_BITS);
-            let spread = i64::try_from(spread.isqrt() >> 4).unwrap_or(i64::MAX);
+            let spread = i64::from(num::root(spread) >> 4);
             let part = added.saturating_abs().wrapping_div(10).saturating_mul(3);
             let loose = spread.saturating_mul(6).saturating_add(part);
             let current = i64::from(row.current);

@@ -228,7 +228,7 @@ impl Scaled {
         // An even power of two is taken out; the root has 31 bits.
         let square = (self.mantissa as u64) << (odd.wrapping_add(30) as u32);
         let exponent = (self.exponent as i32).wrapping_sub(odd).wrapping_div(2);
-        Self::new(square.isqrt() as i64, exponent.wrapping_sub(15))
+        Self::new(num::root(square) as i64, exponent.wrapping_sub(15))
     }
 
     pub(super) const fn positive(self) -> bool {
