@@ -88,6 +88,12 @@ pub(crate) const fn wide(a: i64, b: i64) -> i128 {
     (a as i128).wrapping_mul(b as i128)
 }
 
+/// Sum of two wide numbers, saturating; never inlined, for its size.
+#[inline(never)]
+pub(crate) const fn plus(a: i128, b: i128) -> i128 {
+    a.saturating_add(b)
+}
+
 /// `n · 2^shift / d`, saturating; saturates with the sign of `n` when `d` is zero.
 #[inline(never)]
 pub(crate) fn quotient(n: i128, d: i128, shift: i32) -> i64 {
@@ -323,6 +329,7 @@ pub(crate) struct RootSum(u128);
 
 impl RootSum {
     /// Adds the square of `value`.
+    #[inline(never)]
     pub(crate) fn add(&mut self, value: i64) {
         self.0 = self.0.saturating_add(square(value.unsigned_abs()));
     }
@@ -344,7 +351,9 @@ pub(crate) fn hypot(parts: &[i64]) -> i64 {
 
 /// Root of a number with 64 fraction bits: `I32F32`, low by at most 2⁻³¹ of
 /// itself and one step. Only the top 63 or 64 bits are used, which spares a
-/// target without wide division a few thousand instructions.
+/// target without wide division a few thousand instructions. Never inlined, for its
+/// size.
+#[inline(never)]
 pub(crate) fn sqrt_wide(square: u128) -> i64 {
     let bits = 128u32.wrapping_sub(square.leading_zeros());
     // An even number of bits, so that the root is cut by half as many.
@@ -359,10 +368,16 @@ pub(crate) fn sqrt_wide(square: u128) -> i64 {
     }
 }
 
+/// [`sqrt_wide`] of an integer: of a number of samples, most often.
+#[inline(never)]
+pub(crate) fn sqrt_int(number: u32) -> i64 {
+    sqrt_wide(u128::from(number) << (2 * FRAC))
+}
+
 /// Root of an integer, rounded down: the upper half bit by bit, the lower half
 /// by one division (Zimmermann, Karatsuba Square Root, INRIA RR-3805, 1999; from
-/// memory, not verified). A
-/// quarter of the library's, which wants a division of 64 bits as well.
+/// memory, not verified). A quarter of the library's, which wants a division of 64
+/// bits as well.
 #[inline(never)]
 pub(crate) const fn root(square: u64) -> u32 {
     // An even shift brings one of the top two bits to the top.

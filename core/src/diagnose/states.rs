@@ -254,19 +254,18 @@ impl Moves {
     #[inline(never)]
     fn add(&mut self, line: &Line, [a, b, c]: &[i128; 3]) -> i128 {
         let [v, pack, current] = line.numbers();
-        let by_v = a.saturating_sub(product(*c, line.g) >> num::FRAC);
-        let by_pack = b.saturating_add(product(*c, line.p) >> num::FRAC);
+        let moved = |by: i64| product(*c, by) >> num::FRAC;
+        let by_v = num::plus(*a, moved(line.g).wrapping_neg());
+        let by_pack = num::plus(*b, moved(line.p));
         // Scaled down by 2^48 to fit 64 bits.
         let part = |by: i128, u: i32| num::narrow(product(by, i64::from(u)) >> 24);
         self.noise.add(part(by_v, line.point.v_u));
         self.noise.add(part(by_pack, line.point.pack_u));
-        self.gain = self.gain.saturating_add(product(by_v, v));
-        self.pack_gain = self.pack_gain.saturating_add(product(by_pack, pack));
+        self.gain = num::plus(self.gain, product(by_v, v));
+        self.pack_gain = num::plus(self.pack_gain, product(by_pack, pack));
         let by_part = product(*c, current);
-        self.parts = self.parts.saturating_add(by_part.saturating_abs());
-        product(*a, v)
-            .saturating_add(product(*b, pack))
-            .saturating_add(by_part)
+        self.parts = num::plus(self.parts, by_part.saturating_abs());
+        num::plus(num::plus(product(*a, v), product(*b, pack)), by_part)
     }
 
     /// Most that it moves by without a contradiction, scaled down as the noise is.
@@ -275,10 +274,12 @@ impl Moves {
         let gains = config.front_end().gain_u().map(Ratio::to_bits);
         let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
         let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, by) >> 32;
-        i128::from(self.noise.root().saturating_mul(SURE))
-            .saturating_add(share(self.gain, gain_u))
-            .saturating_add(share(self.pack_gain, pack_gain_u))
-            .saturating_add(share(self.parts, tolerance(config)))
+        let noise = i128::from(num::times(self.noise.root(), SURE));
+        let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
+        num::plus(
+            num::plus(noise, gains),
+            share(self.parts, tolerance(config)),
+        )
     }
 }
 

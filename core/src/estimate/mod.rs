@@ -124,12 +124,12 @@ impl Estimator {
         }
         let magnitude = system.determinant.saturating_abs();
         let last = self.last.take();
-        if magnitude >= system.determinant_u(offset_u).saturating_mul(3) {
+        if magnitude >= system.determinant_u(offset_u, 3) {
             self.last = Some(Solution::of(system));
         }
         estimation.doubt = last.map_or(Ok(0), |last| last.doubt(system))?;
         system.doubt_older(estimation.doubt);
-        let told = magnitude >= system.determinant_u(offset_u).saturating_mul(3);
+        let told = magnitude >= system.determinant_u(offset_u, 3);
         estimation.stage = if told {
             Stage::Weigh(Budget::default())
         } else {
@@ -149,7 +149,7 @@ impl Estimation {
 
     #[inline(never)]
     fn bound(&mut self, config: &Config, system: &System<'_>, offset_u: i64) -> Result<(), Reason> {
-        let doubt = system.determinant_u(offset_u);
+        let doubt = system.determinant_u(offset_u, COVERAGE);
         self.stage = Stage::Short(Bounds::new(system, config, doubt)?);
         Ok(())
     }
@@ -187,15 +187,15 @@ struct Bounds {
 
 impl Bounds {
     /// A swing that cannot be told from none: a short, if that much can be said.
+    /// `doubt` is how far an interval of D spans on either side.
     #[inline(never)]
     fn new(system: &System<'_>, config: &Config, doubt: i128) -> Result<Self, Reason> {
         let magnitude = system.determinant.saturating_abs();
         let pack = system.pack();
         let total = system.for_total.saturating_abs();
         let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
-        let twice = doubt.saturating_mul(i128::from(COVERAGE));
-        let least = bound(magnitude.saturating_add(twice));
-        let most = match magnitude.saturating_sub(twice) {
+        let least = bound(num::plus(magnitude, doubt));
+        let most = match num::plus(magnitude, doubt.wrapping_neg()) {
             d if d > 0 => bound(d),
             _ => Microsiemens::MAX,
         };

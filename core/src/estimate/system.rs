@@ -184,8 +184,8 @@ impl<'a> System<'a> {
             self.weigh(first, second, largest);
         }
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
-            self.for_total = self.for_total.saturating_add(num::wide(alpha, state.r));
-            self.for_positive = self.for_positive.saturating_add(num::wide(beta, state.r));
+            self.for_total = num::plus(self.for_total, num::wide(alpha, state.r));
+            self.for_positive = num::plus(self.for_positive, num::wide(beta, state.r));
         }
     }
 
@@ -214,7 +214,7 @@ impl<'a> System<'a> {
         self.turn(first, b, weight, true);
         self.turn(second, a, weight, false);
         let scaled = num::wide(num::narrow(d >> 32), weight);
-        self.determinant = self.determinant.saturating_add(scaled);
+        self.determinant = num::plus(self.determinant, scaled);
     }
 
     /// Adds what another state (Vb, v, r) makes of α, β and γ of this one,
@@ -277,8 +277,9 @@ impl<'a> System<'a> {
         sum.checked_div(self.states.len() as i64).unwrap_or(0)
     }
 
-    /// Standard uncertainty of D in V², 64 fraction bits.
-    pub(crate) fn determinant_u(&self, chassis_offset_u: i64) -> i128 {
+    /// `times` the standard uncertainty of D, in V² with 64 fraction bits.
+    #[inline(never)]
+    pub(crate) fn determinant_u(&self, chassis_offset_u: i64, times: i64) -> i128 {
         let mut sum = num::RootSum::default();
         let (mut offset, mut lag) = (0i64, 0i64);
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
@@ -289,6 +290,6 @@ impl<'a> System<'a> {
         }
         sum.add(offset);
         sum.add(lag);
-        i128::from(sum.root()) << 32
+        num::wide(sum.root(), times << num::FRAC)
     }
 }

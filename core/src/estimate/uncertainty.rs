@@ -237,8 +237,8 @@ impl<'a> Effects<'a> {
             .zip(&self.system.alpha)
             .zip(&self.system.beta)
         {
-            total = total.saturating_add(num::wide(alpha, current));
-            positive = positive.saturating_add(num::wide(beta, current));
+            total = num::plus(total, num::wide(alpha, current));
+            positive = num::plus(positive, num::wide(beta, current));
         }
         let over = |by: &Option<Reciprocal>, n: i128| match by {
             Some(reciprocal) => reciprocal.times(n, 32),

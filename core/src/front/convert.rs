@@ -82,13 +82,11 @@ fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Vol
     let mean = channel.volts(sums.sum, count)?;
     // Variance of the mean in codes² with 32 fraction bits; one sample shows
     // no scatter.
-    let differences = i128::from(count)
-        .saturating_sub(1)
-        .saturating_mul(i128::from(count));
+    let differences = u64::from(count).wrapping_mul(u64::from(count.saturating_sub(1)));
     let variance = if differences == 0 {
         0
     } else {
-        num::quotient(i128::from(sums.squares), differences, 31)
+        num::quotient(i128::from(sums.squares), i128::from(differences), 31)
     };
     let deviation = num::sqrt_wide((variance as u128) << 32);
     let scatter = num::wide(deviation, channel.span.to_bits()) >> 32;

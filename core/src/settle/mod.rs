@@ -17,9 +17,9 @@ use crate::report::Reading;
 use crate::units::{Measured, Seconds, Volts};
 use fit::{Fit, Fitted};
 
-/// The excess of squares, in noise variances, at which a slow circuit counts
-/// as rejected (4σ).
-const REJECTED: u128 = 16;
+/// Places of the excess of squares, in noise variances, at which a slow circuit
+/// counts as rejected: 16 (4σ).
+const REJECTED: u32 = 4;
 
 /// Where v stood when the dwell began: the end of the dwell before.
 #[derive(Debug, Clone, Copy)]
@@ -96,7 +96,7 @@ impl Settling {
         if dwell.seen < BLOCKS_MIN {
             return Err(Reason::RecordTooShort);
         }
-        let per_slot = num::sqrt_wide(u128::from(dwell.per_slot) << 64);
+        let per_slot = num::sqrt_int(dwell.per_slot);
         self.scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
         let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = self.scatter;
@@ -149,10 +149,10 @@ impl Settling {
             .noise
             .max(self.unaveraged_step(config, fitted))
             .max(1);
-        let variance = u128::from(noise.unsigned_abs()).saturating_pow(2);
+        let variance = num::square(noise.unsigned_abs());
         let seen = fitted
             .slow_excess
-            .is_some_and(|excess| excess >= variance.saturating_mul(REJECTED));
+            .is_some_and(|excess| excess >> REJECTED >= variance);
         let moved = fitted.slow_movement.saturating_abs();
         let doubt = noise.saturating_mul(3);
         let most = moved.saturating_add(doubt);
@@ -207,12 +207,11 @@ impl Settling {
             Volts::from_bits(lead.last.chassis()),
             Volts::from_bits(lead.last.pack()),
         );
-        let slots = (self.dwell_us as i64).saturating_mul(ONE);
-        let seconds = num::quotient(i128::from(slots), 1_000_000, 0);
+        let seconds = num::millionths(self.dwell_us);
         // µA · s / µF = V; a fifth of it.
         let charge = num::wide(stimulus.abs().to_bits(), seconds);
-        let capacitance = i128::from(config.timing().capacitance_max.to_bits());
-        let expected = num::quotient(charge, capacitance.saturating_mul(5), 0);
+        let capacitance = config.timing().capacitance_max.to_bits();
+        let expected = num::quotient(charge, num::wide(capacitance, 5), 0);
         expected > moved
     }
 
@@ -226,7 +225,7 @@ impl Settling {
         let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         let [scatter, _] = self.scatter;
         let white = fitted.noise >= scatter >> 1 && !self.structured(fitted);
-        let root = num::sqrt_wide(u128::from(self.samples_per_slot) << 64);
+        let root = num::sqrt_int(self.samples_per_slot);
         // 0.58 steps are twice the step's standard uncertainty.
         let covered = num::mul(scatter, root) >= step.saturating_mul(2);
         if white && covered { 0 } else { step }
@@ -277,7 +276,7 @@ impl Settling {
         let (chassis, gain) = if fitted.pack_moves {
             (fitted.settled, fitted.settled_gain)
         } else {
-            let root = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
+            let root = num::sqrt_int((fitted.used >> 1).max(1));
             (fitted.late_mean, num::ratio(ONE, root, 32))
         };
         let u = num::mul(noise, gain);
@@ -300,7 +299,7 @@ impl Settling {
             // Medians of quarters of n slots a half of them apart know the
             // slope to 1.25·σ·√(8/n)·4/n.
             let used = i64::from(fitted.used.max(1));
-            let root = num::sqrt_wide(u128::from(fitted.used.max(1)) << 64);
+            let root = num::sqrt_int(fitted.used.max(1));
             let slope_u = pack_scatter
                 .saturating_mul(14)
                 .checked_div(used)
@@ -318,7 +317,7 @@ impl Settling {
         } else {
             0
         };
-        let half = num::sqrt_wide(u128::from((fitted.used >> 1).max(1)) << 64);
+        let half = num::sqrt_int((fitted.used >> 1).max(1));
         let pack_u = num::ratio(pack_scatter, half, 32);
         // A pack voltage that stands still is rounded alike in every state.
         // Two rail readings both move with the drive.
