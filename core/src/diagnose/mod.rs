@@ -190,7 +190,7 @@ impl Diagnosis {
                 }
             }
         }
-        let weak = report.estimate == Err(Reason::StimulusTooWeak);
+        let weak = matches!(report.estimate, Err(Reason::StimulusTooWeak));
         let noisy = self.noise.of_a_dwell() > usual_swing(config) >> 2;
         self.stimulus.take(Some(weak || noisy));
         if let Ok(estimate) = &report.estimate {

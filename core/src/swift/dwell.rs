@@ -48,7 +48,7 @@ impl SwiftMonitor<'_> {
             Better::Fitted(fitted) => report.estimate = Ok(*fitted),
             Better::Neither => report.estimate = Err(Reason::Implausible),
         }
-        if report.estimate == Err(Reason::Implausible) && self.fitted.is_some() {
+        if matches!(report.estimate, Err(Reason::Implausible)) && self.fitted.is_some() {
             self.restart();
         }
         let limits = self.config.limits();

@@ -97,17 +97,20 @@ pub(super) enum Started {
 
 impl Start {
     /// A scan of nothing, to begin in its place.
-    pub(super) const NONE: Self = Self {
-        pole: 0,
-        fastest: 0,
-        total_us: 0,
-        block_us: 0,
-        drift: Scaled::ZERO,
-        ratio: 0,
-        filters: Filters::new(0, 0),
-        normal: Normal::new(),
-        best: None,
-    };
+    /// A function: a constant would lie in flash, all of it.
+    pub(super) fn none() -> Self {
+        Self {
+            pole: 0,
+            fastest: 0,
+            total_us: 0,
+            block_us: 0,
+            drift: Scaled::ZERO,
+            ratio: 0,
+            filters: Filters::new(0, 0),
+            normal: Normal::new(),
+            best: None,
+        }
+    }
 
     #[inline(never)]
     pub(super) fn begin(

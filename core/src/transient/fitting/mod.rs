@@ -170,7 +170,7 @@ impl Fitting {
         self.variance = None;
         self.beliefs.free(self.attempt == Attempt::Free);
         let block_us = ground.block_us();
-        self.job = Job::Scan(Start::NONE);
+        self.job = Job::Scan(Start::none());
         if let Job::Scan(start) = &mut self.job {
             start.begin(ground.record, self.length_us, block_us, &self.beliefs);
         }
