@@ -113,6 +113,7 @@ mod documents {
 
 pub mod config;
 pub mod contexts;
+mod decay;
 pub mod diagnose;
 mod drive;
 #[cfg(test)]

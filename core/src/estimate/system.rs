@@ -135,6 +135,7 @@ impl<'a> System<'a> {
     }
 
     /// Puts v of all readings but the newest in doubt.
+    #[inline(never)]
     pub(crate) fn doubt_older(&mut self, doubt: i64) {
         for state in self.states.iter_mut().rev().skip(1) {
             state.v_u = num::hypot(&[state.v_u, doubt]);
@@ -147,6 +148,7 @@ impl<'a> System<'a> {
     /// `x_k = (Gp + p_k)/(G + g_k)`. The first part is known once the system
     /// is solved; Cp/C, the same in all states, is only known to lie between
     /// 0 and 1: rectangular, ½ ± 1/√12.
+    #[inline(never)]
     pub(crate) fn take_off_lag(&mut self) {
         if self.states.iter().all(|state| state.lag == 0) {
             return;

@@ -245,15 +245,13 @@ impl<'a> Effects<'a> {
             None => i64::MAX,
         };
         let shift = num::wide(self.x, num::narrow(total >> 32));
-        let changes = [
-            over(&self.by_determinant, total),
-            over(&self.by_determinant, positive),
-            over(&self.by_determinant, total.saturating_sub(positive)),
-            over(&self.by_total, positive.saturating_sub(shift)),
-        ];
-        for (sum, change) in sums.iter_mut().zip(changes) {
-            sum.add(change);
-        }
+        let [by_total, by_positive, by_negative, by_position] = sums;
+        by_total.add(over(&self.by_determinant, total));
+        by_positive.add(over(&self.by_determinant, positive));
+        let negative = num::plus(total, positive.wrapping_neg());
+        by_negative.add(over(&self.by_determinant, negative));
+        let moved = num::plus(positive, shift.wrapping_neg());
+        by_position.add(over(&self.by_total, moved));
     }
 }
 

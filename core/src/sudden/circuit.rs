@@ -17,7 +17,7 @@
 use super::Moment;
 use super::row::{CURRENT_BITS, Equation};
 use crate::config::{Config, Drive, Network, Row};
-
+use crate::decay::phi_psi;
 use crate::num::{self, ONE};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio};
 
@@ -287,7 +287,7 @@ impl State {
         let part = ratio(positive.saturating_add(row.p.to_bits()), total);
         let pull = part.saturating_sub(known.positive_share.value.to_bits());
         let z = ratio(total, rate);
-        let (phi, psi) = relaxation(z);
+        let (phi, psi) = phi_psi(z);
         let chi = ONE.saturating_sub(ratio(psi, phi));
         Self {
             free: ratio(row.i.to_bits(), total),
@@ -313,57 +313,6 @@ fn curvature(z: i64) -> i64 {
     let top = z.saturating_add(ONE / 2);
     let bottom = z.saturating_add(3 * ONE);
     ratio(top, bottom) >> 1
-}
-
-/// φ and ψ of the module's equation, error below 2⁻²⁸.
-fn relaxation(z: i64) -> (i64, i64) {
-    if z <= ONE {
-        let psi = series(z);
-        return (ONE.saturating_sub(num::mul(z, psi)), psi);
-    }
-    // e^-z by squaring that of a z halved into the range of the series.
-    let mut halved = z;
-    let mut squarings = 0u32;
-    while halved > ONE && squarings < 6 {
-        halved >>= 1;
-        squarings = squarings.saturating_add(1);
-    }
-    let mut left = 0;
-    if halved <= ONE {
-        let phi = ONE.saturating_sub(num::mul(halved, series(halved)));
-        left = ONE.saturating_sub(num::mul(halved, phi));
-        for _ in 0..squarings {
-            left = num::mul(left, left);
-        }
-    }
-    let phi = ratio(ONE.saturating_sub(left), z);
-    (phi, ratio(ONE.saturating_sub(phi), z))
-}
-
-/// `ψ = Σ (-z)^k/(k+2)!` for z in 0..=1: the remainder after twelve terms is below 2⁻³⁶.
-fn series(z: i64) -> i64 {
-    const TERMS: [i64; 12] = terms();
-    TERMS
-        .iter()
-        .rev()
-        .fold(0, |sum, term| term.saturating_sub(num::mul(z, sum)))
-}
-
-#[allow(
-    clippy::arithmetic_side_effects,
-    clippy::indexing_slicing,
-    reason = "evaluated by the compiler"
-)]
-const fn terms() -> [i64; 12] {
-    let mut out = [0; 12];
-    let mut k = 0;
-    let mut term = ONE;
-    while k < 12 {
-        term /= k as i64 + 2;
-        out[k] = term;
-        k += 1;
-    }
-    out
 }
 
 fn ratio(n: i64, d: i64) -> i64 {

@@ -26,7 +26,7 @@
 //!
 //! A leak too fast for the blocks leaves only where it settled: below the
 //! limit or not, only another drive state tells. Then the watch asks for a
-//! drive change ([`Finding::change_drive`]), at most three in one suspicion.
+//! drive change ([`Watched::change_drive`]), at most three in one suspicion.
 //! A leak at the very potential that the chassis has pushes nothing until the
 //! drive changes. A pack voltage or a disturbance that the known circuit does
 //! not follow makes the watch [`Stage::Restless`]: it says so and judges
@@ -110,7 +110,7 @@ use crate::units::{Measured, Microsiemens, Ratio, Volts};
 /// What the watch says of one block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Finding {
+pub struct Watched {
     /// How far it has come.
     pub stage: Stage,
     /// Squared standard deviations between the best explanation and the best
@@ -282,7 +282,7 @@ impl<'c> Watch<'c> {
     /// Does a slice of what the newest block calls for: takes its equation, or
     /// adds at most eight equations and judges at most one window. The finding
     /// comes with the last of at most 23 slices; then `None` until the next block.
-    pub fn step(&mut self) -> Option<Finding> {
+    pub fn step(&mut self) -> Option<Watched> {
         if !self.due {
             return None;
         }
@@ -295,7 +295,7 @@ impl<'c> Watch<'c> {
 
     /// Goes on with the search of the newest block.
     #[inline(never)]
-    fn judge(&mut self) -> Option<Finding> {
+    fn judge(&mut self) -> Option<Watched> {
         let mut best = Best::default();
         if let Some(scan) = &mut self.scan {
             if !scan.advance(&self.record, &self.noise) {
@@ -308,9 +308,9 @@ impl<'c> Watch<'c> {
     }
 
     #[inline(never)]
-    fn find(&mut self, best: &Best) -> Finding {
+    fn find(&mut self, best: &Best) -> Watched {
         let Some(circuit) = &self.circuit else {
-            return Finding::default();
+            return Watched::default();
         };
         let noise = &self.noise;
         let excess = self.record.excess(circuit, noise);
@@ -323,7 +323,7 @@ impl<'c> Watch<'c> {
             Stage::Unprepared => 0,
             _ => self.record.at_least(circuit, noise),
         };
-        Finding {
+        Watched {
             stage,
             evidence: u32::try_from(best.evidence >> row::ODD_BITS).unwrap_or(u32::MAX),
             at_least: circuit.siemens(least),

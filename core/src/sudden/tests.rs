@@ -5,7 +5,7 @@ mod plant;
 
 use std::vec::Vec;
 
-use super::{Finding, Stage, Watch};
+use super::{Stage, Watch, Watched};
 use crate::config::Judged;
 use crate::front::Block;
 use plant::{BLOCK, Case, Disturbance, Plant, Source, figures, known};
@@ -17,7 +17,7 @@ const SOURCES: [Source; 3] = [
 ];
 
 /// The finding on a block, all slices done.
-fn find(watch: &mut Watch<'_>, block: &Block) -> Finding {
+fn find(watch: &mut Watch<'_>, block: &Block) -> Watched {
     watch.push(block);
     let found = (0..22).find_map(|_| watch.step());
     found.expect("answered within its slices")

@@ -30,7 +30,7 @@ use crate::monitor::Step;
 use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report, Verdict};
 use crate::steady::{self, Steady};
-use crate::sudden::{Finding, Known, Stage, Watch};
+use crate::sudden::{Known, Stage, Watch, Watched};
 use crate::transient::{Fit, Transient, Work};
 use crate::units::Volts;
 use circuits::{fitted, found_suddenly, is_sharp, known};
@@ -308,7 +308,7 @@ impl<'c> SwiftMonitor<'c> {
 
     /// Takes what the watch says.
     #[inline(never)]
-    fn heed(&mut self, finding: &Finding) -> Step {
+    fn heed(&mut self, finding: &Watched) -> Step {
         self.watching = false;
         let before = core::mem::replace(&mut self.stage, finding.stage);
         if finding.change_drive {
@@ -331,7 +331,7 @@ impl<'c> SwiftMonitor<'c> {
 
     /// The report of a verified leak.
     #[inline(never)]
-    fn sudden(&mut self, finding: &Finding) -> Step {
+    fn sudden(&mut self, finding: &Watched) -> Step {
         self.judge.alarm();
         match &finding.leak {
             Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),

@@ -50,14 +50,13 @@
 //! * `beliefs`, `change`: what is taken for granted, and whether the circuit is
 //!   still the same.
 //! * `fitting`: the decisions between them.
-//! * `noise`, `normal`, `solve`, `scaled`, `groups`, `decay`: arithmetic.
+//! * `noise`, `normal`, `solve`, `scaled`, `groups`: arithmetic.
 //! * `fit`: figures and their uncertainty.
 
 #[cfg(test)]
 mod agreement;
 mod beliefs;
 mod change;
-mod decay;
 mod fit;
 mod fitting;
 mod ground;
@@ -82,6 +81,7 @@ mod theta;
 pub use fit::Fit;
 
 use crate::config::Config;
+use crate::decay;
 use crate::front::Block;
 use crate::num::{ONE, millionths};
 use fitting::{Fitting, LONG, Outcome};

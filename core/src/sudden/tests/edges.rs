@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::plant::{Case, Plant, Source, known, volts};
-use super::{Finding, Stage, Watch, find};
+use super::{Stage, Watch, Watched, find};
 use crate::config::Drive;
 use crate::front::{Block, Flags};
 use crate::sudden::Known;
@@ -156,7 +156,7 @@ fn another_or_no_capacitance_begins_anew() {
     let mut plant = Plant::new(case, 2);
     let mut watch = Watch::new(&config);
     assert_eq!(watch.step(), None, "nothing was pushed");
-    assert_eq!(find(&mut watch, &plant.block(None)), Finding::default());
+    assert_eq!(find(&mut watch, &plant.block(None)), Watched::default());
     for farads in [case.farads, 2.0 * case.farads, 0.0, case.farads] {
         watch.know(&known(farads, plant.share, HEALTHY, 0.03));
         for _ in 0..50 {
@@ -253,7 +253,7 @@ proptest! {
                 known_to.know(&knowns[count / 40]);
             }
             find(&mut known_to, block);
-            prop_assert_eq!(find(&mut unprepared, block), Finding::default());
+            prop_assert_eq!(find(&mut unprepared, block), Watched::default());
         }
     }
 }
