@@ -144,17 +144,33 @@ impl Beliefs {
 
     /// Adds the beliefs to the normal equations at a point.
     pub(super) fn apply(&self, system: &mut System, theta: &Theta, noise: Scaled) {
-        let half = (ONE / 2).saturating_sub(theta.coupling);
-        let coupling_u = Scaled::of(ONE * 3 / 10);
-        system.prior(COUPLING, Scaled::of(half), self.weight(coupling_u));
-        let late = self.lag.value.to_bits().saturating_sub(theta.lag);
-        system.prior(LAG, Scaled::of(late), self.weight(self.lag_u()));
+        for (place, error, weight) in self.of_coupling_and_lag(theta) {
+            system.prior(place, error, weight);
+        }
         self.apply_basics(system, theta, noise);
+    }
+
+    /// What the beliefs on κ and the lag add to the sum of squares.
+    pub(super) fn squares_of_coupling_and_lag(&self, theta: &Theta) -> Scaled {
+        let of = |(_, error, weight): (_, Scaled, Scaled)| weight.times(error.square());
+        let [coupling, lag] = self.of_coupling_and_lag(theta).map(of);
+        coupling.plus(lag)
+    }
+
+    /// The beliefs on κ and the lag: place, how far above the point, weight.
+    fn of_coupling_and_lag(&self, theta: &Theta) -> [(usize, Scaled, Scaled); 2] {
+        let half = (ONE / 2).saturating_sub(theta.coupling);
+        let late = self.lag.value.to_bits().saturating_sub(theta.lag);
+        let coupling_u = Scaled::of(ONE * 3 / 10);
+        [
+            (COUPLING, Scaled::of(half), self.weight(coupling_u)),
+            (LAG, Scaled::of(late), self.weight(self.lag_u())),
+        ]
     }
 
     /// The beliefs without those on κ and the lag. `noise` is the variance that
     /// the residuals show.
-    pub(super) fn apply_basics(&self, system: &mut System, theta: &Theta, noise: Scaled) {
+    fn apply_basics(&self, system: &mut System, theta: &Theta, noise: Scaled) {
         let back = Scaled::of(theta.drift).negated();
         system.prior(DRIFT, back, self.weight(self.drift_u()));
         // What the record does not show at all stays where it is, with an

@@ -3,9 +3,10 @@
 //! A score test at the point where the search converged: were G + gr and w
 //! free to change within the record, by how much would the sum of squares fall?
 //! The columns of a change are those of G + gr and w with the derivatives forced
-//! only as the change takes its course, because v itself is continuous. One
-//! solution of the normal equations with these two columns gives the fall, and
-//! the change that would bring it about, without another search. The columns of
+//! only as the change takes its course, because v itself is continuous. Every
+//! walk gathers what they add to the equations of the circuit (`borders`), so
+//! that one solution of these with two more columns gives the fall, and
+//! the change that would bring it about, without another walk. The columns of
 //! κ and λ, which are seldom worth anything, make room for them: to take these
 //! two for known makes the test no sharper, only more careful.
 //!
@@ -16,19 +17,17 @@
 //! trend entails, until a record of some length shows that it stands still.
 
 use super::beliefs::Beliefs;
+use super::borders::{Borders, CHANGES};
 use super::fit::Covariance;
 use super::normal::System;
-use super::pass::{Pass, Setting, Shape};
-use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, decrement, freedom};
 use super::solve::solution;
 use super::theta::{COUPLING, LAG, PARAMETERS, Theta};
 use crate::num;
 
-/// Fewest entries that are tested against the rest, and most halvings.
+/// Fewest entries that are tested against the rest.
 const FEWEST: usize = 4;
-const HALVINGS: u32 = 4;
 /// Evidence of a change: chance brings as much once in 3·10⁵ tests.
 const CHANGED: i64 = 25;
 /// Evidence for a suspicion, that widens the intervals by the change suspected:
@@ -40,10 +39,14 @@ const DETERMINED: u32 = search::DETERMINED + 2;
 /// The test under way.
 #[derive(Debug, Clone)]
 pub(super) struct Test {
-    shape: Shape,
-    halvings: u32,
+    /// The change in question: a trend first.
+    change: usize,
     newest: usize,
-    probe: Probe,
+    /// The equations of the circuit without a change.
+    circuit: System,
+    freedom: i64,
+    next: Next,
+    equations: Equations,
     /// The most significant step so far.
     worst: Option<Step>,
     /// Largest suspected changes in ln(G + gr) and w, squared.
@@ -51,21 +54,10 @@ pub(super) struct Test {
     pub(super) trend: Option<Trend>,
 }
 
-/// How far the test of one change has come.
-#[derive(Debug, Clone)]
-#[allow(
-    clippy::large_enum_variant,
-    reason = "one at a time, in place, without a heap"
-)]
-enum Probe {
-    Begin,
-    Walk(Pass),
-    /// What is done next with the equations of the circuit with a change.
-    Weigh(Next, Equations),
-}
-
+/// What is done next with the equations of the circuit with a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Next {
+    Write,
     Solve,
     Judge,
     /// Those of a trend: how sure the step to it is, and where it leads.
@@ -77,8 +69,6 @@ enum Next {
 #[derive(Debug, Clone)]
 struct Equations {
     system: System,
-    /// Their degrees of freedom.
-    freedom: i64,
     /// Their solution.
     step: Change,
     covariance: Covariance,
@@ -115,12 +105,15 @@ pub(super) struct Step {
 }
 
 impl Test {
-    pub(super) const fn new(record: View<'_>) -> Self {
+    /// Of a circuit with these equations, in which `used` rows are.
+    pub(super) fn new(circuit: System, used: u32, entries: usize) -> Self {
         Self {
-            shape: Shape::Trend,
-            halvings: 0,
-            newest: record.len(),
-            probe: Probe::Begin,
+            change: 0,
+            newest: entries,
+            circuit,
+            freedom: freedom(used, DETERMINED),
+            next: Next::Write,
+            equations: Equations::NONE,
             worst: None,
             suspected: [Scaled::ZERO; 2],
             trend: None,
@@ -131,95 +124,72 @@ impl Test {
     #[inline(never)]
     pub(super) fn step(
         &mut self,
-        setting: &Setting<'_>,
+        borders: &Borders,
         theta: &Theta,
         beliefs: &Beliefs,
         bounds: Bounds,
     ) -> Tested {
-        if self.halvings > HALVINGS || self.newest < FEWEST {
+        if self.change >= CHANGES || self.newest < FEWEST {
             return match self.worst {
                 Some(step) => Tested::Changed(step),
                 None => Tested::Steady,
             };
         }
-        match &mut self.probe {
-            Probe::Begin => self.begin(setting, theta),
-            Probe::Walk(pass) if pass.is_over() => self.weigh(theta, beliefs, bounds),
-            Probe::Walk(pass) => pass.step(setting, theta),
-            Probe::Weigh(next @ Next::Solve, equations) => {
-                equations.step = solution(&equations.system, Scaled::ZERO);
-                *next = Next::Judge;
+        match self.next {
+            Next::Write => self.write(borders, theta, beliefs, bounds),
+            Next::Solve => {
+                self.equations.step = solution(&self.equations.system, Scaled::ZERO);
+                self.next = Next::Judge;
             }
-            Probe::Weigh(Next::Judge, _) => self.judge(setting, beliefs),
-            Probe::Weigh(next @ Next::Measure, equations) => {
-                equations.measure();
-                *next = Next::Complete;
+            Next::Judge => self.judge(beliefs),
+            Next::Measure => {
+                self.equations.covariance = Covariance::new(&self.equations.system, self.freedom);
+                self.next = Next::Complete;
             }
-            Probe::Weigh(next @ Next::Complete, equations) => {
-                equations.covariance.complete(&equations.system);
-                *next = Next::Follow;
+            Next::Complete => {
+                self.equations.complete();
+                self.next = Next::Follow;
             }
-            Probe::Weigh(Next::Follow, _) => self.follow(setting, theta, bounds),
+            Next::Follow => self.follow(theta, bounds),
         }
         Tested::Busy
     }
 
     /// On to a later and shorter part of the record.
-    #[inline(never)]
-    fn next(&mut self, setting: &Setting<'_>) {
-        self.halvings = self.halvings.saturating_add(1);
+    fn next(&mut self) {
+        self.change = self.change.saturating_add(1);
         self.newest >>= 1;
-        self.shape = Shape::Step(setting.record.len().saturating_sub(self.newest));
-        self.probe = Probe::Begin;
+        self.next = Next::Write;
     }
 
+    /// Writes the equations of a circuit with a change.
     #[inline(never)]
-    fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
-        self.probe = Probe::Walk(Pass::NONE);
-        if let Probe::Walk(pass) = &mut self.probe {
-            pass.begin(setting, theta, self.shape);
+    fn write(&mut self, borders: &Borders, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
+        let system = &mut self.equations.system;
+        system.clone_from(&self.circuit);
+        borders.write(self.change, system);
+        // What was held is held against the new columns, too.
+        bounds.hold(system, theta);
+        for place in [COUPLING, LAG] {
+            system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
         }
+        self.next = Next::Solve;
     }
 
     #[inline(never)]
-    fn weigh(&mut self, theta: &Theta, beliefs: &Beliefs, bounds: Bounds) {
-        if let Probe::Walk(pass) = &self.probe {
-            let freedom = freedom(pass.used, DETERMINED);
-            let mut system = System::NONE;
-            write(&mut system, pass, freedom, theta, beliefs, bounds);
-            // The equations take the place of the walk that they come from.
-            self.make_room();
-            if let Probe::Weigh(_, equations) = &mut self.probe {
-                equations.system = system;
-                equations.freedom = freedom;
-            }
-        }
-    }
-
-    #[inline(never)]
-    fn make_room(&mut self) {
-        self.probe = Probe::Weigh(Next::Solve, Equations::NONE);
-    }
-
-    #[inline(never)]
-    fn follow(&mut self, setting: &Setting<'_>, theta: &Theta, bounds: Bounds) {
-        if let Probe::Weigh(_, equations) = &self.probe {
-            self.trend = Some(Trend {
-                theta: bounds.moved(theta, &without_change(equations.step)),
-                covariance: equations.covariance,
-            });
-        }
-        self.next(setting);
+    fn follow(&mut self, theta: &Theta, bounds: Bounds) {
+        self.trend = Some(Trend {
+            theta: bounds.moved(theta, &without_change(self.equations.step)),
+            covariance: self.equations.covariance,
+        });
+        self.next();
     }
 
     /// How much a change explains.
     #[inline(never)]
-    fn judge(&mut self, setting: &Setting<'_>, beliefs: &Beliefs) {
-        let Probe::Weigh(next, equations) = &mut self.probe else {
-            return;
-        };
-        let system = &mut equations.system;
-        let (freedom, step) = (equations.freedom, &equations.step);
+    fn judge(&mut self, beliefs: &Beliefs) {
+        let Equations { system, step, .. } = &mut self.equations;
+        let freedom = self.freedom;
         let fall = decrement(system, step);
         // −2 ln of the probability that chance does as much, with the few
         // degrees of freedom of a short record allowed for. What falls below
@@ -236,8 +206,8 @@ impl Test {
             *most_ratio = most_ratio.max(ratio.square());
         }
         system.lower(fall);
-        if self.shape == Shape::Trend {
-            *next = Next::Measure;
+        if self.change == 0 {
+            self.next = Next::Measure;
             return;
         }
         if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
@@ -247,7 +217,7 @@ impl Test {
                 left: system.squares(),
             });
         }
-        self.next(setting);
+        self.next();
     }
 
     /// Nothing suggests a change.
@@ -260,34 +230,12 @@ impl Test {
 impl Equations {
     const NONE: Self = Self {
         system: System::NONE,
-        freedom: 0,
         step: [Scaled::ZERO; PARAMETERS],
         covariance: Covariance::NONE,
     };
 
-    #[inline(never)]
-    fn measure(&mut self) {
-        self.covariance = Covariance::new(&self.system, self.freedom);
-    }
-}
-
-/// Writes the equations of a circuit with a change.
-#[inline(never)]
-fn write(
-    system: &mut System,
-    pass: &Pass,
-    freedom: i64,
-    theta: &Theta,
-    beliefs: &Beliefs,
-    bounds: Bounds,
-) {
-    pass.normal.write(system);
-    let least = beliefs.least_variance(freedom);
-    let noise = search::variance(system.squares(), freedom, least);
-    beliefs.apply_basics(system, theta, noise);
-    bounds.hold(system, theta);
-    for place in [COUPLING, LAG] {
-        system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
+    fn complete(&mut self) {
+        self.covariance.complete(&self.system);
     }
 }
 

@@ -125,6 +125,8 @@ pub(super) struct Converged {
     pub(super) second: i64,
     pub(super) used: u32,
     pub(super) rejected: u32,
+    /// What entries left out add to the sum of squares.
+    pub(super) left_out: Scaled,
     pub(super) span: i64,
     pub(super) dwell_us: u32,
     /// What the noise variance is not believed to be below.

@@ -31,7 +31,22 @@ impl<const WIDE: usize> Group<WIDE> {
     }
 
     /// Adds a row; returns the mean row and its weight when the span is full.
-    pub(super) fn add(
+    pub(super) fn mean(
+        &mut self,
+        row: &[i64; WIDE],
+        weight: u32,
+        duration_us: u32,
+    ) -> Option<([i64; WIDE], u32)> {
+        let (mut sums, weight) = self.sum(row, weight, duration_us)?;
+        let by = num::Reciprocal::of(i64::from(weight))?;
+        for value in &mut sums {
+            *value = by.times_short(*value, 0);
+        }
+        Some((sums, weight))
+    }
+
+    /// Adds a row; returns the weighted sum and its weight when the span is full.
+    pub(super) fn sum(
         &mut self,
         row: &[i64; WIDE],
         weight: u32,
@@ -45,13 +60,8 @@ impl<const WIDE: usize> Group<WIDE> {
         if self.duration_us < self.whole_us {
             return None;
         }
-        let weight = self.weight;
-        let mut mean = self.sums;
+        let full = (self.sums, self.weight);
         self.reset();
-        let by = num::Reciprocal::new(i128::from(weight))?;
-        for value in &mut mean {
-            *value = by.times(i128::from(*value), 0);
-        }
-        Some((mean, weight))
+        Some(full)
     }
 }

@@ -47,8 +47,8 @@
 //! * `theta`, `model`: the parameters, and the prediction of a mean and its derivatives, exact for any τ.
 //! * `start`, `pass`, `spans`, `search`: where to begin, one walk through the record, and
 //!   which way to go from there.
-//! * `beliefs`, `change`: what is taken for granted, and whether the circuit is
-//!   still the same.
+//! * `beliefs`, `borders`, `change`: what is taken for granted, and whether the
+//!   circuit is still the same.
 //! * `fitting`: the decisions between them.
 //! * `noise`, `normal`, `solve`, `scaled`, `groups`: arithmetic.
 //! * `fit`: figures and their uncertainty.
@@ -56,6 +56,7 @@
 #[cfg(test)]
 mod agreement;
 mod beliefs;
+mod borders;
 mod change;
 mod fit;
 mod fitting;
@@ -243,9 +244,9 @@ impl<'c> Transient<'c> {
             let reference = self.reference;
             let duration_us = entry.duration_us;
             Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
-            if let Some(span) = &span {
+            if let Some(span) = &mut span {
                 let part = Part::still(entry.pack());
-                walk.pass(span, &theta, &part, &mut Prediction::default());
+                let _ = walk.pass(span, &theta, &part, &mut Prediction::default());
             }
         }
         self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);

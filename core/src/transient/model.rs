@@ -28,9 +28,10 @@
 //! cycle. So every column is a voltage, and the first two are nearly
 //! orthogonal.
 
+use super::borders::Columns;
 use super::decay::{exp_neg, phi};
 use super::normal::WIDE;
-use super::theta::{CAPACITANCE, LAG, PARAMETERS, Reference, TOTAL, Theta, gt, positive, quotient};
+use super::theta::{LAG, PARAMETERS, Reference, Theta, gt, positive, quotient};
 use crate::config::{Drive, Row};
 use crate::num::{self, ONE, Reciprocal, millionths, mul};
 
@@ -66,6 +67,18 @@ pub(super) struct Span {
     mean_slope: i64,
     /// f/τ, 1/s.
     mean_rate: i64,
+    level: Level,
+}
+
+/// What a span depends on besides, worked out anew where Vb has moved.
+#[derive(Debug, Clone, Copy, Default)]
+struct Level {
+    /// Vb.
+    pack: i64,
+    /// L.
+    settled: i64,
+    /// What it forces upon the derivatives by ln(G + gr) and w, had v settled.
+    forced: [Forced; 2],
 }
 
 impl Span {
@@ -137,7 +150,39 @@ impl Span {
             mean,
             mean_slope,
             mean_rate: mul(mean, rate),
+            level: Level::default(),
         });
+    }
+
+    /// L and what depends on it at a Vb.
+    fn level(&mut self, theta: &Theta, pack: i64) -> Level {
+        // Where Vb is zero, so is all but what the monitor pushes.
+        if self.level.pack != pack || pack == 0 {
+            let current = num::wide(self.positive, pack);
+            let current = current.saturating_add(i128::from(self.pushed) << 32);
+            let settled = self.by_total.times(current, 0);
+            let near = mul(theta.ratio, pack).saturating_sub(settled);
+            self.level = Level {
+                pack,
+                settled,
+                forced: [near, pack].map(|to| self.forced(mul(self.share, to), 0)),
+            };
+        }
+        self.level
+    }
+
+    /// What is left of a derivative at the end.
+    fn carry(&self, by: i64) -> i64 {
+        by.saturating_sub(mul(by, self.lost))
+    }
+
+    /// What is added to one that goes towards `to`, which grows by as much to
+    /// mid-span and again to the end.
+    fn forced(&self, to: i64, grow: i64) -> Forced {
+        Forced {
+            mean: to.saturating_sub(mul(to, self.mean)).saturating_add(grow),
+            end: mul(to, self.lost).saturating_add(grow.saturating_mul(2)),
+        }
     }
 
     pub(super) fn is_for(&self, drive: Drive, duration_us: u32) -> bool {
@@ -162,6 +207,8 @@ pub(super) struct Walk {
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Prediction {
     pub(super) row: [i64; WIDE],
+    /// Columns of the changes that are looked for.
+    pub(super) changes: Columns,
 }
 
 /// Place of the mean.
@@ -180,63 +227,53 @@ impl Walk {
         self.v
     }
 
-    /// Goes through one span.
+    /// Goes through one span. Returns what it adds to the columns of G + gr and
+    /// of w.
     #[inline(never)]
-    pub(super) fn pass(&mut self, span: &Span, theta: &Theta, part: &Part, out: &mut Prediction) {
-        // Readings of Vb lag as those of v do.
-        let late = mul(span.late, part.climb);
-        let pack = part.pack.saturating_add(late);
+    pub(super) fn pass(
+        &mut self,
+        span: &mut Span,
+        theta: &Theta,
+        part: &Part,
+        out: &mut Prediction,
+    ) -> [Forced; 2] {
+        let lead = Lead::new(span, theta, part.climb);
+        let pack = part.pack.saturating_add(lead.late);
         let before = pack.saturating_sub(part.climb);
         self.arrive(theta, before);
-        let current = num::wide(span.positive, before);
-        let current = current.saturating_add(i128::from(span.pushed) << 32);
-        let settled = span.by_total.times(current, 0);
-        let lead = Lead::new(span, theta, part.climb);
-        // e₀ and its derivatives, and by how much they grow to mid-span.
-        let base = settled.saturating_sub(lead.distance);
-        let near = mul(span.share, mul(theta.ratio, before).saturating_sub(settled));
-        let towards = [
-            (near.saturating_sub(lead.by_total), lead.growth_by_total),
-            (
-                mul(span.share, before.saturating_sub(lead.move_of_follow)),
-                mul(span.share, part.climb),
-            ),
-            (lead.distance.saturating_neg(), 0),
-            (lead.move_of_follow, 0),
-            (0, 0),
-        ];
+        let level = span.level(theta, before);
+        let base = level.settled.saturating_sub(lead.distance);
         let away = self.v.saturating_sub(base);
-        for (slot, (by, (to, grow))) in self.by.iter_mut().zip(&towards).enumerate() {
-            let apart = by.saturating_sub(*to);
-            let mean = to
-                .saturating_add(mul(apart, span.mean))
-                .saturating_add(*grow);
+        let moves = Forced {
+            mean: mul(away, span.mean_slope),
+            end: mul(away, span.slope),
+        };
+        let [of_total, of_ratio] = level.forced;
+        let of_total = of_total.plus(lead.of_total).less(moves.times(span.share));
+        let of_ratio = of_ratio.plus(lead.of_ratio);
+        let forced = [
+            of_total,
+            of_ratio,
+            moves.plus(lead.of_capacitance),
+            lead.of_coupling,
+            Forced::default(),
+        ];
+        for (slot, (by, forced)) in self.by.iter_mut().zip(&forced).enumerate() {
+            let mean = mul(*by, span.mean).saturating_add(forced.mean);
             out.add(slot, part.scale(mean));
-            *by = by
-                .saturating_sub(mul(apart, span.lost))
-                .saturating_add(grow.saturating_mul(2));
+            *by = span.carry(*by).saturating_add(forced.end);
         }
-        let (mean_moves, end_moves) = (mul(away, span.mean_slope), mul(away, span.slope));
-        out.add(
-            TOTAL,
-            part.scale(mul(mean_moves, span.share).saturating_neg()),
-        );
-        out.add(CAPACITANCE, part.scale(mean_moves));
         out.add(LAG, part.scale(mul(away, span.mean_rate)));
-        let [by_total, _, by_capacitance, ..] = &mut self.by;
-        *by_total = by_total.saturating_sub(mul(end_moves, span.share));
-        *by_capacitance = by_capacitance.saturating_add(end_moves);
-        let rise = mul(span.follow, part.climb);
-        let seen = rise.saturating_sub(mul(span.follow, late));
         let mean = base
             .saturating_add(mul(away, span.mean))
-            .saturating_add(seen);
+            .saturating_add(lead.seen);
         out.add(MEAN, part.scale(mean));
         self.v = self
             .v
             .saturating_sub(mul(away, span.lost))
-            .saturating_add(rise.saturating_mul(2));
+            .saturating_add(lead.rise.saturating_mul(2));
         self.pack = pack.saturating_add(part.climb);
+        [of_total, of_ratio]
     }
 
     /// Vb moves, and v with it.
@@ -251,6 +288,39 @@ impl Walk {
     }
 }
 
+/// What a span adds to a derivative: to the mean, and at its end.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Forced {
+    mean: i64,
+    end: i64,
+}
+
+impl Forced {
+    fn plus(self, other: Self) -> Self {
+        Self {
+            mean: self.mean.saturating_add(other.mean),
+            end: self.end.saturating_add(other.end),
+        }
+    }
+
+    fn less(self, other: Self) -> Self {
+        Self {
+            mean: self.mean.saturating_sub(other.mean),
+            end: self.end.saturating_sub(other.end),
+        }
+    }
+
+    fn times(self, by: i64) -> Self {
+        if by == ONE {
+            return self;
+        }
+        Self {
+            mean: mul(self.mean, by),
+            end: mul(self.end, by),
+        }
+    }
+}
+
 /// Derivatives of v by a change of ln(G + gr) and of w that takes its course
 /// within the record.
 #[derive(Debug, Clone, Copy)]
@@ -259,32 +329,24 @@ pub(super) struct Course {
 }
 
 impl Course {
-    /// Goes through one span ahead of the walk; `when` is the share of the
-    /// change that has come by then. Returns the columns.
-    #[inline(never)]
+    pub(super) const NONE: Self = Self { by: [0; 2] };
+
+    /// Goes through one span; `when` is the share of the change that has come
+    /// by then. Adds to the columns.
     pub(super) fn pass(
         &mut self,
-        walk: &Walk,
         span: &Span,
-        theta: &Theta,
         part: &Part,
+        forced: &[Forced; 2],
         when: i64,
-    ) -> [i64; 2] {
-        let mut out = Prediction::default();
-        let mut forced = Walk {
-            by: [0; CARRIED],
-            ..*walk
-        };
-        forced.pass(span, theta, part, &mut out);
-        let mut columns = [0; 2];
-        let ends = self.by.iter_mut().zip(&forced.by);
-        for ((column, (by, end)), mean) in columns.iter_mut().zip(ends).zip(&out.row) {
-            let carried = part.scale(mul(*by, span.mean));
-            *column = carried.saturating_add(mul(when, *mean));
-            let left = by.saturating_sub(mul(*by, span.lost));
-            *by = left.saturating_add(mul(when, *end));
+        columns: &mut [i64; 2],
+    ) {
+        for ((column, by), forced) in columns.iter_mut().zip(&mut self.by).zip(forced) {
+            let forced = forced.times(when);
+            let mean = mul(*by, span.mean).saturating_add(forced.mean);
+            *column = column.saturating_add(part.scale(mean));
+            *by = span.carry(*by).saturating_add(forced.end);
         }
-        columns
     }
 }
 
@@ -318,17 +380,21 @@ impl Part {
     }
 }
 
-/// D and its derivatives.
+/// What a climbing Vb adds: nothing, where it stands still.
 #[derive(Debug, Clone, Copy, Default)]
 struct Lead {
+    /// By how much Vb is further than its reading, which lags as that of v does.
+    late: i64,
     /// D.
     distance: i64,
-    /// dD/dln(G + gr).
-    by_total: i64,
-    /// τ·2h/B = dD/dℓ.
-    move_of_follow: i64,
-    /// Growth of dL/dln(G + gr) over half of the span.
-    growth_by_total: i64,
+    /// What it forces upon the derivatives.
+    of_total: Forced,
+    of_ratio: Forced,
+    of_capacitance: Forced,
+    of_coupling: Forced,
+    /// Half of what it adds to L within the span, and what the mean shows of it.
+    rise: i64,
+    seen: i64,
 }
 
 impl Lead {
@@ -336,15 +402,24 @@ impl Lead {
         if climb == 0 {
             return Self::default();
         }
+        let late = mul(span.late, climb);
+        // τ·2h/B = dD/dℓ.
         let move_of_follow = mul(span.memory, climb);
         let distance = mul(move_of_follow, span.follow.saturating_sub(theta.coupling));
-        // dℓ/dln(G + gr).
+        // dℓ/dln(G + gr), and that of D.
         let slope = mul(span.share, theta.ratio.saturating_sub(span.follow));
+        let of_distance = mul(move_of_follow, slope).saturating_sub(mul(span.share, distance));
+        let of_ratio = mul(span.share, move_of_follow).saturating_neg();
+        let rise = mul(span.follow, climb);
         Self {
+            late,
             distance,
-            by_total: mul(move_of_follow, slope).saturating_sub(mul(span.share, distance)),
-            move_of_follow,
-            growth_by_total: mul(climb, slope),
+            of_total: span.forced(of_distance.saturating_neg(), mul(climb, slope)),
+            of_ratio: span.forced(of_ratio, mul(span.share, climb)),
+            of_capacitance: span.forced(distance.saturating_neg(), 0),
+            of_coupling: span.forced(move_of_follow, 0),
+            rise,
+            seen: rise.saturating_sub(mul(span.follow, late)),
         }
     }
 }

@@ -13,10 +13,10 @@ pub(super) const WIDE: usize = PARAMETERS + 1;
 pub(super) const TRIANGLE: usize = WIDE * (WIDE + 1) / 2;
 /// Bits of a column value, sign apart. A product has 50, its weight at most
 /// 10, and 8 of them are dropped: 256 rows fit 61.
-const BITS: u32 = 25;
-const DROPPED: u32 = 8;
+pub(super) const BITS: u32 = 25;
+pub(super) const DROPPED: u32 = 8;
 /// Heaviest row.
-const HEAVIEST: i64 = (1 << 10) - 1;
+pub(super) const HEAVIEST: i64 = (1 << 10) - 1;
 
 /// Place of (row, column), row ≤ column, in the upper triangle.
 pub(super) const fn place(row: usize, column: usize) -> usize {
@@ -59,6 +59,11 @@ impl Normal {
                 *sum = sum.wrapping_add(weighted.wrapping_mul(*right) >> DROPPED);
             }
         }
+    }
+
+    /// Power of two of a column.
+    pub(super) fn shift(&self, column: usize) -> u8 {
+        self.shifts.get(column).copied().unwrap_or(0) as u8
     }
 
     fn make_room(&mut self, row: &[i64; WIDE]) {
@@ -132,6 +137,10 @@ impl System {
         self.get(place(row.min(column), row.max(column)))
     }
 
+    pub(super) fn set(&mut self, row: usize, column: usize, value: Scaled) {
+        self.put(place(row.min(column), row.max(column)), value);
+    }
+
     #[inline(never)]
     pub(super) fn add(&mut self, row: usize, column: usize, value: Scaled) {
         let at = place(row, column);
@@ -170,7 +179,7 @@ impl System {
             } else {
                 Scaled::ZERO
             };
-            self.put(place(row.min(column), row.max(column)), value);
+            self.set(row, column, value);
         }
     }
 }

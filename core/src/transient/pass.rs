@@ -1,6 +1,7 @@
 //! One walk through the record at a point in parameter space: predictions,
 //! residuals, normal equations, and what the residuals look like.
 
+use super::borders::{Borders, CHANGES, Columns};
 use super::groups::Group;
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
@@ -8,9 +9,9 @@ use super::pack::parts;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::spans::Spans;
-use super::theta::{COUPLING, DRIFT, LAG, Reference, Theta, quotient};
+use super::theta::{DRIFT, Reference, Theta, quotient};
 use crate::config::Network;
-use crate::num::{ONE, millionths, mul, times};
+use crate::num::{ONE, millionths, mul};
 
 /// Entries taken in one slice of work, if they are plain: one that wants new
 /// coefficients, or in which Vb moves, has a slice of its own.
@@ -54,11 +55,13 @@ impl Tally {
         count: 0,
     };
 
+    /// Adds (Σ w·r)²/Σw.
     fn add(&mut self, sum: i64, weight: u32) {
-        // (Σ w·r)²/Σw.
-        let square = Scaled::of(sum)
-            .square()
-            .over(Scaled::int(i64::from(weight)));
+        let weight = Scaled::int(i64::from(weight));
+        self.put(Scaled::of(sum).square().over(weight));
+    }
+
+    fn put(&mut self, square: Scaled) {
         self.sum = self.sum.plus(square);
         self.count = self.count.saturating_add(1);
     }
@@ -81,14 +84,12 @@ pub(super) struct Walked {
     pub(super) trailing: u32,
 }
 
-/// How G + gr and w change within the record.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Shape {
-    Constant,
-    /// At an entry, at once.
-    Step(usize),
-    /// Evenly, by as much in the length of the record; not at its end.
-    Trend,
+impl Walked {
+    /// What the residuals left out add to the sum of squares: the bound each.
+    pub(super) fn left_out(&self, variance: Option<Scaled>) -> Scaled {
+        let bound = variance.unwrap_or_default().times(Scaled::int(REJECT));
+        bound.times(Scaled::int(i64::from(self.rejected)))
+    }
 }
 
 /// A walk under way.
@@ -97,24 +98,24 @@ pub(super) struct Pass {
     at: usize,
     end: usize,
     walk: Walk,
-    shape: Shape,
-    course: Course,
-    /// Length of the record, s.
-    length: i64,
+    /// How v goes with each of the changes that are looked for.
+    courses: [Course; CHANGES],
+    /// Of a trend through the record: by how much it grows in a second.
+    slope: i64,
     /// Time since the epoch of the drift, s.
     elapsed: i64,
     tick: i64,
     spans: Spans,
     rows: Group<WIDE>,
+    columns: Group<{ 2 * CHANGES }>,
     five: Group<1>,
     batch: (i64, u32, u32),
     /// What came of it.
-    pub(super) normal: Normal,
+    normal: Normal,
     single: Tally,
     fives: Tally,
     batches: Tally,
-    /// Rows in the normal equations.
-    pub(super) used: u32,
+    used: u32,
     rejected: u32,
     /// Newest entries rejected without a break, and for how long.
     trailing: u32,
@@ -127,13 +128,13 @@ impl Pass {
         at: 0,
         end: 0,
         walk: Walk::new(&Theta::ZERO, 0),
-        shape: Shape::Constant,
-        course: Course { by: [0; 2] },
-        length: 0,
+        courses: [Course::NONE; CHANGES],
+        slope: 0,
         elapsed: 0,
         tick: 0,
         spans: Spans::NONE,
         rows: Group::new(0),
+        columns: Group::new(0),
         five: Group::new(0),
         batch: (0, 0, 0),
         normal: Normal::new(),
@@ -146,19 +147,18 @@ impl Pass {
         trailing_us: 0,
     };
 
-    /// Begins at the start of the record. The columns of a change take the
-    /// places of those of κ and λ.
+    /// Begins at the start of the record.
     #[inline(never)]
-    pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta, shape: Shape) {
+    pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
         let record = setting.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
         self.end = record.len();
         self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
-        self.shape = shape;
-        self.length = millionths(setting.length_us);
+        self.slope = quotient(ONE, millionths(setting.length_us));
         self.elapsed = setting.epoch.saturating_neg();
         self.tick = record.tick_seconds();
         self.rows = Group::new(setting.block_us);
+        self.columns = Group::new(setting.block_us);
         self.five = Group::new(setting.block_us);
     }
 
@@ -167,7 +167,12 @@ impl Pass {
     }
 
     /// One slice of work.
-    pub(super) fn step(&mut self, setting: &Setting<'_>, theta: &Theta) {
+    pub(super) fn step(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        mut borders: Option<&mut Borders>,
+    ) {
         let mut plain = true;
         for place in 0..SLICE {
             if let Some(entry) = setting.record.get(self.at) {
@@ -175,7 +180,7 @@ impl Pass {
                 if place > 0 && !plain {
                     return;
                 }
-                self.take(setting, theta, &entry);
+                self.take(setting, theta, &entry, borders.as_deref_mut());
             }
             self.at = self.at.wrapping_add(1);
             if self.is_over() {
@@ -188,8 +193,7 @@ impl Pass {
     }
 
     fn is_plain(&self, setting: &Setting<'_>, entry: &Entry) -> bool {
-        let single = setting.pack.is_some() && self.shape == Shape::Constant;
-        single && self.spans.place(entry.drive, entry.duration_us).is_some()
+        setting.pack.is_some() && self.spans.place(entry.drive, entry.duration_us).is_some()
     }
 
     /// What came of the walk besides its equations.
@@ -207,11 +211,8 @@ impl Pass {
     /// Writes the normal equations; residuals left out count at the bound.
     pub(super) fn write(&self, setting: &Setting<'_>, system: &mut System) {
         self.normal.write(system);
-        if let Some(variance) = setting.variance {
-            let bound = variance.times(Scaled::int(REJECT));
-            let squares = bound.times(Scaled::int(i64::from(self.rejected)));
-            system.add(WIDE - 1, WIDE - 1, squares);
-        }
+        let squares = self.walked().left_out(setting.variance);
+        system.add(WIDE - 1, WIDE - 1, squares);
     }
 
     /// The circuit that bounds the residuals is refuted: a quarter of all
@@ -223,55 +224,93 @@ impl Pass {
     }
 
     #[inline(never)]
-    fn take(&mut self, setting: &Setting<'_>, theta: &Theta, entry: &Entry) {
+    fn take(
+        &mut self,
+        setting: &Setting<'_>,
+        theta: &Theta,
+        entry: &Entry,
+        borders: Option<&mut Borders>,
+    ) {
         let mut prediction = Prediction::default();
         self.predict(setting, theta, entry, &mut prediction);
         if entry.first {
             self.rows.reset();
+            self.columns.reset();
             self.five.reset();
             self.close_batch();
         }
         if entry.weight == 0 {
             return;
         }
-        let row = &mut prediction.row;
+        let Prediction { row, changes } = &mut prediction;
         let [.., residual] = &mut *row;
         *residual = entry.chassis().saturating_sub(*residual);
         let residual = *residual;
-        if self.reject(setting, residual, entry) {
+        let weight = u32::from(entry.weight);
+        let square = Scaled::of(residual)
+            .square()
+            .times(Scaled::int(i64::from(weight)));
+        if self.reject(setting, square, entry.duration_us) {
             return;
         }
-        let weight = u32::from(entry.weight);
+        self.single.put(square);
         self.tally(residual, weight, entry.duration_us);
         if setting.grouped {
-            self.gather(row, weight, entry.duration_us);
+            self.gather(row, changes, weight, entry.duration_us, borders);
         } else {
-            self.used = self.used.saturating_add(1);
-            self.normal.add(row, weight);
+            self.put(row, changes, weight, borders);
+        }
+    }
+
+    /// Adds a row to the equations. The entry is still to be counted.
+    fn put(
+        &mut self,
+        row: &[i64; WIDE],
+        changes: &Columns,
+        weight: u32,
+        borders: Option<&mut Borders>,
+    ) {
+        self.used = self.used.saturating_add(1);
+        self.normal.add(row, weight);
+        if let Some(borders) = borders {
+            borders.add(&self.normal, row, changes, self.begun(), weight);
         }
     }
 
     /// Adds a row to the sum over five blocks.
     #[inline(never)]
-    fn gather(&mut self, row: &[i64; WIDE], weight: u32, duration_us: u32) {
-        if let Some((row, weight)) = self.rows.add(row, weight, duration_us) {
-            self.used = self.used.saturating_add(1);
-            self.normal.add(&row, weight);
+    fn gather(
+        &mut self,
+        row: &[i64; WIDE],
+        changes: &Columns,
+        weight: u32,
+        duration_us: u32,
+        borders: Option<&mut Borders>,
+    ) {
+        let mut columns = [0; 2 * CHANGES];
+        for (to, from) in columns.iter_mut().zip(changes.as_flattened()) {
+            *to = *from;
+        }
+        let row = self.rows.mean(row, weight, duration_us);
+        let columns = self.columns.mean(&columns, weight, duration_us);
+        if let (Some((row, weight)), Some((columns, _))) = (row, columns) {
+            let mut changes = Columns::default();
+            for (to, from) in changes.as_flattened_mut().iter_mut().zip(columns) {
+                *to = from;
+            }
+            self.put(&row, &changes, weight, borders);
         }
     }
 
     #[inline(never)]
-    fn reject(&mut self, setting: &Setting<'_>, residual: i64, entry: &Entry) -> bool {
-        let beyond = setting.variance.is_some_and(|variance| {
-            let square = Scaled::of(residual).square();
-            variance
-                .times(Scaled::int(REJECT))
-                .less(square.times(Scaled::int(i64::from(entry.weight))))
-        });
+    fn reject(&mut self, setting: &Setting<'_>, square: Scaled, duration_us: u32) -> bool {
+        let beyond = setting
+            .variance
+            .is_some_and(|variance| variance.times(Scaled::int(REJECT)).less(square));
         if beyond {
             self.rejected = self.rejected.saturating_add(1);
             self.trailing = self.trailing.saturating_add(1);
-            self.trailing_us = self.trailing_us.saturating_add(entry.duration_us);
+            self.trailing_us = self.trailing_us.saturating_add(duration_us);
         } else {
             self.trailing = 0;
             self.trailing_us = 0;
@@ -281,12 +320,9 @@ impl Pass {
 
     #[inline(never)]
     fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
-        let weighted = times(residual, i64::from(weight));
-        self.single.add(weighted, weight);
-        let Some(([mean], weight)) = self.five.add(&[residual], weight, duration_us) else {
+        let Some(([weighted], weight)) = self.five.sum(&[residual], weight, duration_us) else {
             return;
         };
-        let weighted = times(mean, i64::from(weight));
         self.fives.add(weighted, weight);
         let (sum, total, count) = &mut self.batch;
         *sum = sum.saturating_add(weighted);
@@ -343,34 +379,32 @@ impl Pass {
         } else {
             mul(i64::from(entry.duration_us), part.share) as u32
         };
-        let when = self.when(setting, entry);
+        let when = self.trend(setting, entry);
+        let begun = self.begun();
         let drive = entry.drive;
         let span = self.spans.get(setting, theta, drive, duration, self.tick);
         let Some(span) = span else {
             return;
         };
-        if self.shape == Shape::Constant {
-            self.walk.pass(span, theta, part, out);
-            return;
+        let forced = self.walk.pass(span, theta, part, out);
+        let courses = self.courses.iter_mut().zip(&mut out.changes);
+        for (change, (course, columns)) in courses.take(begun).enumerate() {
+            let when = if change == 0 { when } else { ONE };
+            course.pass(span, part, &forced, when, columns);
         }
-        let [by_total, by_ratio] = self.course.pass(&self.walk, span, theta, part, when);
-        let [_, _, _, of_total, _, _, of_ratio, _] = out.row;
-        self.walk.pass(span, theta, part, out);
-        out.put(COUPLING, of_total.saturating_add(by_total));
-        out.put(LAG, of_ratio.saturating_add(by_ratio));
     }
 
-    /// Share of the change that has come by the middle of an entry.
-    fn when(&self, setting: &Setting<'_>, entry: &Entry) -> i64 {
-        match self.shape {
-            Shape::Constant => 0,
-            Shape::Step(since) if self.at < since => 0,
-            Shape::Step(_) => ONE,
-            Shape::Trend => {
-                let begin = self.elapsed.saturating_add(setting.epoch);
-                let middle = begin.saturating_add(millionths(entry.duration_us) >> 1);
-                quotient(middle.saturating_sub(self.length), self.length)
-            }
-        }
+    /// Changes under way: the first is a trend, the others come at the beginning
+    /// of the newest half, quarter and so on.
+    fn begun(&self) -> usize {
+        let has_begun = |change: &usize| self.at >= self.end.wrapping_sub(self.end >> change);
+        (0..CHANGES).take_while(has_begun).count()
+    }
+
+    /// How far a trend has come by the middle of an entry: not at its end.
+    fn trend(&self, setting: &Setting<'_>, entry: &Entry) -> i64 {
+        let begin = self.elapsed.saturating_add(setting.epoch);
+        let middle = begin.saturating_add(millionths(entry.duration_us) >> 1);
+        mul(middle, self.slope).saturating_sub(ONE)
     }
 }

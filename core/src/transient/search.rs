@@ -142,6 +142,16 @@ impl Search {
         self.raise = 1;
     }
 
+    /// Where the step that was found leads, as to drift and lag.
+    pub(super) fn least(&self) -> Theta {
+        let [.., drift, lag] = self.step;
+        Theta {
+            drift: self.theta.drift.saturating_add(drift.bits()),
+            lag: self.theta.lag.saturating_add(lag.bits()),
+            ..self.theta
+        }
+    }
+
     /// Makes the step that was found.
     #[inline(never)]
     pub(super) fn go(&mut self, bounds: Bounds) {

@@ -35,7 +35,7 @@ impl Spans {
         drive: Drive,
         duration_us: u32,
         tick: i64,
-    ) -> Option<&Span> {
+    ) -> Option<&mut Span> {
         let place = match self.place(drive, duration_us) {
             Some(place) => place,
             None => {
@@ -48,6 +48,6 @@ impl Spans {
                 place
             }
         };
-        self.known.get(place)?.as_ref()
+        self.known.get_mut(place)?.as_mut()
     }
 }

@@ -182,7 +182,7 @@ impl Start {
         match &mut self.filters.group {
             None => self.normal.add(&row, weight),
             Some(group) => {
-                if let Some((row, weight)) = group.add(&row, weight, entry.duration_us) {
+                if let Some((row, weight)) = group.mean(&row, weight, entry.duration_us) {
                     self.normal.add(&row, weight);
                 }
             }

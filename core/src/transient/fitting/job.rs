@@ -51,8 +51,6 @@ pub(super) enum Weighing {
     Believe,
     /// The search decides whether it has ended.
     Judge,
-    /// The last step is made.
-    Go,
     /// A minimum is examined before it is believed.
     Examine,
     /// One that is believed is measured.

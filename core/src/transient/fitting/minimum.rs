@@ -30,7 +30,8 @@ impl Fitting {
             let freedom = freedom(walked.used, DETERMINED);
             let least = self.beliefs.least_variance(freedom);
             let noise = search::variance(squares, freedom, least);
-            match self.beliefs.revise(system, &self.search.theta, noise) {
+            let least = self.search.least();
+            match self.beliefs.revise(system, &least, noise) {
                 Revision::Kept => {}
                 Revision::Contradicted if self.attempt == Attempt::Free => {}
                 Revision::Contradicted => {
@@ -89,6 +90,7 @@ impl Fitting {
             least,
             used: walked.used,
             rejected: walked.rejected,
+            left_out: walked.left_out(self.variance),
             span: millionths(self.length_us),
             dwell_us: self.dwell_us,
             // Hum passes the groups but not the single entries.
@@ -104,7 +106,12 @@ impl Fitting {
     pub(super) fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
         if let Job::Complete(converged, system) = &mut self.job {
             converged.covariance.complete(system);
-            self.job = Job::Test(Test::new(ground.record), converged.clone());
+            // The test leaves out what the walk left out, and what is believed
+            // of parameters that it takes for known.
+            let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
+            system.lower(converged.left_out.plus(believed));
+            let test = Test::new(system.clone(), converged.used, ground.record.len());
+            self.job = Job::Test(test, converged.clone());
         }
         Outcome::Busy
     }

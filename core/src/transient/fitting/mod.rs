@@ -11,11 +11,12 @@ mod job;
 mod minimum;
 
 use super::beliefs::Beliefs;
+use super::borders::Borders;
 use super::change::{Step, Tested};
 use super::ground::Ground;
 use super::normal::System;
 use super::pack::{Level, Survey};
-use super::pass::{Pass, Setting, Shape, Walked};
+use super::pass::{Pass, Setting, Walked};
 use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, Found, Search};
@@ -51,6 +52,8 @@ pub(super) struct Fitting {
     job: Job,
     attempt: Attempt,
     search: Search,
+    /// What the changes that are looked for add to the equations of a walk.
+    borders: Borders,
     beliefs: Beliefs,
     /// Rows are summed over five blocks, because of hum.
     grouped: bool,
@@ -78,6 +81,7 @@ impl Fitting {
             job: Job::Idle,
             attempt: Attempt::Cold,
             search: Search::new(Theta::ZERO),
+            borders: Borders::new(),
             beliefs: Beliefs::new(),
             grouped: false,
             revisions: 0,
@@ -180,9 +184,10 @@ impl Fitting {
     #[inline(never)]
     fn walk(&mut self, ground: &Ground<'_>) -> Outcome {
         self.job = Job::Walk(Pass::NONE);
+        self.borders.clear();
         let setting = self.setting(ground);
         if let Job::Walk(pass) = &mut self.job {
-            pass.begin(&setting, &self.search.theta, Shape::Constant);
+            pass.begin(&setting, &self.search.theta);
         }
         Outcome::Busy
     }
@@ -192,9 +197,9 @@ impl Fitting {
     pub(super) fn walk_once(&self, ground: &Ground<'_>) -> usize {
         let setting = self.setting(ground);
         let mut pass = Pass::NONE;
-        pass.begin(&setting, &self.search.theta, Shape::Constant);
+        pass.begin(&setting, &self.search.theta);
         while !pass.is_over() {
-            pass.step(&setting, &self.search.theta);
+            pass.step(&setting, &self.search.theta, None);
         }
         ground.record.len()
     }
@@ -243,11 +248,6 @@ impl Fitting {
             Job::Weigh(Weighing::Judge, _, system) => {
                 let found = self.search.conclude(system, &self.beliefs);
                 self.found(ground, found)
-            }
-            Job::Weigh(weighing @ Weighing::Go, ..) => {
-                self.search.go(bounds);
-                *weighing = Weighing::Examine;
-                Outcome::Busy
             }
             Job::Advance { anew } => {
                 self.search.advance();
@@ -298,12 +298,12 @@ impl Fitting {
                 self.weigh(&setting)
             }
             Job::Walk(pass) => {
-                pass.step(&setting, theta);
+                pass.step(&setting, theta, Some(&mut self.borders));
                 Outcome::Busy
             }
             Job::Test(test, _) => {
-                let tested = test.step(&setting, theta, &self.beliefs, bounds);
-                self.tested(ground, tested)
+                let tested = test.step(&self.borders, theta, &self.beliefs, bounds);
+                self.tested(ground, tested, bounds)
             }
             _ => Outcome::Busy,
         }
@@ -330,10 +330,13 @@ impl Fitting {
     }
 
     #[inline(never)]
-    fn tested(&mut self, ground: &Ground<'_>, tested: Tested) -> Outcome {
+    fn tested(&mut self, ground: &Ground<'_>, tested: Tested, bounds: Bounds) -> Outcome {
         match tested {
             Tested::Busy => Outcome::Busy,
-            Tested::Steady => Outcome::Ready,
+            Tested::Steady => {
+                self.search.go(bounds);
+                Outcome::Ready
+            }
             // So short a record of a circuit at rest may well be misread.
             Tested::Changed(_) if !self.moving && ground.record.len() < LONG => {
                 self.stop();
@@ -363,7 +366,7 @@ impl Fitting {
             }
             Found::Lost => self.next_attempt(ground),
             Found::Least => {
-                *weighing = Weighing::Go;
+                *weighing = Weighing::Examine;
                 Outcome::Busy
             }
         }
