@@ -99,7 +99,8 @@ pub(super) enum Tested {
 pub(super) struct Step {
     /// So many of the newest entries are of another circuit.
     pub(super) newest: usize,
-    evidence: i64,
+    /// With 16 fraction bits.
+    evidence: i32,
     /// Sum of squares that it leaves.
     pub(super) left: Scaled,
 }
@@ -199,6 +200,7 @@ impl Test {
         let kept = left.over(system.squares()).min(Scaled::ONE);
         let evidence = num::times(num::neg_ln(kept.bits()), freedom);
         let beyond = |bound: i64| evidence > bound << 32;
+        let certain = beyond(CHANGED);
         if beyond(SUSPECT) {
             let [_, _, _, total, _, _, ratio] = *step;
             let [most_total, most_ratio] = &mut self.suspected;
@@ -210,7 +212,9 @@ impl Test {
             self.next = Next::Measure;
             return;
         }
-        if beyond(CHANGED) && self.worst.is_none_or(|worst| worst.evidence < evidence) {
+        let evidence = i32::try_from(evidence >> 16).unwrap_or(i32::MAX);
+        let most = self.worst.is_none_or(|worst| worst.evidence < evidence);
+        if certain && most {
             self.worst = Some(Step {
                 newest: self.newest,
                 evidence,

@@ -1,10 +1,10 @@
 //! What a converged search says, with its uncertainty.
 
 use super::normal::System;
-use super::pass::Tally;
 use super::scaled::Scaled;
 use super::search::variance;
 use super::solve::Factors;
+use super::tally::Tally;
 use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
 use crate::front::residue;
 use crate::num::{self, ONE, mul};

@@ -45,7 +45,8 @@
 //! * `record`, `pack`: block means, thinned with the age since the switch, and
 //!   the pack voltage between them.
 //! * `theta`, `model`: the parameters, and the prediction of a mean and its derivatives, exact for any τ.
-//! * `start`, `pass`, `spans`, `search`: where to begin, one walk through the record, and
+//! * `span`, `spans`: the coefficients of the prediction.
+//! * `start`, `pass`, `tally`, `search`: where to begin, one walk through the record, and
 //!   which way to go from there.
 //! * `beliefs`, `borders`, `change`: what is taken for granted, and whether the
 //!   circuit is still the same.
@@ -73,8 +74,10 @@ mod record;
 mod scaled;
 mod search;
 mod solve;
+mod span;
 mod spans;
 mod start;
+mod tally;
 #[cfg(test)]
 mod tests;
 mod theta;
@@ -87,9 +90,10 @@ use crate::front::Block;
 use crate::num::{ONE, millionths};
 use fitting::{Fitting, LONG, Outcome};
 use ground::Ground;
-use model::{Part, Prediction, Span, Walk};
+use model::{Part, Prediction, Walk};
 use noise::Noise;
 use record::{CAPACITY, Pushed, Record, View};
+use span::Span;
 use theta::Reference;
 
 /// Entries given up when the record is full, and how many of them in one slice.
@@ -244,7 +248,7 @@ impl<'c> Transient<'c> {
             let reference = self.reference;
             let duration_us = entry.duration_us;
             Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
-            if let Some(span) = &mut span {
+            if let Some(span) = &span {
                 let part = Part::still(entry.pack());
                 let _ = walk.pass(span, &theta, &part, &mut Prediction::default());
             }

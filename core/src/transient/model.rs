@@ -29,170 +29,13 @@
 //! orthogonal.
 
 use super::borders::Columns;
-use super::decay::{exp_neg, phi};
 use super::normal::WIDE;
-use super::theta::{LAG, PARAMETERS, Reference, Theta, gt, positive, quotient};
-use crate::config::{Drive, Row};
-use crate::num::{self, ONE, Reciprocal, millionths, mul};
+use super::span::{Forced, Lead, Level, Span};
+use super::theta::{LAG, PARAMETERS, Theta};
+use crate::num::{ONE, mul};
 
 /// Columns that are carried by the recursion: all but drift and lag.
 const CARRIED: usize = 5;
-
-/// What depends on parameters, drive state and length of a span only.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Span {
-    drive: Drive,
-    duration_us: u32,
-    /// 1/Gt.
-    by_total: Reciprocal,
-    /// i_k.
-    pushed: i64,
-    /// Gp + p_k.
-    positive: i64,
-    /// (G + gr)/Gt.
-    share: i64,
-    /// ℓ.
-    follow: i64,
-    /// 2τ/B.
-    memory: i64,
-    /// 2λ/B.
-    late: i64,
-    /// 1 − e^(−z).
-    lost: i64,
-    /// z·e^(−z).
-    slope: i64,
-    /// f.
-    mean: i64,
-    /// −df/d(ln z).
-    mean_slope: i64,
-    /// f/τ, 1/s.
-    mean_rate: i64,
-    level: Level,
-}
-
-/// What a span depends on besides, worked out anew where Vb has moved.
-#[derive(Debug, Clone, Copy, Default)]
-struct Level {
-    /// Vb.
-    pack: i64,
-    /// L.
-    settled: i64,
-    /// What it forces upon the derivatives by ln(G + gr) and w, had v settled.
-    forced: [Forced; 2],
-}
-
-impl Span {
-    /// Works a span out, in its place; `None` where the circuit has no end.
-    #[inline(never)]
-    pub(super) fn write(
-        place: &mut Option<Self>,
-        theta: &Theta,
-        reference: Reference,
-        row: Row,
-        drive: Drive,
-        duration_us: u32,
-        tick: i64,
-    ) {
-        *place = None;
-        let total = gt(theta, reference, row);
-        let Some(by_total) = Reciprocal::of(total) else {
-            return;
-        };
-        let rate = quotient(total, theta.capacitance);
-        let z = mul(rate, millionths(duration_us));
-        let delta = mul(rate, tick);
-        let positive = positive(theta, reference).saturating_add(row.p.to_bits());
-        let (whole, part) = (phi(z), phi(delta));
-        let lost = mul(z, whole).min(ONE);
-        let stays = if z < ONE {
-            ONE.saturating_sub(lost)
-        } else {
-            exp_neg(z)
-        };
-        let part_stays = exp_neg(delta);
-        // Beyond two the first sample would lie before the switch by two time
-        // constants: no reading lags so far behind its own circuit.
-        let offset = (delta >> 1)
-            .saturating_sub(mul(theta.lag, rate))
-            .max(-2 * ONE);
-        let early = if offset < 0 {
-            quotient(ONE, exp_neg(offset.saturating_neg()))
-        } else {
-            exp_neg(offset)
-        };
-        let Some(by_part) = Reciprocal::of(part) else {
-            return;
-        };
-        let mean = mul(whole, over(early, &by_part));
-        // 1 − e^(−z)/φ(z), the same of δ, and their difference.
-        let curve = ONE.saturating_sub(quotient(stays, whole));
-        let part_curve = ONE.saturating_sub(over(part_stays, &by_part));
-        let mean_slope = mul(
-            mean,
-            curve.saturating_add(offset).saturating_sub(part_curve),
-        );
-        *place = Some(Self {
-            drive,
-            duration_us,
-            by_total,
-            pushed: row.i.to_bits(),
-            positive,
-            follow: over(positive, &by_total),
-            memory: quotient(2 * ONE, z),
-            late: quotient(theta.lag.saturating_mul(2), millionths(duration_us)),
-            share: over(theta.total, &by_total),
-            lost: if z < ONE {
-                lost
-            } else {
-                ONE.saturating_sub(stays)
-            },
-            slope: mul(z, stays),
-            mean,
-            mean_slope,
-            mean_rate: mul(mean, rate),
-            level: Level::default(),
-        });
-    }
-
-    /// L and what depends on it at a Vb.
-    fn level(&mut self, theta: &Theta, pack: i64) -> Level {
-        // Where Vb is zero, so is all but what the monitor pushes.
-        if self.level.pack != pack || pack == 0 {
-            let current = num::wide(self.positive, pack);
-            let current = current.saturating_add(i128::from(self.pushed) << 32);
-            let settled = self.by_total.times(current, 0);
-            let near = mul(theta.ratio, pack).saturating_sub(settled);
-            self.level = Level {
-                pack,
-                settled,
-                forced: [near, pack].map(|to| self.forced(mul(self.share, to), 0)),
-            };
-        }
-        self.level
-    }
-
-    /// What is left of a derivative at the end.
-    fn carry(&self, by: i64) -> i64 {
-        by.saturating_sub(mul(by, self.lost))
-    }
-
-    /// What is added to one that goes towards `to`, which grows by as much to
-    /// mid-span and again to the end.
-    fn forced(&self, to: i64, grow: i64) -> Forced {
-        Forced {
-            mean: to.saturating_sub(mul(to, self.mean)).saturating_add(grow),
-            end: mul(to, self.lost).saturating_add(grow.saturating_mul(2)),
-        }
-    }
-
-    pub(super) fn is_for(&self, drive: Drive, duration_us: u32) -> bool {
-        self.drive == drive && self.duration_us == duration_us
-    }
-}
-
-fn over(n: i64, by: &Reciprocal) -> i64 {
-    by.times_short(n, num::FRAC as i32)
-}
 
 /// v and its derivatives as the record is walked through.
 #[derive(Debug, Clone, Copy)]
@@ -201,6 +44,7 @@ pub(super) struct Walk {
     /// dv/dθ of the carried parameters.
     by: [i64; CARRIED],
     pack: i64,
+    level: Level,
 }
 
 /// Prediction of a mean: its columns, and itself in the place of the residual.
@@ -220,6 +64,7 @@ impl Walk {
             v: theta.start,
             by: [0, 0, 0, 0, ONE],
             pack,
+            level: Level::NONE,
         }
     }
 
@@ -232,7 +77,7 @@ impl Walk {
     #[inline(never)]
     pub(super) fn pass(
         &mut self,
-        span: &mut Span,
+        span: &Span,
         theta: &Theta,
         part: &Part,
         out: &mut Prediction,
@@ -241,7 +86,10 @@ impl Walk {
         let pack = part.pack.saturating_add(lead.late);
         let before = pack.saturating_sub(part.climb);
         self.arrive(theta, before);
-        let level = span.level(theta, before);
+        if !span.is_for(self.level.drive, self.level.duration_us) || self.level.pack != before {
+            self.level = span.level(theta, before);
+        }
+        let level = self.level;
         let base = level.settled.saturating_sub(lead.distance);
         let away = self.v.saturating_sub(base);
         let moves = Forced {
@@ -284,39 +132,6 @@ impl Walk {
             self.v = self.v.saturating_add(mul(theta.coupling, moved));
             let [.., by_coupling, _] = &mut self.by;
             *by_coupling = by_coupling.saturating_add(moved);
-        }
-    }
-}
-
-/// What a span adds to a derivative: to the mean, and at its end.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Forced {
-    mean: i64,
-    end: i64,
-}
-
-impl Forced {
-    fn plus(self, other: Self) -> Self {
-        Self {
-            mean: self.mean.saturating_add(other.mean),
-            end: self.end.saturating_add(other.end),
-        }
-    }
-
-    fn less(self, other: Self) -> Self {
-        Self {
-            mean: self.mean.saturating_sub(other.mean),
-            end: self.end.saturating_sub(other.end),
-        }
-    }
-
-    fn times(self, by: i64) -> Self {
-        if by == ONE {
-            return self;
-        }
-        Self {
-            mean: mul(self.mean, by),
-            end: mul(self.end, by),
         }
     }
 }
@@ -376,50 +191,6 @@ impl Part {
             value
         } else {
             mul(self.share, value)
-        }
-    }
-}
-
-/// What a climbing Vb adds: nothing, where it stands still.
-#[derive(Debug, Clone, Copy, Default)]
-struct Lead {
-    /// By how much Vb is further than its reading, which lags as that of v does.
-    late: i64,
-    /// D.
-    distance: i64,
-    /// What it forces upon the derivatives.
-    of_total: Forced,
-    of_ratio: Forced,
-    of_capacitance: Forced,
-    of_coupling: Forced,
-    /// Half of what it adds to L within the span, and what the mean shows of it.
-    rise: i64,
-    seen: i64,
-}
-
-impl Lead {
-    fn new(span: &Span, theta: &Theta, climb: i64) -> Self {
-        if climb == 0 {
-            return Self::default();
-        }
-        let late = mul(span.late, climb);
-        // τ·2h/B = dD/dℓ.
-        let move_of_follow = mul(span.memory, climb);
-        let distance = mul(move_of_follow, span.follow.saturating_sub(theta.coupling));
-        // dℓ/dln(G + gr), and that of D.
-        let slope = mul(span.share, theta.ratio.saturating_sub(span.follow));
-        let of_distance = mul(move_of_follow, slope).saturating_sub(mul(span.share, distance));
-        let of_ratio = mul(span.share, move_of_follow).saturating_neg();
-        let rise = mul(span.follow, climb);
-        Self {
-            late,
-            distance,
-            of_total: span.forced(of_distance.saturating_neg(), mul(climb, slope)),
-            of_ratio: span.forced(of_ratio, mul(span.share, climb)),
-            of_capacitance: span.forced(distance.saturating_neg(), 0),
-            of_coupling: span.forced(move_of_follow, 0),
-            rise,
-            seen: rise.saturating_sub(mul(span.follow, late)),
         }
     }
 }

@@ -32,7 +32,7 @@ pub(super) const fn place(row: usize, column: usize) -> usize {
 #[derive(Debug, Clone)]
 pub(super) struct Normal {
     sums: [i64; TRIANGLE],
-    shifts: [u32; WIDE],
+    shifts: [u8; WIDE],
 }
 
 impl Normal {
@@ -63,16 +63,16 @@ impl Normal {
 
     /// Power of two of a column.
     pub(super) fn shift(&self, column: usize) -> u8 {
-        self.shifts.get(column).copied().unwrap_or(0) as u8
+        self.shifts.get(column).copied().unwrap_or(0)
     }
 
     fn make_room(&mut self, row: &[i64; WIDE]) {
         for (column, value) in row.iter().enumerate() {
-            let needed = 64u32.wrapping_sub(value.unsigned_abs().leading_zeros());
+            let needed = 64u32.wrapping_sub(value.unsigned_abs().leading_zeros()) as u8;
             let Some(shift) = self.shifts.get_mut(column) else {
                 return;
             };
-            let more = needed.saturating_sub(BITS).saturating_sub(*shift);
+            let more = needed.saturating_sub(BITS as u8).saturating_sub(*shift);
             if more > 0 {
                 *shift = shift.saturating_add(more);
                 self.lower(column, more);
@@ -81,7 +81,7 @@ impl Normal {
     }
 
     /// Divides all products with a column by a power of two.
-    fn lower(&mut self, column: usize, by: u32) {
+    fn lower(&mut self, column: usize, by: u8) {
         for other in 0..WIDE {
             let times = if other == column { 2 } else { 1 };
             let at = place(other.min(column), other.max(column));
@@ -97,7 +97,9 @@ impl Normal {
         let mut sums = self.sums.iter().enumerate();
         for (at, left) in self.shifts.iter().enumerate() {
             for (right, (place, sum)) in self.shifts.iter().skip(at).zip(&mut sums) {
-                let exponent = left.wrapping_add(*right).wrapping_add(DROPPED) as i32;
+                let exponent = i32::from(*left)
+                    .wrapping_add(i32::from(*right))
+                    .wrapping_add(DROPPED as i32);
                 system.put(place, Scaled::new(*sum, exponent.wrapping_sub(64)));
             }
         }

@@ -2,22 +2,22 @@
 //! residuals, normal equations, and what the residuals look like.
 
 use super::borders::{Borders, CHANGES, Columns};
-use super::groups::Group;
+use super::groups::{Group, mean};
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
 use super::pack::parts;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::spans::Spans;
+use super::tally::{REJECT, Tally, Walked};
 use super::theta::{DRIFT, Reference, Theta, quotient};
 use crate::config::Network;
 use crate::num::{ONE, millionths, mul};
+use core::iter::once;
 
 /// Entries taken in one slice of work, if they are plain: one that wants new
 /// coefficients, or in which Vb moves, has a slice of its own.
 const SLICE: usize = 2;
-/// Residuals beyond six standard deviations are left out.
-const REJECT: i64 = 36;
 /// Groups of five blocks in a batch, for the slow part of the residuals.
 const BATCH: u32 = 4;
 
@@ -40,63 +40,10 @@ pub(super) struct Setting<'a> {
     pub(super) epoch: i64,
 }
 
-/// Sums of squares of the residuals over spans of different length. White
-/// noise gives the same mean square for each; hum is large in `single` only,
-/// a misfit in `batch`.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Tally {
-    pub(super) sum: Scaled,
-    pub(super) count: u32,
-}
-
-impl Tally {
-    const NONE: Self = Self {
-        sum: Scaled::ZERO,
-        count: 0,
-    };
-
-    /// Adds (Σ w·r)²/Σw.
-    fn add(&mut self, sum: i64, weight: u32) {
-        let weight = Scaled::int(i64::from(weight));
-        self.put(Scaled::of(sum).square().over(weight));
-    }
-
-    fn put(&mut self, square: Scaled) {
-        self.sum = self.sum.plus(square);
-        self.count = self.count.saturating_add(1);
-    }
-
-    pub(super) fn mean(&self) -> Scaled {
-        self.sum.over(Scaled::int(i64::from(self.count)))
-    }
-}
-
-/// What came of a walk.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Walked {
-    pub(super) single: Tally,
-    pub(super) fives: Tally,
-    pub(super) batches: Tally,
-    /// Rows in the normal equations.
-    pub(super) used: u32,
-    pub(super) rejected: u32,
-    /// Newest entries rejected without a break.
-    pub(super) trailing: u32,
-}
-
-impl Walked {
-    /// What the residuals left out add to the sum of squares: the bound each.
-    pub(super) fn left_out(&self, variance: Option<Scaled>) -> Scaled {
-        let bound = variance.unwrap_or_default().times(Scaled::int(REJECT));
-        bound.times(Scaled::int(i64::from(self.rejected)))
-    }
-}
-
 /// A walk under way.
 #[derive(Debug, Clone)]
 pub(super) struct Pass {
     at: usize,
-    end: usize,
     walk: Walk,
     /// How v goes with each of the changes that are looked for.
     courses: [Course; CHANGES],
@@ -104,11 +51,10 @@ pub(super) struct Pass {
     slope: i64,
     /// Time since the epoch of the drift, s.
     elapsed: i64,
-    tick: i64,
     spans: Spans,
-    rows: Group<WIDE>,
-    columns: Group<{ 2 * CHANGES }>,
-    five: Group<1>,
+    /// Sums over five blocks: of the residual, and of the rest of a row if rows
+    /// are summed.
+    five: Group<{ WIDE + 2 * CHANGES }>,
     batch: (i64, u32, u32),
     /// What came of it.
     normal: Normal,
@@ -126,16 +72,12 @@ impl Pass {
     /// A walk of nothing, to begin in its place.
     pub(super) const NONE: Self = Self {
         at: 0,
-        end: 0,
         walk: Walk::new(&Theta::ZERO, 0),
         courses: [Course::NONE; CHANGES],
         slope: 0,
         elapsed: 0,
-        tick: 0,
         spans: Spans::NONE,
-        rows: Group::new(0),
-        columns: Group::new(0),
-        five: Group::new(0),
+        five: Group::NONE,
         batch: (0, 0, 0),
         normal: Normal::new(),
         single: Tally::NONE,
@@ -152,18 +94,13 @@ impl Pass {
     pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
         let record = setting.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
-        self.end = record.len();
         self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
         self.slope = quotient(ONE, millionths(setting.length_us));
         self.elapsed = setting.epoch.saturating_neg();
-        self.tick = record.tick_seconds();
-        self.rows = Group::new(setting.block_us);
-        self.columns = Group::new(setting.block_us);
-        self.five = Group::new(setting.block_us);
     }
 
-    pub(super) const fn is_over(&self) -> bool {
-        self.at >= self.end
+    pub(super) const fn is_over(&self, record: View<'_>) -> bool {
+        self.at >= record.len()
     }
 
     /// One slice of work.
@@ -183,10 +120,10 @@ impl Pass {
                 self.take(setting, theta, &entry, borders.as_deref_mut());
             }
             self.at = self.at.wrapping_add(1);
-            if self.is_over() {
+            if self.is_over(setting.record) {
                 self.close_batch();
             }
-            if self.is_over() || !plain {
+            if self.is_over(setting.record) || !plain {
                 return;
             }
         }
@@ -234,8 +171,6 @@ impl Pass {
         let mut prediction = Prediction::default();
         self.predict(setting, theta, entry, &mut prediction);
         if entry.first {
-            self.rows.reset();
-            self.columns.reset();
             self.five.reset();
             self.close_batch();
         }
@@ -254,17 +189,23 @@ impl Pass {
             return;
         }
         self.single.put(square);
-        self.tally(residual, weight, entry.duration_us);
         if setting.grouped {
-            self.gather(row, changes, weight, entry.duration_us, borders);
-        } else {
-            self.put(row, changes, weight, borders);
+            self.gather(setting, entry, row, changes, borders);
+            return;
         }
+        let five = self
+            .five
+            .sum(&[residual], weight, entry.duration_us, setting.block_us);
+        if let Some(([sum, ..], weight)) = five {
+            self.tally(sum, weight);
+        }
+        self.put(setting, row, changes, weight, borders);
     }
 
     /// Adds a row to the equations. The entry is still to be counted.
     fn put(
         &mut self,
+        setting: &Setting<'_>,
         row: &[i64; WIDE],
         changes: &Columns,
         weight: u32,
@@ -273,7 +214,13 @@ impl Pass {
         self.used = self.used.saturating_add(1);
         self.normal.add(row, weight);
         if let Some(borders) = borders {
-            borders.add(&self.normal, row, changes, self.begun(), weight);
+            borders.add(
+                &self.normal,
+                row,
+                changes,
+                self.begun(setting.record.len()),
+                weight,
+            );
         }
     }
 
@@ -281,25 +228,34 @@ impl Pass {
     #[inline(never)]
     fn gather(
         &mut self,
+        setting: &Setting<'_>,
+        entry: &Entry,
         row: &[i64; WIDE],
         changes: &Columns,
-        weight: u32,
-        duration_us: u32,
         borders: Option<&mut Borders>,
     ) {
-        let mut columns = [0; 2 * CHANGES];
-        for (to, from) in columns.iter_mut().zip(changes.as_flattened()) {
+        let weight = u32::from(entry.weight);
+        let mut all = [0; WIDE + 2 * CHANGES];
+        let [columns @ .., residual] = row;
+        let columns = columns.iter().chain(changes.as_flattened());
+        for (to, from) in all.iter_mut().zip(once(residual).chain(columns)) {
             *to = *from;
         }
-        let row = self.rows.mean(row, weight, duration_us);
-        let columns = self.columns.mean(&columns, weight, duration_us);
-        if let (Some((row, weight)), Some((columns, _))) = (row, columns) {
-            let mut changes = Columns::default();
-            for (to, from) in changes.as_flattened_mut().iter_mut().zip(columns) {
-                *to = from;
-            }
-            self.put(&row, &changes, weight, borders);
+        let Some((sums, weight)) = self
+            .five
+            .sum(&all, weight, entry.duration_us, setting.block_us)
+        else {
+            return;
+        };
+        let [sum, ..] = sums;
+        self.tally(sum, weight);
+        let (mut row, mut changes) = ([0; WIDE], Columns::default());
+        let [columns @ .., residual] = &mut row;
+        let columns = columns.iter_mut().chain(changes.as_flattened_mut());
+        for (to, from) in once(residual).chain(columns).zip(mean(sums, weight)) {
+            *to = from;
         }
+        self.put(setting, &row, &changes, weight, borders);
     }
 
     #[inline(never)]
@@ -319,10 +275,8 @@ impl Pass {
     }
 
     #[inline(never)]
-    fn tally(&mut self, residual: i64, weight: u32, duration_us: u32) {
-        let Some(([weighted], weight)) = self.five.sum(&[residual], weight, duration_us) else {
-            return;
-        };
+    /// Takes a weighted sum of residuals over five blocks.
+    fn tally(&mut self, weighted: i64, weight: u32) {
         self.fives.add(weighted, weight);
         let (sum, total, count) = &mut self.batch;
         *sum = sum.saturating_add(weighted);
@@ -380,9 +334,9 @@ impl Pass {
             mul(i64::from(entry.duration_us), part.share) as u32
         };
         let when = self.trend(setting, entry);
-        let begun = self.begun();
+        let begun = self.begun(setting.record.len());
         let drive = entry.drive;
-        let span = self.spans.get(setting, theta, drive, duration, self.tick);
+        let span = self.spans.get(setting, theta, drive, duration);
         let Some(span) = span else {
             return;
         };
@@ -396,8 +350,8 @@ impl Pass {
 
     /// Changes under way: the first is a trend, the others come at the beginning
     /// of the newest half, quarter and so on.
-    fn begun(&self) -> usize {
-        let has_begun = |change: &usize| self.at >= self.end.wrapping_sub(self.end >> change);
+    fn begun(&self, entries: usize) -> usize {
+        let has_begun = |change: &usize| self.at >= entries.wrapping_sub(entries >> change);
         (0..CHANGES).take_while(has_begun).count()
     }
 

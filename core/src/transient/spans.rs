@@ -1,7 +1,7 @@
 //! The coefficients of the spans of a walk, worked out once for each kind.
 
-use super::model::Span;
 use super::pass::Setting;
+use super::span::Span;
 use super::theta::Theta;
 use crate::config::Drive;
 
@@ -34,8 +34,7 @@ impl Spans {
         theta: &Theta,
         drive: Drive,
         duration_us: u32,
-        tick: i64,
-    ) -> Option<&mut Span> {
+    ) -> Option<&Span> {
         let place = match self.place(drive, duration_us) {
             Some(place) => place,
             None => {
@@ -43,11 +42,12 @@ impl Spans {
                 let place = self.oldest;
                 let span = self.known.get_mut(place)?;
                 let reference = setting.reference;
+                let tick = setting.record.tick_seconds();
                 Span::write(span, theta, reference, row, drive, duration_us, tick);
                 self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
                 place
             }
         };
-        self.known.get_mut(place)?.as_mut()
+        self.known.get(place)?.as_ref()
     }
 }

@@ -19,7 +19,7 @@
 
 use super::beliefs::Beliefs;
 use super::decay::phi;
-use super::groups::Group;
+use super::groups::{Group, mean};
 use super::normal::{Normal, System, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
@@ -182,8 +182,10 @@ impl Start {
         match &mut self.filters.group {
             None => self.normal.add(&row, weight),
             Some(group) => {
-                if let Some((row, weight)) = group.mean(&row, weight, entry.duration_us) {
-                    self.normal.add(&row, weight);
+                if let Some((sums, weight)) =
+                    group.sum(&row, weight, entry.duration_us, self.block_us)
+                {
+                    self.normal.add(&mean(sums, weight), weight);
                 }
             }
         }
@@ -258,11 +260,7 @@ impl Filters {
             pack: LowPass(0),
             tail: LowPass(ONE),
             gain: None,
-            group: if long {
-                Some(Group::new(block_us))
-            } else {
-                None
-            },
+            group: if long { Some(Group::NONE) } else { None },
         }
     }
 

@@ -4,8 +4,9 @@ use super::super::change::Test;
 use super::super::fit::Converged;
 use super::super::normal::System;
 use super::super::pack::Survey;
-use super::super::pass::{Pass, Walked};
+use super::super::pass::Pass;
 use super::super::start::Start;
+use super::super::tally::Walked;
 
 /// Where the search for a fit starts, in the order of trying.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

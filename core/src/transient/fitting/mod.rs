@@ -16,11 +16,12 @@ use super::change::{Step, Tested};
 use super::ground::Ground;
 use super::normal::System;
 use super::pack::{Level, Survey};
-use super::pass::{Pass, Setting, Walked};
+use super::pass::{Pass, Setting};
 use super::record::View;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, Found, Search};
 use super::start::{Start, Started};
+use super::tally::Walked;
 use super::theta::Theta;
 use crate::num::{millionths, mul};
 use job::{Attempt, Job, Weighing};
@@ -198,7 +199,7 @@ impl Fitting {
         let setting = self.setting(ground);
         let mut pass = Pass::NONE;
         pass.begin(&setting, &self.search.theta);
-        while !pass.is_over() {
+        while !pass.is_over(ground.record) {
             pass.step(&setting, &self.search.theta, None);
         }
         ground.record.len()
@@ -291,7 +292,7 @@ impl Fitting {
         let setting = self.setting(ground);
         let theta = &self.search.theta;
         match &mut self.job {
-            Job::Walk(pass) if pass.is_over() => {
+            Job::Walk(pass) if pass.is_over(ground.record) => {
                 if pass.refuted(ground.block_us()) {
                     return self.next_attempt(ground);
                 }
