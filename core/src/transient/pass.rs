@@ -15,9 +15,6 @@ use crate::config::Network;
 use crate::num::{ONE, millionths, mul};
 use core::iter::once;
 
-/// Entries taken in one slice of work, if they are plain: one that wants new
-/// coefficients, or in which Vb moves, has a slice of its own.
-const SLICE: usize = 2;
 /// Groups of five blocks in a batch, for the slow part of the residuals.
 const BATCH: u32 = 4;
 
@@ -103,34 +100,20 @@ impl Pass {
         self.at >= record.len()
     }
 
-    /// One slice of work.
+    /// One slice of work: an entry.
     pub(super) fn step(
         &mut self,
         setting: &Setting<'_>,
         theta: &Theta,
-        mut borders: Option<&mut Borders>,
+        borders: Option<&mut Borders>,
     ) {
-        let mut plain = true;
-        for place in 0..SLICE {
-            if let Some(entry) = setting.record.get(self.at) {
-                plain &= self.is_plain(setting, &entry);
-                if place > 0 && !plain {
-                    return;
-                }
-                self.take(setting, theta, &entry, borders.as_deref_mut());
-            }
-            self.at = self.at.wrapping_add(1);
-            if self.is_over(setting.record) {
-                self.close_batch();
-            }
-            if self.is_over(setting.record) || !plain {
-                return;
-            }
+        if let Some(entry) = setting.record.get(self.at) {
+            self.take(setting, theta, &entry, borders);
         }
-    }
-
-    fn is_plain(&self, setting: &Setting<'_>, entry: &Entry) -> bool {
-        setting.pack.is_some() && self.spans.place(entry.drive, entry.duration_us).is_some()
+        self.at = self.at.wrapping_add(1);
+        if self.is_over(setting.record) {
+            self.close_batch();
+        }
     }
 
     /// What came of the walk besides its equations.

@@ -18,7 +18,7 @@ impl Spans {
         oldest: 0,
     };
 
-    pub(super) fn place(&self, drive: Drive, duration_us: u32) -> Option<usize> {
+    fn place(&self, drive: Drive, duration_us: u32) -> Option<usize> {
         let is_for = |span: &Option<Span>| {
             let span = span.as_ref();
             span.is_some_and(|span| span.is_for(drive, duration_us))
