@@ -79,6 +79,7 @@ pub(super) struct Borders {
     /// of the changes.
     kept: [u8; WIDE],
     own: [u8; 2],
+    rows: u32,
 }
 
 impl Borders {
@@ -87,7 +88,12 @@ impl Borders {
             sums: [Border::NONE; CHANGES],
             kept: [0; WIDE],
             own: [0; 2],
+            rows: 0,
         }
+    }
+
+    pub(super) const fn is_empty(&self) -> bool {
+        self.rows == 0
     }
 
     pub(super) fn clear(&mut self) {
@@ -105,6 +111,7 @@ impl Borders {
         changes: usize,
         weight: u32,
     ) {
+        self.rows = self.rows.saturating_add(1);
         self.keep_up(normal);
         self.make_room(columns);
         let weight = i64::from(weight).min(HEAVIEST);

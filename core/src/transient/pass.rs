@@ -152,7 +152,9 @@ impl Pass {
         borders: Option<&mut Borders>,
     ) {
         let mut prediction = Prediction::default();
-        self.predict(setting, theta, entry, &mut prediction);
+        let asked = if borders.is_some() { CHANGES } else { 0 };
+        let changes = self.begun(setting.record.len()).min(asked);
+        self.predict(setting, theta, entry, changes, &mut prediction);
         if entry.first {
             self.five.reset();
             self.close_batch();
@@ -284,13 +286,14 @@ impl Pass {
         setting: &Setting<'_>,
         theta: &Theta,
         entry: &Entry,
+        changes: usize,
         out: &mut Prediction,
     ) {
         match setting.pack {
-            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), out),
+            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), changes, out),
             None => {
                 for part in parts(setting.record, self.at, entry).iter().flatten() {
-                    self.go(setting, theta, entry, part, out);
+                    self.go(setting, theta, entry, part, changes, out);
                 }
             }
         }
@@ -309,6 +312,7 @@ impl Pass {
         theta: &Theta,
         entry: &Entry,
         part: &Part,
+        changes: usize,
         out: &mut Prediction,
     ) {
         let duration = if part.share == ONE {
@@ -317,7 +321,6 @@ impl Pass {
             mul(i64::from(entry.duration_us), part.share) as u32
         };
         let when = self.trend(setting, entry);
-        let begun = self.begun(setting.record.len());
         let drive = entry.drive;
         let span = self.spans.get(setting, theta, drive, duration);
         let Some(span) = span else {
@@ -325,7 +328,7 @@ impl Pass {
         };
         let forced = self.walk.pass(span, theta, part, out);
         let courses = self.courses.iter_mut().zip(&mut out.changes);
-        for (change, (course, columns)) in courses.take(begun).enumerate() {
+        for (change, (course, columns)) in courses.take(changes).enumerate() {
             let when = if change == 0 { when } else { ONE };
             course.pass(span, part, &forced, when, columns);
         }

@@ -177,6 +177,11 @@ impl Search {
         self.step = step;
     }
 
+    /// The next walk goes through a point that has been found.
+    pub(super) const fn is_anew(&self) -> bool {
+        self.accepted.is_none() && self.walks > 0
+    }
+
     /// Starts anew from the present point.
     pub(super) fn restart(&mut self) {
         self.accepted = None;

@@ -299,7 +299,9 @@ impl Fitting {
                 self.weigh(&setting)
             }
             Job::Walk(pass) => {
-                pass.step(&setting, theta, Some(&mut self.borders));
+                // A search from afar asks for no change on its way.
+                let near = self.attempt == Attempt::Warm || self.search.is_anew();
+                pass.step(&setting, theta, near.then_some(&mut self.borders));
                 Outcome::Busy
             }
             Job::Test(test, _) => {
@@ -366,6 +368,10 @@ impl Fitting {
                 Outcome::Busy
             }
             Found::Lost => self.next_attempt(ground),
+            Found::Least if self.borders.is_empty() && walked.used > 0 => {
+                self.search.restart();
+                self.walk(ground)
+            }
             Found::Least => {
                 *weighing = Weighing::Examine;
                 Outcome::Busy
