@@ -153,6 +153,17 @@ fn chance_is_told_from_a_leak_and_from_a_contradiction() {
 }
 
 #[test]
+fn whether_a_share_is_resolved_follows_from_the_difference() {
+    // Neither figure can be told from none (5 ± 3 nS), yet they are apart by 10 ± 4.2.
+    let mut sections = Sections::new(Connected::NONE, 600);
+    told(&mut sections, 0, 0, estimate([-5.0, 0.0], [3.0, 0.0]));
+    told(&mut sections, 1, 1, estimate([5.0, 0.0], [3.0, 0.0]));
+    assert_eq!(sections.battery().map(|share| share.kind), Ok(Kind::Open));
+    let share = sections.share(Connected::from_bits(1));
+    assert_eq!(share.map(|share| share.kind), Ok(Kind::Figure));
+}
+
+#[test]
 fn only_sets_that_differ_by_just_these_sections_are_compared() {
     let mut sections = Sections::new(Connected::NONE, 60);
     told(&mut sections, 0, 0b01, estimate([100.0, 200.0], [2.0; 2]));
