@@ -280,29 +280,53 @@ fn estimates_refused_twice_and_noise_are_a_weak_stimulus() {
     }
 }
 
+/// The watch after a dwell whose blocks scatter within, and step between.
+fn after_a_dwell(scatter: f64, step: f64) -> Diagnosis {
+    let mut diagnosis = Diagnosis::default();
+    for number in 0..100 {
+        let up = f64::from(number / 5 % 2);
+        let (raw, mut block) = block(200.0 + step * up);
+        block.chassis_scatter = volts(scatter);
+        diagnosis.listen(&config(), &raw, &block);
+    }
+    diagnosis
+}
+
 #[test]
 fn what_moves_the_chassis_again_and_again_is_interference() {
     let config = config();
-    let mut diagnosis = Diagnosis::default();
-    let mut steps = |reason: Reason| {
+    let step = |diagnosis: &mut Diagnosis, reason: Reason| {
         let mut dwell = report(9, Verdict::Healthy, Err(Reason::NotSettled));
         dwell.reading = Err(reason);
         diagnosis.conclude(&config, &dwell);
         diagnosis.findings(&config).contains(Finding::Interference)
     };
-    let found = [(); 3].map(|()| steps(Reason::CircuitChanged));
+    let mut diagnosis = after_a_dwell(0.01, 1.0);
+    let found = [(); 3].map(|()| step(&mut diagnosis, Reason::CircuitChanged));
     assert_eq!(found, [false, false, true]);
     // It dies away, and now and then a step is an event.
     for _ in 0..20 {
-        steps(Reason::NotSettled);
+        step(&mut diagnosis, Reason::NotSettled);
     }
     for _ in 0..10 {
-        assert!(!steps(Reason::CircuitChanged));
+        assert!(!step(&mut diagnosis, Reason::CircuitChanged));
         for _ in 0..5 {
-            assert!(!steps(Reason::NotSettled));
+            assert!(!step(&mut diagnosis, Reason::NotSettled));
         }
     }
-    // A settled voltage that goes to and fro; one that drifts is a circuit that does.
+    // Hum, which is within blocks, is none.
+    let mut hum = after_a_dwell(1.0, 0.0);
+    assert!(
+        ![(); 9]
+            .map(|()| step(&mut hum, Reason::CircuitChanged))
+            .contains(&true)
+    );
+}
+
+#[test]
+fn a_settled_voltage_that_turns_is_interference() {
+    let config = config();
+    // To and fro; one that drifts is a circuit that does.
     for (wobble, due) in [(true, true), (false, false)] {
         let mut diagnosis = Diagnosis::default();
         for sequence in 0..12u32 {
