@@ -468,3 +468,6 @@ fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
             u: Microfarads::from_bits(u),
         })
 }
+
+#[cfg(test)]
+mod tests;

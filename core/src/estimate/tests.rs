@@ -1,0 +1,116 @@
+//! What follows from a solution: kind, intervals, the weakest rail, refusals.
+
+use super::*;
+
+/// Microsiemens as the core holds them.
+fn micro(us: f64) -> i64 {
+    (us * 4_294_967_296.0).round() as i64
+}
+
+/// G and Gp in µS, with 1 µS of the monitor's own, on 400 V.
+fn solved(total: f64, positive: f64) -> Solved {
+    Solved {
+        total: micro(total),
+        positive: micro(positive),
+        position: micro(positive / total),
+        loaded: micro(total + 1.0),
+        pack: Volts::from_int(400),
+        capacitance: None,
+    }
+}
+
+/// Standard uncertainties of G, Gp, Gn in µS and of x.
+fn known([total, positive, negative, position]: [f64; 4]) -> Uncertainty {
+    Uncertainty {
+        total: micro(total),
+        positive: micro(positive),
+        negative: micro(negative),
+        position: micro(position),
+    }
+}
+
+#[track_caller]
+fn close(ohms: Ohms, due: f64) {
+    let ohms = ohms.get().to_num::<f64>();
+    assert!((ohms / due - 1.0).abs() < 1e-6, "{ohms} is not {due}");
+}
+
+#[test]
+fn rails_intervals_and_current_follow_from_the_conductances() {
+    let u = [0.2, 0.15, 0.1, 0.02];
+    for (positive, weakest, weakest_u) in [(1.0, 3.0, 0.1), (3.0, 3.0, 0.15)] {
+        let told = figure(&solved(4.0, positive), &known(u)).expect("an estimate");
+        assert_eq!(told.kind, Kind::Figure);
+        let negative = 4.0 - positive;
+        close(told.isolation, 1e6 / 4.0);
+        close(told.positive, 1e6 / positive);
+        close(told.negative, 1e6 / negative);
+        close(told.weakest, 1e6 / weakest);
+        // Gaussian in 1/(G + g): e = 2·0.2/5 narrows the lower half and widens the upper.
+        let e = 0.08;
+        for (interval, g, u) in [
+            (told.isolation_interval, 4.0, u[0]),
+            (told.positive_interval, positive, u[1]),
+            (told.negative_interval, negative, u[2]),
+            (told.weakest_interval, weakest, weakest_u),
+        ] {
+            close(interval.low, 1e6 / (g + 2.0 * u / (1.0 - e)));
+            close(interval.high, 1e6 / (g - 2.0 * u / (1.0 + e)));
+        }
+        let current = told.touch_current;
+        assert!((current.value.get().to_num::<f64>() - weakest * 400.0).abs() < 1e-3);
+        assert!((current.u.get().to_num::<f64>() - weakest_u * 400.0).abs() < 1e-3);
+    }
+}
+
+#[test]
+fn a_leak_is_a_short_open_or_a_figure() {
+    let kind = |total: f64, u: f64| {
+        let u = known([u, u, u, 0.01]);
+        figure(&solved(total, total / 2.0), &u).map(|told| (told.kind, told.position.is_some()))
+    };
+    // At most 500 Ω for sure.
+    assert_eq!(kind(2001.0, 0.0), Ok((Kind::Short, true)));
+    assert_eq!(kind(1999.0, 0.0), Ok((Kind::Figure, true)));
+    assert_eq!(kind(2001.0, 10.0), Ok((Kind::Figure, true)));
+    // Not told from none, or 200 MΩ at least: then there is no place either.
+    assert_eq!(kind(1.0, 1.1), Ok((Kind::Open, false)));
+    assert_eq!(kind(1.0, 0.9), Ok((Kind::Figure, true)));
+    assert_eq!(kind(0.0049, 0.0), Ok((Kind::Open, false)));
+    assert_eq!(kind(0.0051, 0.0), Ok((Kind::Figure, true)));
+    // Four standard uncertainties below zero the description of the network is wrong.
+    assert_eq!(kind(-0.39, 0.1), Ok((Kind::Open, false)));
+    assert_eq!(kind(-0.41, 0.1), Err(Reason::Implausible));
+}
+
+#[test]
+fn an_upper_bound_that_is_not_known_is_none() {
+    // 2u is all of G + g.
+    let told = figure(&solved(1.0, 0.5), &known([1.0, 0.1, 0.1, 0.01])).expect("an estimate");
+    assert_eq!(told.isolation_interval.low, Ohms::ZERO);
+    assert_eq!(told.isolation_interval.high, Ohms::MAX);
+    let nothing = Solved {
+        loaded: 0,
+        ..solved(1.0, 0.5)
+    };
+    let told = figure(&nothing, &known([0.1; 4]));
+    assert_eq!(told, Err(Reason::Implausible));
+}
+
+#[test]
+fn a_leak_outside_of_the_stack_is_implausible() {
+    // Four standard uncertainties and one part in a hundred.
+    for (x, plausible) in [
+        (0.5, true),
+        (0.0, true),
+        (1.0, true),
+        (-0.089, true),
+        (-0.091, false),
+        (1.089, true),
+        (1.091, false),
+    ] {
+        let told = plausible_position(micro(x), micro(0.02));
+        let due = plausible.then(|| micro(x)).ok_or(Reason::Implausible);
+        assert_eq!(told.map(|x| x.value.to_bits()), due, "{x}");
+    }
+}
