@@ -182,6 +182,14 @@ fn spoiled_blocks_do_little() {
     }
 }
 
+/// A fit tells how many entries of the record went in.
+#[test]
+fn a_fit_tells_how_much_went_in() {
+    let (config, clean) = (PLANT.config(), PLANT.clean([0.0; 4]));
+    let fit = last(&config, &PLANT.blocks(&clean, 1)).unwrap();
+    assert!(fit.rows > 20 && fit.rejected == 0, "{fit:?}");
+}
+
 /// Leaks that step, grow and come and go: a change is named, and what is said
 /// meanwhile does not miss by more than three half-widths.
 #[test]
