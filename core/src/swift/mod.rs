@@ -85,7 +85,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 17 << 9);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 8_832);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
