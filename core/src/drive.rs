@@ -1,23 +1,45 @@
 //! Stage 3, drive sequencing: which drive state the switches should take
 //! next, and which readings form one drive cycle.
 
-use crate::config::{CYCLE_MAX, Config, Drive};
+use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
 use crate::reason::Reason;
-use crate::report::Reading;
+use crate::report::{Estimate, Reading};
 use crate::units::Seconds;
 
 /// Time constants that a dwell may last before it is given up: a circuit that
 /// has not changed has settled to 1 % after 4.6.
 const PATIENCE: i64 = 8;
 
+/// Drive cycles from the first answer to the first check.
+const LEAD: u8 = 2;
+
+/// How much longer a check may rest than a driven dwell lasts: without the drive
+/// resistor the circuit is slower.
+const REST: u32 = 2;
+
 /// A tenth of a second in microseconds.
 const TENTH_US: i64 = 100_000;
+
+/// The dwell at rest that checks the measuring circuit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rest {
+    /// The first one waits for an answer.
+    Waits,
+    /// After so many drive cycles, one or more.
+    In(u8),
+    /// It is the state wanted.
+    Now,
+    /// None is due until something is found.
+    Over,
+    /// There is no such check.
+    Never,
+}
 
 /// The sequencer: walks the drive cycle, one dwell after another.
 #[derive(Debug, Clone)]
 pub(crate) struct Sequencer {
-    place: usize,
+    place: u8,
     /// How long a dwell in each state may last, in microseconds: follows the
     /// time constant seen.
     patience_us: [u32; 3],
@@ -27,6 +49,9 @@ pub(crate) struct Sequencer {
     recorded: Drive,
     /// The bus is left to another monitor: at rest.
     yielded: bool,
+    rest: Rest,
+    /// The dwell being recorded is a check.
+    checks: bool,
 }
 
 impl Sequencer {
@@ -38,6 +63,8 @@ impl Sequencer {
             moved_on: false,
             recorded: Drive::Rest,
             yielded: false,
+            rest: Rest::first(config),
+            checks: false,
         }
     }
 
@@ -50,6 +77,8 @@ impl Sequencer {
             moved_on: false,
             recorded: Drive::Rest,
             yielded: false,
+            rest: Rest::first(config),
+            checks: false,
         }
     }
 
@@ -65,6 +94,11 @@ impl Sequencer {
         let tenths = num::narrow(micros).wrapping_div(TENTH_US).saturating_add(1);
         let wanted = u32::try_from(tenths.saturating_mul(TENTH_US)).unwrap_or(u32::MAX);
         self.patience_us = [wanted.max(timing.dwell_min_us).min(timing.dwell_max_us); 3];
+        if let Some(rest) = self.patience_us.get_mut(Drive::Rest.index())
+            && config.rest_checks()
+        {
+            *rest = rest.saturating_mul(REST).min(timing.dwell_max_us);
+        }
     }
 
     /// No fit could be had: more time.
@@ -74,9 +108,16 @@ impl Sequencer {
     }
 
     /// The next dwell is being recorded.
-    pub(crate) const fn begin(&mut self, drive: Drive) {
+    pub(crate) fn begin(&mut self, config: &Config, drive: Drive) {
         self.moved_on = false;
+        let third = self.rest == Rest::Now || is_third(config);
+        self.checks = third && drive == Drive::Rest;
         self.recorded = drive;
+    }
+
+    /// The dwell being recorded is the check at rest.
+    pub(crate) const fn checks(&self) -> bool {
+        self.checks
     }
 
     /// The dwell being recorded is not yet given up.
@@ -112,13 +153,13 @@ impl Sequencer {
 
     /// The drive state that the switches should be in.
     pub(crate) fn drive(&self, config: &Config) -> Drive {
-        if self.yielded {
+        if self.yielded || self.rest == Rest::Now {
             return Drive::Rest;
         }
         config
             .timing()
             .cycle()
-            .get(self.place)
+            .get(usize::from(self.place))
             .copied()
             .unwrap_or_default()
     }
@@ -135,11 +176,21 @@ impl Sequencer {
         self.moved_on = false;
         let cycle = config.timing().cycle();
         let driven = cycle.iter().position(|&drive| drive != Drive::Rest);
-        self.place = driven.unwrap_or(0);
+        self.place = driven.map_or(0, |place| place as u8);
     }
 
     pub(crate) const fn has_left(&self) -> bool {
         self.yielded
+    }
+
+    /// When the next check comes: the first after the first answer, and soon
+    /// where the one before has found something or is in doubt.
+    pub(crate) fn check(&mut self, answer: &Result<Estimate, Reason>, in_question: bool) {
+        match self.rest {
+            Rest::Waits if answer.is_ok() => self.rest = Rest::In(LEAD),
+            Rest::In(_) | Rest::Over if in_question => self.rest = Rest::In(1),
+            _ => {}
+        }
     }
 
     /// On to the next dwell, once in a dwell; but where the drive did not follow,
@@ -150,12 +201,23 @@ impl Sequencer {
             return;
         }
         self.moved_on = true;
+        if self.rest == Rest::Now {
+            self.rest = Rest::next(config);
+            return;
+        }
         let next = self.place.saturating_add(1);
-        self.place = if next < config.timing().cycle().len() {
-            next
-        } else {
-            0
-        };
+        if usize::from(next) < config.timing().cycle().len() {
+            self.place = next;
+            return;
+        }
+        self.place = 0;
+        if let Rest::In(cycles) = self.rest {
+            self.rest = if cycles > 1 {
+                Rest::In(cycles.saturating_sub(1))
+            } else {
+                Rest::Now
+            };
+        }
     }
 
     /// Whether a dwell in `drive` of this many blocks has lasted as long as it
@@ -167,6 +229,29 @@ impl Sequencer {
             lasted >= timing.dwell_min_us,
             lasted >= drive.of(&self.patience_us),
         )
+    }
+}
+
+/// The drive cycle itself has rest as a third state.
+fn is_third(config: &Config) -> bool {
+    config.rest_checks() && config.timing().cycle().contains(&Drive::Rest)
+}
+
+impl Rest {
+    fn first(config: &Config) -> Self {
+        let never = config.timing().check == Check::Never;
+        if never || is_third(config) || !config.rest_checks() {
+            Self::Never
+        } else {
+            Self::Waits
+        }
+    }
+
+    fn next(config: &Config) -> Self {
+        match config.timing().check {
+            Check::Every(cycles) => Self::In(cycles.max(1)),
+            Check::AtStart | Check::Never => Self::Over,
+        }
     }
 }
 
@@ -224,7 +309,7 @@ mod tests {
     fn it_moves_on_once_in_a_dwell() {
         let config = config();
         let mut sequencer = Sequencer::new(&config);
-        sequencer.begin(Drive::Raise);
+        sequencer.begin(&config, Drive::Raise);
         for _ in 0..3 {
             sequencer.move_on(&config);
             assert_eq!(sequencer.drive(&config), Drive::Lower);
@@ -237,10 +322,53 @@ mod tests {
         let mut sequencer = Sequencer::new(&config);
         assert_eq!(sequencer.drive(&config), Drive::Raise);
         // What is recorded is the state that comes next.
-        sequencer.begin(Drive::Lower);
+        sequencer.begin(&config, Drive::Lower);
         sequencer.move_on(&config);
         assert_eq!(sequencer.drive(&config), Drive::Lower);
         sequencer.move_on(&config);
         assert_eq!(sequencer.drive(&config), Drive::Raise);
+    }
+
+    /// The drive states of so many dwells, with an answer after each.
+    fn driven(check: Check, dwells: usize, in_question: bool) -> std::vec::Vec<Drive> {
+        let config = checked(check);
+        let mut sequencer = Sequencer::new(&config);
+        let dwell = |_| {
+            let drive = sequencer.drive(&config);
+            sequencer.begin(&config, drive);
+            assert_eq!(sequencer.checks(), drive == Drive::Rest);
+            sequencer.check(&Err(Reason::NotYetMeasured), false);
+            sequencer.check(&Ok(crate::test_reports::open()), in_question);
+            sequencer.move_on(&config);
+            drive
+        };
+        (0..dwells).map(dwell).collect()
+    }
+
+    /// The usual configuration with a check.
+    fn checked(check: Check) -> Config {
+        let usual = config();
+        let mut timing = usual.timing().clone();
+        timing.check = check;
+        let parts = usual.network().elements();
+        let front_end = usual.front_end().clone();
+        Config::try_new(front_end, parts, timing, usual.limits().clone()).expect("as usual")
+    }
+
+    #[test]
+    fn a_check_comes_two_cycles_after_an_answer_and_then_as_often_as_wanted() {
+        const R: Drive = Drive::Raise;
+        const L: Drive = Drive::Lower;
+        const O: Drive = Drive::Rest;
+        let none = [R, L, R, L, R, L, R, L, R, L, R, L];
+        assert_eq!(driven(Check::Never, 12, false), none);
+        let once = [R, L, R, L, O, R, L, R, L, R, L, R];
+        assert_eq!(driven(Check::AtStart, 12, false), once);
+        let often = [R, L, R, L, O, R, L, O, R, L, O, R];
+        assert_eq!(driven(Check::Every(1), 12, false), often);
+        assert_eq!(driven(Check::Every(0), 12, false), often);
+        // Something is found: at once again.
+        let again = [R, L, O, R, L, O, R, L, O, R, L, O];
+        assert_eq!(driven(Check::AtStart, 12, true), again);
     }
 }

@@ -123,7 +123,7 @@ impl<'c> Monitor<'c> {
     /// Decides whether the dwell goes on.
     fn sequence(&mut self, block: &Block) {
         if block.flags.first_in_dwell {
-            self.sequencer.begin(block.drive);
+            self.sequencer.begin(self.steady.config, block.drive);
         }
         let ripe = self.steady.accept(block);
         let Some((drive, blocks)) = self.steady.lasted() else {
@@ -190,6 +190,8 @@ impl<'c> Monitor<'c> {
         self.sequencer.learn(config, closed.drive, &report.reading);
         self.judge.take(config.limits(), &report.estimate);
         self.diagnosis.conclude(config, &report);
+        self.sequencer
+            .check(&report.estimate, self.diagnosis.checks_again());
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
         Step::Answer(report)

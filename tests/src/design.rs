@@ -84,6 +84,8 @@ pub struct Design {
     pub reading_lag: Option<f64>,
     /// Order of drive states.
     pub cycle: Vec<State>,
+    /// The check at rest.
+    pub check: config::Check,
     /// What is judged.
     pub judged: Judged,
 }
@@ -121,6 +123,7 @@ impl Design {
             absorption: 0.0,
             reading_lag: Some(0.0),
             cycle: vec![State::Raise, State::Lower],
+            check: config::Check::default(),
             judged: Judged::WeakestRail,
         }
     }
@@ -193,6 +196,7 @@ impl Design {
             u: Seconds::new(I32F32::from_num(1e-6)),
         });
         timing.sampling_skew = Seconds::new(I32F32::from_num(self.sampling_skew));
+        timing.check = self.check;
         timing.absorption = Ratio::new(I32F32::from_num(self.absorption));
         timing.capacitance_max = Microfarads::new(I32F32::from_num(self.capacitance_max_uf));
         timing

@@ -265,6 +265,9 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_OK, s.reading_lag_nanosecond = OHMSPLIT_ABSENT);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.confirmations = 0);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.confirmations = 256);
+    REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.check_cycles = 256);
+    REFUSED(OHMSPLIT_OK, s.check_cycles = 255);
+    REFUSED(OHMSPLIT_OK, s.check_cycles = OHMSPLIT_CHECK_AT_START);
     REFUSED(OHMSPLIT_ERROR_CYCLE_TOO_LONG, s.cycle_count = OHMSPLIT_CYCLE_MAX + 1);
     REFUSED(OHMSPLIT_ERROR_CYCLE_TOO_LONG, s.cycle_count = UINT32_MAX);
     REFUSED(OHMSPLIT_ERROR_TOO_MANY_PARTS, s.part_count = OHMSPLIT_PARTS_MAX + 1);

@@ -116,7 +116,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 5
+#define OHMSPLIT_INTERFACE 6
 
 // Alignment of the types that hold a handle.
 #define OHMSPLIT_ALIGNMENT 16
@@ -217,11 +217,17 @@
 // Most drive states in one cycle.
 #define OHMSPLIT_CYCLE_MAX 4
 
+// The measuring circuit is not checked at rest.
+#define OHMSPLIT_CHECK_NEVER 0
+
+// It is checked after the first answer, and again only while something is found.
+#define OHMSPLIT_CHECK_AT_START 4294967295
+
 // Bytes of ohmsplit_sample_t.
 #define OHMSPLIT_SAMPLE_SIZE 16
 
 // Bytes of ohmsplit_settings_t.
-#define OHMSPLIT_SETTINGS_SIZE 472
+#define OHMSPLIT_SETTINGS_SIZE 480
 
 // A figure that there is none of: an open circuit has no position, a circuit
 // that settles at once shows no capacitance, a refused estimate has no figure.
@@ -768,6 +774,11 @@ typedef struct ohmsplit_settings_t {
     int32_t cycle[OHMSPLIT_CYCLE_MAX];
     // How many drive states are given, 2 to OHMSPLIT_CYCLE_MAX. Default 2.
     uint32_t cycle_count;
+    // When a dwell at rest between drive cycles checks the measuring circuit, in
+    // a cycle of two driven states: 1 to 255, at the start and then with so many
+    // cycles between; OHMSPLIT_CHECK_AT_START, then only; OHMSPLIT_CHECK_NEVER,
+    // where the drive keeps to its cycle. Default OHMSPLIT_CHECK_NEVER.
+    uint32_t check_cycles;
     // One of ohmsplit_judged_t. No default: the designer's choice.
     int32_t judged;
     // Working voltage that ohms per volt refer to, more than 0, at most 2147 MV.

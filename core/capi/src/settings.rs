@@ -3,8 +3,8 @@
 
 use fixed::types::{I32F32, I48F16};
 use ohmsplit::config::{
-    Channel, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Landing, Limits,
-    Timing,
+    Channel, Check, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Landing,
+    Limits, Timing,
 };
 use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
 
@@ -39,6 +39,11 @@ pub(crate) fn defaults() -> ohmsplit_settings_t {
         absorption_ppm: report::micro(timing.absorption.get()) as u32,
         cycle,
         cycle_count: timing.cycle().len() as u32,
+        check_cycles: match timing.check {
+            Check::Never => OHMSPLIT_CHECK_NEVER,
+            Check::AtStart => OHMSPLIT_CHECK_AT_START,
+            Check::Every(cycles) => u32::from(cycles),
+        },
         alarm_ohm_per_volt: limits.alarm_ohm_per_volt,
         warning_ohm_per_volt: limits.warning_ohm_per_volt,
         hysteresis_ppm: report::micro(limits.hysteresis.get()) as u32,
@@ -187,6 +192,13 @@ fn timing(settings: &ohmsplit_settings_t) -> Result<Timing, Refused> {
     timing.reading_lag = reading_lag(settings)?;
     timing.sampling_skew = seconds(i64::from(settings.sampling_skew_nanosecond))?;
     timing.absorption = parts_per_million(settings.absorption_ppm);
+    timing.check = match settings.check_cycles {
+        OHMSPLIT_CHECK_NEVER => Check::Never,
+        OHMSPLIT_CHECK_AT_START => Check::AtStart,
+        cycles => u8::try_from(cycles)
+            .map(Check::Every)
+            .map_err(|_| OHMSPLIT_ERROR_OUT_OF_RANGE)?,
+    };
     states
         .get(..codes.len())
         .and_then(|states| timing.with_cycle(states))

@@ -10,7 +10,7 @@ pub use channel::{Channel, Divider, FrontEnd};
 pub use circuit::{Contact, Drive, Element, Landing, MAX_ELEMENTS, Network, Row};
 pub use limits::{Judged, Limits};
 pub(crate) use timing::BLOCKS_MIN;
-pub use timing::{CYCLE_MAX, Timing};
+pub use timing::{CYCLE_MAX, Check, Timing};
 
 use crate::units::Volts;
 
@@ -102,6 +102,13 @@ impl Config {
     #[must_use]
     pub const fn timing(&self) -> &Timing {
         &self.timing
+    }
+    /// Raise and lower take turns, and rest is a third state that both differ from.
+    pub(crate) fn rest_checks(&self) -> bool {
+        let differs = |drive: &Drive| {
+            self.timing.cycle().contains(drive) && !self.network.same(*drive, Drive::Rest)
+        };
+        [Drive::Raise, Drive::Lower].iter().all(differs)
     }
     /// Limits and what is judged.
     #[must_use]

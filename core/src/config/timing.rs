@@ -12,6 +12,26 @@ pub const CYCLE_MAX: usize = 4;
 /// Fewest averaging blocks in a dwell: what a settling proof needs.
 pub(crate) const BLOCKS_MIN: u32 = 8;
 
+/// When the sequencer rests for a dwell between two drive cycles, so that a third
+/// drive state checks the measuring circuit: with two, G and Gp fit any two
+/// voltages. It does so in a cycle of two driven states from which rest differs
+/// (a logic source's rest is its low level: nothing to gain), and from a settled
+/// or fitted answer on, so that the first answer is no later. A cycle that has
+/// all three states is checked as it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Check {
+    /// Not at all: the drive keeps to its cycle. What only a third state shows has
+    /// to be covered by the hardware.
+    #[default]
+    Never,
+    /// Once, two cycles after the first answer; again as long as something is found.
+    AtStart,
+    /// At the start, and then with so many drive cycles between two checks; 0
+    /// counts as 1.
+    Every(u8),
+}
+
 /// Timing of the measurement. A *dwell* is the time spent in one drive state
 /// between two drive changes (a half-period when two states alternate).
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,11 +71,14 @@ pub struct Timing {
     /// and class 2 ceramics 0.002 to 0.02, oil and paper up to 0.05 (from
     /// memory, not verified).
     pub absorption: Ratio,
+    /// The check of the measuring circuit with the third drive state.
+    pub check: Check,
     cycle: Vec<Drive, CYCLE_MAX>,
 }
 
 impl Default for Timing {
-    /// 20 ms blocks, dwells of 0.5 to 60 s, no lag or skew, 50 µF without absorption, raise and lower in turn.
+    /// 20 ms blocks, dwells of 0.5 to 60 s, no lag or skew, 50 µF without absorption,
+    /// raise and lower in turn, no check at rest.
     fn default() -> Self {
         let mut cycle = Vec::new();
         // The capacity is four: these two pushes cannot fail.
@@ -72,6 +95,7 @@ impl Default for Timing {
             sampling_skew: Seconds::ZERO,
             capacitance_max: Microfarads::from_int(50),
             absorption: Ratio::ZERO,
+            check: Check::default(),
             cycle,
         }
     }

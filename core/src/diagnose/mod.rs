@@ -17,7 +17,7 @@
 //! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing, and what the pack has moved by, are not there, where a circuit at the alarm limit swings by four times as much | none while isolation is above a quarter of the alarm limit (a hundredth without noise, the pack standing still) |
 //! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
 //! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals rest | 2·10⁻⁹ a reading, squared by the repetition |
-//! | [`Finding::StatesContradict`] | the same, and none equals rest | 2·10⁻⁹ a reading |
+//! | [`Finding::StatesContradict`] | the same, and none equals rest; or, in [`crate::SwiftMonitor`], the same determinant of charge balances where nothing settles, with the driven dwells before rest and with those after it | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
 //! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row. With an estimate the usual number is certain, and stands until blocks are lost or are rubbish (eight in a row saturated or out of the stack); else 50 blocks are enough to learn another | none at a steady rate |
@@ -26,40 +26,61 @@
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
 //! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties, or jumps in mid-dwell and the means of 100 ms show more than the samples within blocks make expect, or a leak that was fitted turns back by six standard uncertainties and an eighth when its record contradicts itself | none in the healthy runs of `tests/tests/faults.rs` |
 //!
+//! # The check with a third state
 //! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that
 //! the monitor pushes. Two states have two equations for G and Gp: nothing is
-//! left to check. Three rows, where the drive cycle has all three states, have a
-//! solution only where the determinant is zero. Its uncertainty takes noise of
-//! v and Vb in squares, the gains in common, and 1 % for what parts declare no
-//! tolerance.
+//! left to check. So the sequencer rests for a dwell now and then
+//! ([`crate::config::Check`]). Three rows have a solution only where the
+//! determinant is zero. Its uncertainty takes noise of v and Vb in squares, gains
+//! and offset in common, and 1 % for what parts declare no tolerance. What has
+//! not settled is weighed by its charge balance, with C from the fit. Where rest is
+//! the same row as another state (a logic source rests at its low level) there is
+//! no third row and no check.
+//!
+//! What no third state shows, because another (G, Gp) solves the declared rows
+//! with the readings of the faulty circuit:
+//! * **One scale of all that is switched.** (g, p, i) larger by λ in every driven
+//!   state: the readings are those of the circuit (G, Gp)/λ with the declared
+//!   parts. That is a resistor that serves both driven states (a source's), and
+//!   switched resistors that drift alike.
+//! * **A gain of v, or the source, with a leak to the negative rail alone** and no
+//!   other part to the positive rail: Gp = 0, so that rest is at v₀ = 0 whatever G
+//!   is. In general a source U·λ leaves the current g·v₀·(1/λ − 1) unexplained.
+//! * **A gain of Vb with p = 0** (a source to the negative rail): Gp comes out as
+//!   Gp/(1 + ε), and G is right. With p > 0, p·ε·Vb is unexplained.
+//! * **A gain of v and Vb alike with i = 0** (switched resistors): the rows are
+//!   homogeneous, and the figures right.
+//! * **Anything behind a hard leak**: what is unexplained is g/G of what the leak
+//!   carries, and vanishes in the tolerances where G ≫ g.
+//! * **A switch stuck open whose state would push nothing at the voltage of rest**:
+//!   v₀ = i/g (with a source of U, a chassis that rests at U).
 //!
 //! # What cannot be told apart
 //! * A hard short that no drive moves, a missing stimulus, a drive resistor open
 //!   to both sides, and (at a rail) an open or shorted sense line: with one pair
 //!   of driven states all read alike. The alarm stands, and the finding says
 //!   that it may be the monitor.
-//! * With two driven states only: a stuck switch and a drifted resistor, from
-//!   another leak; a leak whose resistance depends on voltage, from none.
+//! * Between two checks, or without any: a stuck switch and a drifted resistor,
+//!   from another leak; a leak whose resistance depends on voltage, from none.
 //! * A stuck converter without noise, and a hard short seen without noise.
-//! * Behind a hard leak (G far above g) rest, gain and offset tell nothing:
-//!   drift of parts is not found there. Nor is a drift of less than some percent.
-//! * Drive resistors that all drift alike: with all conductances larger by one
-//!   factor every voltage stays, so no drive can tell it from a leak (and a
-//!   capacitance) larger by that factor.
-//! * A gain of all voltages alike (one reference for all) with switched
-//!   resistors, whose figures do not depend on it: not found.
+//! * A drift of less than some percent, which is a tolerance.
+//! * A circuit that changes for the length of the check alone, from a fault of the
+//!   parts: the finding goes with the next check, which follows at once.
 //! * A leak that comes and goes with a dwell, and another monitor.
 //! * A clock that is wrong from the start, or that stamps and samples alike.
 //!
 //! A record that is too short for the time constant is no fault: it is refused
 //! by [`Reason::NotSettled`] or [`Reason::RecordTooShort`].
 
+mod balance;
 mod converter;
 mod finding;
 mod noise;
+mod redundant;
 mod states;
 mod twice;
 
+pub(crate) use balance::Balance;
 pub use finding::{Finding, Findings};
 
 use crate::config::{Channel, Config, Drive, FrontEnd};
@@ -241,6 +262,11 @@ impl Diagnosis {
     /// Something moved the readings that no circuit explains.
     fn turn(&mut self) {
         self.restless = self.restless.saturating_add(TURN).min(MOST);
+    }
+
+    /// The check at rest has found something, or is in doubt.
+    pub(crate) const fn checks_again(&self) -> bool {
+        self.contradiction.is_in_question() || self.switch.is_in_question()
     }
 
     /// Takes an estimate's capacitance.

@@ -5,14 +5,8 @@ use crate::num;
 use crate::report::Reading;
 use crate::units::{Microsiemens, Ratio, Volts};
 
+use super::redundant::{self, GAIN, SURE, Side};
 use super::{CUT, cut};
-
-/// Standard uncertainties that are no chance: of a Gaussian, 2 in 10⁹ lie beyond.
-const SURE: i64 = 6;
-/// What parts may be off by that declare no tolerance: one part in a hundred.
-const UNDECLARED: i64 = num::ONE / 100;
-/// The same of a gain.
-const GAIN: i64 = num::ONE / 500;
 
 /// A settled reading, 16 fraction bits.
 #[derive(Debug, Clone, Copy)]
@@ -127,7 +121,7 @@ impl States {
             && !config.network().same(Drive::Rest, Drive::Raise)
             && !config.network().same(Drive::Rest, Drive::Lower)
         {
-            let contradict = contradict(config, &[rest, raise, lower]);
+            let contradict = contradict(config, &rest, &raise, &lower);
             let alike = |point: &Point| {
                 let apart = point.v().saturating_sub(rest.v()).saturating_abs();
                 apart <= self::doubt(point, &rest).max(swing.saturating_abs() >> 6)
@@ -190,126 +184,15 @@ fn at_rail(config: &Config, point: &Point) -> bool {
     point.v().saturating_abs() <= off || from_positive.saturating_abs() <= off
 }
 
-/// One row of G·v − Gp·Vb − c = 0 with c = i + p·Vb − g·v, in V and µA with 16
-/// fraction bits; g and p with 32.
-struct Line {
-    c: i64,
-    g: i64,
-    p: i64,
-    point: Point,
-}
-
-impl Line {
-    #[inline(never)]
-    fn of(config: &Config, drive: Drive, point: &Point) -> Self {
-        /// A million microamperes: products of three fit 128 bits.
-        const MOST: i64 = 1 << 40;
-        let row = config.network().row(drive);
-        let (g, p) = (row.g.to_bits(), row.p.to_bits());
-        // Below 2^63 · 2^31.
-        let pushed = num::wide(p, point.pack()).wrapping_sub(num::wide(g, point.v()));
-        let pushed = num::narrow(pushed >> num::FRAC);
-        let c = (row.i.to_bits() >> CUT).saturating_add(pushed);
-        Self {
-            c: c.clamp(-MOST, MOST),
-            g,
-            p,
-            point: *point,
-        }
-    }
-
-    /// v, Vb and c.
-    fn numbers(&self) -> [i64; 3] {
-        [self.point.v(), self.point.pack(), self.c]
-    }
-}
-
-/// No G and Gp have these three settled voltages: the determinant of the rows
-/// (v, Vb, c) is not zero.
-#[inline(never)]
-fn contradict(config: &Config, [rest, raise, lower]: &[Point; 3]) -> bool {
-    let first = Line::of(config, Drive::Rest, rest);
-    let second = Line::of(config, Drive::Raise, raise);
-    let third = Line::of(config, Drive::Lower, lower);
-    let mut moves = Moves::default();
-    let determinant = moves.add(&first, &cofactors(&second, &third));
-    moves.add(&second, &cofactors(&third, &first));
-    moves.add(&third, &cofactors(&first, &second));
-    determinant.saturating_abs() >> 24 > moves.allowed(config)
-}
-
-/// What moves the determinant. With the cofactors a, b, c' of a row it moves by
-/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v and Vb adds as squares,
-/// a gain of v moves all rows alike, and the tolerance of a part its own row.
-#[derive(Default)]
-struct Moves {
-    noise: num::RootSum,
-    gain: i128,
-    pack_gain: i128,
-    parts: i128,
-}
-
-impl Moves {
-    /// Adds a row; the determinant, developed by it.
-    #[inline(never)]
-    fn add(&mut self, line: &Line, [a, b, c]: &[i128; 3]) -> i128 {
-        let [v, pack, current] = line.numbers();
-        let moved = |by: i64| product(*c, by) >> num::FRAC;
-        let by_v = num::plus(*a, moved(line.g).wrapping_neg());
-        let by_pack = num::plus(*b, moved(line.p));
-        // Scaled down by 2^48 to fit 64 bits.
-        let part = |by: i128, u: i32| num::narrow(product(by, i64::from(u)) >> 24);
-        self.noise.add(part(by_v, line.point.v_u));
-        self.noise.add(part(by_pack, line.point.pack_u));
-        self.gain = num::plus(self.gain, product(by_v, v));
-        self.pack_gain = num::plus(self.pack_gain, product(by_pack, pack));
-        let by_part = product(*c, current);
-        self.parts = num::plus(self.parts, by_part.saturating_abs());
-        num::plus(num::plus(product(*a, v), product(*b, pack)), by_part)
-    }
-
-    /// Most that it moves by without a contradiction, scaled down as the noise is.
-    #[inline(never)]
-    fn allowed(&self, config: &Config) -> i128 {
-        let gains = config.front_end().gain_u().map(Ratio::to_bits);
-        let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
-        let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, by) >> 32;
-        let noise = i128::from(num::times(self.noise.root(), SURE));
-        let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
-        num::plus(
-            num::plus(noise, gains),
-            share(self.parts, tolerance(config)),
-        )
-    }
-}
-
-/// The cofactors of the row before two others.
-#[inline(never)]
-fn cofactors(x: &Line, y: &Line) -> [i128; 3] {
-    let ([v, pack, c], [other_v, other_pack, other_c]) = (x.numbers(), y.numbers());
-    let cross = |a: i64, b: i64, c: i64, d: i64| num::wide(a, d).wrapping_sub(num::wide(b, c));
-    [
-        cross(pack, c, other_pack, other_c),
-        cross(c, v, other_c, other_v),
-        cross(v, pack, other_v, other_pack),
-    ]
-}
-
-/// Never inlined: with its check it takes half a kilobyte.
-#[inline(never)]
-const fn product(a: i128, b: i64) -> i128 {
-    a.saturating_mul(b as i128)
-}
-
-/// Three standard uncertainties of the least certain part, and what is not declared.
-fn tolerance(config: &Config) -> i64 {
-    let elements = config.network().elements().iter();
-    let worst = elements.fold(0i64, |worst, part| {
-        let own = part
-            .resistance_u
-            .to_bits()
-            .saturating_add(part.emf_u.to_bits());
-        worst.max(own)
-    });
-    worst.saturating_mul(3).saturating_add(UNDECLARED)
+/// No G and Gp have these three settled voltages.
+fn contradict(config: &Config, rest: &Point, raise: &Point, lower: &Point) -> bool {
+    let still = |point: &Point| Side {
+        v: point.v,
+        v_u: point.v_u,
+        pack: point.pack,
+        pack_u: point.pack_u,
+        ..Side::default()
+    };
+    let sides = [still(rest), still(raise), still(lower)];
+    redundant::contradict(config, &sides, 0)
 }

@@ -9,6 +9,11 @@ pub(super) struct Twice {
 }
 
 impl Twice {
+    /// It holds, or has held once.
+    pub(super) const fn is_in_question(&self) -> bool {
+        self.found || self.once
+    }
+
     pub(super) fn take(&mut self, holds: Option<bool>) {
         let Some(holds) = holds else { return };
         let differs = holds != self.found;

@@ -64,6 +64,11 @@ impl SwiftMonitor<'_> {
             }
         }
         self.diagnosis.conclude(self.config, &report);
+        if let Some(capacitance) = self.fitted.as_ref().and_then(|fit| fit.capacitance) {
+            self.balance.weigh(self.config, &capacitance);
+        }
+        let in_question = self.diagnosis.checks_again() || self.balance.is_in_question();
+        self.sequencer.check(&report.estimate, in_question);
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
         Step::Answer(report)

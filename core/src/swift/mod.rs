@@ -21,7 +21,7 @@ mod tests;
 mod unexplained;
 
 use crate::config::{Config, Drive};
-use crate::diagnose::{Diagnosis, Findings};
+use crate::diagnose::{Balance, Diagnosis, Findings};
 use crate::drive::Sequencer;
 use crate::estimate::{Early, Found, at_least};
 use crate::front::{Align, Block, Order, RawBlock, convert};
@@ -63,6 +63,7 @@ pub struct SwiftMonitor<'c> {
     sequencer: Sequencer,
     judge: Judge,
     diagnosis: Diagnosis,
+    balance: Balance,
     order: Order,
     align: Align,
     /// Newest pack voltage.
@@ -99,6 +100,7 @@ impl<'c> SwiftMonitor<'c> {
             sequencer: Sequencer::brisk(config),
             judge: Judge::default(),
             diagnosis: Diagnosis::default(),
+            balance: Balance::default(),
             order: Order::default(),
             align: Align::default(),
             pack: Volts::ZERO,
@@ -129,7 +131,7 @@ impl<'c> SwiftMonitor<'c> {
     /// What the self-diagnosis finds; see [`crate::Monitor::findings`].
     #[must_use]
     pub fn findings(&self) -> Findings {
-        self.diagnosis.findings(self.config)
+        self.balance.add_to(self.diagnosis.findings(self.config))
     }
 
     /// Leaves the bus to another monitor; see [`crate::Monitor::yield_bus`].
@@ -141,6 +143,7 @@ impl<'c> SwiftMonitor<'c> {
         self.watching = false;
         self.stage = Stage::Unprepared;
         self.diagnosis.restart();
+        self.balance.restart();
         self.judge.suspend(Reason::BusYielded);
     }
 
@@ -175,11 +178,12 @@ impl<'c> SwiftMonitor<'c> {
             self.lose(&mut block);
         }
         self.diagnosis.listen(self.config, raw, &block);
+        self.balance.listen(self.config, &block);
         if core::mem::take(&mut self.paused) {
             self.restart();
         }
         self.pack = block.pack;
-        self.transient.push(&block);
+        self.follow(&block);
         self.watching = self.watch.push(&block);
         if let Some((_, blocks)) = &mut self.probation {
             *blocks = blocks.saturating_add(1);
@@ -188,12 +192,29 @@ impl<'c> SwiftMonitor<'c> {
         follows
     }
 
+    /// The record leaves the check out: it takes no tolerance for a contradiction
+    /// of the circuit, and three states show those that two hide.
+    #[inline(never)]
+    fn follow(&mut self, block: &Block) {
+        if block.flags.first_in_dwell {
+            if self.sequencer.checks() {
+                self.transient.restart();
+                self.started = self.steady.current().0;
+            }
+            self.sequencer.begin(self.config, block.drive);
+        }
+        if !self.sequencer.checks() {
+            self.transient.push(block);
+        }
+    }
+
     /// Blocks were lost: begins anew with this one, and says that samples are
     /// missing.
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {
         self.steady.lose();
         self.diagnosis.restart();
+        self.balance.restart();
         self.restart();
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
@@ -204,9 +225,6 @@ impl<'c> SwiftMonitor<'c> {
     /// Decides whether the dwell goes on.
     #[inline(never)]
     fn sequence(&mut self, block: &Block) {
-        if block.flags.first_in_dwell {
-            self.sequencer.begin(block.drive);
-        }
         let ripe = self.steady.accept(block);
         let Some((drive, blocks)) = self.steady.lasted() else {
             return;

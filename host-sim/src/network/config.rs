@@ -1,7 +1,7 @@
 //! From the document's floating-point numbers to the core's checked configuration.
 
 use fixed::types::{I32F32, I48F16};
-use ohmsplit::config::{Config, ConfigError, Drive, Judged, Limits, MAX_ELEMENTS, Timing};
+use ohmsplit::config::{Check, Config, ConfigError, Drive, Judged, Limits, MAX_ELEMENTS, Timing};
 use ohmsplit::units::{Measured, Microfarads, Ohms, Ratio, Seconds, Volts};
 
 use super::{JudgedWord, LimitsPart, NetworkFile, TimingPart};
@@ -59,6 +59,7 @@ impl TimingPart {
         in_range("timing.capacitance_max_uF", most, 1.0e-6..=1000.0, "uF")?;
         let absorbed = self.absorption_percent;
         in_range("timing.absorption_percent", absorbed, 0.0..=25.0, "percent")?;
+        self.rests()?;
         self.states().map(drop)
     }
 
@@ -81,6 +82,24 @@ impl TimingPart {
             .collect()
     }
 
+    fn rests(&self) -> Result<Check, FieldFault> {
+        let every = |word: &str| {
+            let count = word.strip_prefix("every ")?.strip_suffix(" cycles")?;
+            count.parse().ok().filter(|&count: &u8| count > 0)
+        };
+        match self.check.as_str() {
+            "never" => Ok(Check::Never),
+            "at_start" => Ok(Check::AtStart),
+            word => every(word).map(Check::Every).ok_or_else(|| {
+                FieldFault::new(
+                    "timing.check",
+                    format!("\"{word}\" says no time of a check"),
+                    "\"never\", \"at_start\", or \"every N cycles\" with N of 1 to 255",
+                )
+            }),
+        }
+    }
+
     fn timing(&self) -> Result<Timing, FieldFault> {
         let micros = |seconds: f64| (seconds * 1e6).round() as u32;
         let mut timing = Timing::default();
@@ -97,6 +116,7 @@ impl TimingPart {
         timing.sampling_skew = seconds(self.sampling_skew_us);
         timing.absorption =
             Ratio::new(I32F32::saturating_from_num(self.absorption_percent / 100.0));
+        timing.check = self.rests()?;
         timing
             .with_cycle(&self.states()?)
             .ok_or_else(|| refused(ConfigError::CycleWithoutStimulus))

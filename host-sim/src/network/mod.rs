@@ -97,6 +97,10 @@ pub struct TimingPart {
     /// Largest share of the capacitance that the insulation takes up slowly
     /// (dielectric absorption), 0 to 25 %; 0 is an ideal dielectric.
     pub absorption_percent: f64,
+    /// When a dwell at rest between drive cycles checks the measuring circuit:
+    /// never, at_start, or "every N cycles" with N of 1 to 255, which includes
+    /// the start.
+    pub check: String,
     /// Order of drive states: two to four of rest, raise, lower.
     pub cycle: Vec<String>,
 }
@@ -112,6 +116,7 @@ impl Default for TimingPart {
             sampling_skew_us: 0.0,
             capacitance_max_uf: 50.0,
             absorption_percent: 0.0,
+            check: "never".to_owned(),
             cycle: vec!["raise".to_owned(), "lower".to_owned()],
         }
     }

@@ -164,6 +164,13 @@ fn each_wrong_value_is_named_with_its_line() {
         ("block_ms = 20.0", "cycle = [\"raise\"]", "timing.cycle", 32),
         (
             "block_ms = 20.0",
+            "check = \"every 0 cycles\"",
+            "timing.check",
+            32,
+        ),
+        ("block_ms = 20.0", "check = \"often\"", "timing.check", 32),
+        (
+            "block_ms = 20.0",
             "cycle = [\"rest\", \"rest\"]",
             "timing.cycle",
             32,

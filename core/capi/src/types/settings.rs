@@ -4,11 +4,15 @@
 pub const OHMSPLIT_PARTS_MAX: usize = 6;
 /// Most drive states in one cycle.
 pub const OHMSPLIT_CYCLE_MAX: usize = 4;
+/// The measuring circuit is not checked at rest.
+pub const OHMSPLIT_CHECK_NEVER: u32 = 0;
+/// It is checked after the first answer, and again only while something is found.
+pub const OHMSPLIT_CHECK_AT_START: u32 = 0xffff_ffff;
 
 /// Bytes of ohmsplit_sample_t.
 pub const OHMSPLIT_SAMPLE_SIZE: usize = 16;
 /// Bytes of ohmsplit_settings_t.
-pub const OHMSPLIT_SETTINGS_SIZE: usize = 472;
+pub const OHMSPLIT_SETTINGS_SIZE: usize = 480;
 
 /// Drive state: the perturbation of the chassis-to-battery voltage.
 #[repr(i32)]
@@ -165,6 +169,11 @@ pub struct ohmsplit_settings_t {
     pub cycle: [i32; OHMSPLIT_CYCLE_MAX],
     /// How many drive states are given, 2 to OHMSPLIT_CYCLE_MAX. Default 2.
     pub cycle_count: u32,
+    /// When a dwell at rest between drive cycles checks the measuring circuit, in
+    /// a cycle of two driven states: 1 to 255, at the start and then with so many
+    /// cycles between; OHMSPLIT_CHECK_AT_START, then only; OHMSPLIT_CHECK_NEVER,
+    /// where the drive keeps to its cycle. Default OHMSPLIT_CHECK_NEVER.
+    pub check_cycles: u32,
     /// One of ohmsplit_judged_t. No default: the designer's choice.
     pub judged: i32,
     /// Working voltage that ohms per volt refer to, more than 0, at most 2147 MV.

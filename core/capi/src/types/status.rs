@@ -2,7 +2,7 @@
 
 /// Number of this interface: it changes whenever a type or a function of this
 /// header does. The library refuses settings of another number.
-pub const OHMSPLIT_INTERFACE: u32 = 5;
+pub const OHMSPLIT_INTERFACE: u32 = 6;
 
 /// What a call came to: zero and more when it did its work, less than zero
 /// when it was misused or memory refused. A call that was misused has changed

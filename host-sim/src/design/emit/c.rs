@@ -123,6 +123,7 @@ fn put_rest(text: &mut String, proposal: &Proposal) {
          .reading_lag_nanosecond = {}, /* the input filter */\n    \
          .reading_lag_uncertainty_nanosecond = {},\n    \
          .cycle = {{ OHMSPLIT_DRIVE_RAISE, OHMSPLIT_DRIVE_LOWER }},\n    .cycle_count = 2,\n    \
+         .check_cycles = OHMSPLIT_CHECK_NEVER,\n    \
          .judged = OHMSPLIT_JUDGED_{judged},\n    .working_voltage_microvolt = {},\n    \
          .alarm_ohm_per_volt = {},\n    .warning_ohm_per_volt = {},\n    .hysteresis_ppm = {},\n    \
          .confirmations = {},",

@@ -32,7 +32,7 @@ fn module(proposal: &Proposal, config: &Config) -> String {
         "//! Configuration of ohmsplit for {:?}.\n//!\n\
          //! Made by `ohmsplit design`: change the data sheet and make it anew.\n\
          //! Fixed-point bits stand for the values beside them, with 32 fraction bits (resistances 16).\n\n\
-         use ohmsplit::config::{{\n    Channel, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Limits, Timing,\n}};\n\
+         use ohmsplit::config::{{\n    Channel, Check, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Limits, Timing,\n}};\n\
          use ohmsplit::units::{{Measured, Microfarads, Ohms, Ratio, Seconds, Volts}};\n\n\
          /// The monitor as designed.\n///\n/// # Errors\n/// None: the design tool has built it once.\n\
          pub fn config() -> Result<Config, ConfigError> {{\n",
@@ -183,6 +183,7 @@ fn put_timing(text: &mut String, config: &Config) {
             lag.u.to_bits(),
         );
     }
+    let _ = writeln!(text, "    timing.check = Check::{:?};", timing.check);
     let states: Vec<String> = timing
         .cycle()
         .iter()

@@ -1,0 +1,165 @@
+//! The one test of redundant equations: three drive states, two unknowns.
+//!
+//! Over any part of a dwell the circuit's equation, divided by the time, is
+//! G·v − Gp·Vb − c + q = 0 with the means v and Vb, c = i + p·Vb − g·v what the
+//! monitor pushes, and q = C·Δv/Δt what the capacitance takes, which is zero once
+//! settled. Three states have a solution only where the determinant of the rows
+//! (v, Vb, c − q) is zero.
+
+use crate::config::{Config, Drive};
+use crate::num;
+use crate::units::Ratio;
+
+use super::CUT;
+
+/// Standard uncertainties that are no chance: of a Gaussian, 2 in 10⁹ lie beyond.
+pub(super) const SURE: i64 = 6;
+/// What parts may be off by that declare no tolerance: one part in a hundred.
+const UNDECLARED: i64 = num::ONE / 100;
+/// The same of a gain.
+pub(super) const GAIN: i64 = num::ONE / 500;
+
+/// What was measured in one drive state, in V and µA with 16 fraction bits.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Side {
+    pub(super) v: i32,
+    pub(super) v_u: i32,
+    pub(super) pack: i32,
+    pub(super) pack_u: i32,
+    /// What the capacitance takes.
+    pub(super) charge: i64,
+    pub(super) charge_u: i64,
+}
+
+/// One row; g and p with 32 fraction bits.
+struct Line {
+    c: i64,
+    g: i64,
+    p: i64,
+    side: Side,
+}
+
+impl Line {
+    #[inline(never)]
+    fn of(config: &Config, drive: Drive, side: &Side) -> Self {
+        /// A million microamperes: products of three fit 128 bits.
+        const MOST: i64 = 1 << 40;
+        let row = config.network().row(drive);
+        let (g, p) = (row.g.to_bits(), row.p.to_bits());
+        // Below 2^63 · 2^31.
+        let pushed = num::wide(p, side.pack.into()).wrapping_sub(num::wide(g, side.v.into()));
+        let pushed = num::narrow(pushed >> num::FRAC);
+        let c = (row.i.to_bits() >> CUT)
+            .saturating_add(pushed)
+            .saturating_sub(side.charge);
+        Self {
+            c: c.clamp(-MOST, MOST),
+            g,
+            p,
+            side: *side,
+        }
+    }
+
+    /// v, Vb and c.
+    fn numbers(&self) -> [i64; 3] {
+        [self.side.v.into(), self.side.pack.into(), self.c]
+    }
+}
+
+/// No G and Gp have these three sides, of rest, raise and lower. C is out by
+/// `capacitance_u` at most, as a part of it.
+#[inline(never)]
+pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> bool {
+    let [rest, raise, lower] = sides;
+    let first = Line::of(config, Drive::Rest, rest);
+    let second = Line::of(config, Drive::Raise, raise);
+    let third = Line::of(config, Drive::Lower, lower);
+    let mut moves = Moves::default();
+    let determinant = moves.add(&first, &cofactors(&second, &third));
+    moves.add(&second, &cofactors(&third, &first));
+    moves.add(&third, &cofactors(&first, &second));
+    determinant.saturating_abs() >> 24 > moves.allowed(config, capacitance_u)
+}
+
+/// What moves the determinant. With the cofactors a, b, c' of a row it moves by
+/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v, Vb and q adds as squares,
+/// gain and offset of v and the error of C move all rows alike, and the
+/// tolerance of a part its own row.
+#[derive(Default)]
+struct Moves {
+    noise: num::RootSum,
+    gain: i128,
+    pack_gain: i128,
+    parts: i128,
+    offset: i128,
+    charge: i128,
+}
+
+impl Moves {
+    /// Adds a row; the determinant, developed by it.
+    #[inline(never)]
+    fn add(&mut self, line: &Line, [a, b, c]: &[i128; 3]) -> i128 {
+        let [v, pack, current] = line.numbers();
+        let moved = |by: i64| product(*c, by) >> num::FRAC;
+        let by_v = num::plus(*a, moved(line.g).wrapping_neg());
+        let by_pack = num::plus(*b, moved(line.p));
+        // Scaled down by 2^48 to fit 64 bits.
+        let part = |by: i128, u: i64| num::narrow(product(by, u) >> 24);
+        self.noise.add(part(by_v, line.side.v_u.into()));
+        self.noise.add(part(by_pack, line.side.pack_u.into()));
+        self.noise.add(part(*c, line.side.charge_u));
+        self.offset = num::plus(self.offset, by_v);
+        self.charge = num::plus(self.charge, product(*c, line.side.charge));
+        self.gain = num::plus(self.gain, product(by_v, v));
+        self.pack_gain = num::plus(self.pack_gain, product(by_pack, pack));
+        let by_part = product(*c, current);
+        self.parts = num::plus(self.parts, by_part.saturating_abs());
+        num::plus(num::plus(product(*a, v), product(*b, pack)), by_part)
+    }
+
+    /// Most that it moves by without a contradiction, scaled down as the noise is.
+    #[inline(never)]
+    fn allowed(&self, config: &Config, capacitance_u: i64) -> i128 {
+        let gains = config.front_end().gain_u().map(Ratio::to_bits);
+        let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
+        let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, by) >> 32;
+        let noise = i128::from(num::times(self.noise.root(), SURE));
+        let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
+        let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
+        let offset = product(self.offset.saturating_abs(), offset_u.saturating_mul(3)) >> 24;
+        let charge = num::plus(share(self.charge, capacitance_u), offset);
+        let parts = num::plus(share(self.parts, tolerance(config)), charge);
+        num::plus(num::plus(noise, gains), parts)
+    }
+}
+
+/// The cofactors of the row before two others.
+#[inline(never)]
+fn cofactors(x: &Line, y: &Line) -> [i128; 3] {
+    let ([v, pack, c], [other_v, other_pack, other_c]) = (x.numbers(), y.numbers());
+    let cross = |a: i64, b: i64, c: i64, d: i64| num::wide(a, d).wrapping_sub(num::wide(b, c));
+    [
+        cross(pack, c, other_pack, other_c),
+        cross(c, v, other_c, other_v),
+        cross(v, pack, other_v, other_pack),
+    ]
+}
+
+/// Never inlined: with its check it takes half a kilobyte.
+#[inline(never)]
+const fn product(a: i128, b: i64) -> i128 {
+    a.saturating_mul(b as i128)
+}
+
+/// Three standard uncertainties of the least certain part, and what is not declared.
+fn tolerance(config: &Config) -> i64 {
+    let elements = config.network().elements().iter();
+    let worst = elements.fold(0i64, |worst, part| {
+        let own = part
+            .resistance_u
+            .to_bits()
+            .saturating_add(part.emf_u.to_bits());
+        worst.max(own)
+    });
+    worst.saturating_mul(3).saturating_add(UNDECLARED)
+}
