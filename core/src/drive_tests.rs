@@ -118,11 +118,11 @@ fn a_settled_dwell_tells_how_long_the_next_in_its_state_may_last() {
 fn a_dwell_is_waited_for_until_the_drive_moves_on() {
     let config = config();
     let mut sequencer = Sequencer::new(&config);
-    sequencer.begin(Drive::Raise);
+    sequencer.begin(&config, Drive::Raise);
     assert!(sequencer.waits());
     sequencer.move_on(&config);
     assert!(!sequencer.waits());
-    sequencer.begin(Drive::Lower);
+    sequencer.begin(&config, Drive::Lower);
     assert!(sequencer.waits());
 }
 
