@@ -94,8 +94,9 @@ impl Sequencer {
         let tenths = num::narrow(micros).wrapping_div(TENTH_US).saturating_add(1);
         let wanted = u32::try_from(tenths.saturating_mul(TENTH_US)).unwrap_or(u32::MAX);
         self.patience_us = [wanted.max(timing.dwell_min_us).min(timing.dwell_max_us); 3];
+        let checks = self.rest != Rest::Never || is_third(config);
         if let Some(rest) = self.patience_us.get_mut(Drive::Rest.index())
-            && config.rest_checks()
+            && checks
         {
             *rest = rest.saturating_mul(REST).min(timing.dwell_max_us);
         }
