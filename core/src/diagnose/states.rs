@@ -1,6 +1,6 @@
 //! What the settled voltages of the drive states say about each other.
 
-use crate::config::{CYCLE_MAX, Config, Drive};
+use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
 use crate::report::Reading;
 use crate::units::{Microsiemens, Ratio, Volts};
@@ -115,9 +115,10 @@ impl States {
         told.at_rail = Some(silent && rail);
         told.no_response = Some(silent && !rail);
         // A state that the cycle never comes back to could never take back what it said.
-        let cycle = config.timing().cycle();
+        let timing = config.timing();
+        let comes_again = timing.cycle().contains(&Drive::Rest) || timing.check != Check::Never;
         if let Some(rest) = self.fresh(Drive::Rest, sequence)
-            && cycle.contains(&Drive::Rest)
+            && comes_again
             && !config.network().same(Drive::Rest, Drive::Raise)
             && !config.network().same(Drive::Rest, Drive::Lower)
         {

@@ -1,6 +1,6 @@
 //! The end of a dwell: the better of what is known is reported.
 
-use super::SwiftMonitor;
+use super::{Hurried, SwiftMonitor};
 use crate::diagnose::Findings;
 use crate::monitor::Step;
 use crate::num;
@@ -40,6 +40,13 @@ impl SwiftMonitor<'_> {
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
+        self.calm = self.calm.saturating_add(1);
+        if let Some(hurried) = self.hurried.get_mut(closed.drive.index()) {
+            *hurried = match hurried {
+                Hurried::Now => Hurried::Before,
+                Hurried::Before | Hurried::Not => Hurried::Not,
+            };
+        }
         let short = report.reading == Err(Reason::RecordTooShort);
         let length = if short { 1 } else { WHOLE };
         self.unconfirmed = self.unconfirmed.saturating_add(length);

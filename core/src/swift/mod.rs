@@ -43,6 +43,18 @@ const PROBATION: u32 = 16;
 /// Blocks by which a leak may be older than the suspicion of it.
 const NOTICED: u32 = 8;
 
+/// Dwells after which the watch may cut one short that was cut short before.
+const CALM: u8 = 8;
+
+/// Whether the watch cuts a state's dwell short, or has done so with the one before.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+enum Hurried {
+    #[default]
+    Not,
+    Now,
+    Before,
+}
+
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
 enum Task {
@@ -82,6 +94,9 @@ pub struct SwiftMonitor<'c> {
     probation: Option<(Known, u32)>,
     /// The dwell in which the transient last started anew.
     started: u32,
+    hurried: [Hurried; 3],
+    /// Dwells since it did so twice in a row in one state.
+    calm: u8,
 }
 
 /// RAM on a 32-bit target.
@@ -113,6 +128,8 @@ impl<'c> SwiftMonitor<'c> {
             task: Task::None,
             probation: None,
             started: 0,
+            hurried: [Hurried::Not; 3],
+            calm: CALM,
         }
     }
 
@@ -330,7 +347,7 @@ impl<'c> SwiftMonitor<'c> {
         self.watching = false;
         let before = core::mem::replace(&mut self.stage, finding.stage);
         if finding.change_drive {
-            self.sequencer.move_on(self.config);
+            self.hurry();
         }
         match finding.stage {
             Stage::Suspected if before != Stage::Suspected => {
@@ -345,6 +362,25 @@ impl<'c> SwiftMonitor<'c> {
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
         }
         Step::Busy
+    }
+
+    /// Changes the drive for the watch, but seldom twice in a row in one state: a
+    /// suspicion that comes back would else keep it from ever settling, and the
+    /// diagnosis from a reading.
+    fn hurry(&mut self) {
+        let (_, drive) = self.steady.current();
+        let Some(hurried) = self.hurried.get_mut(drive.index()) else {
+            return;
+        };
+        let again = *hurried != Hurried::Not;
+        if again && self.calm < CALM {
+            return;
+        }
+        if again {
+            self.calm = 0;
+        }
+        *hurried = Hurried::Now;
+        self.sequencer.move_on(self.config);
     }
 
     /// The report of a verified leak.
