@@ -47,8 +47,7 @@ impl SwiftMonitor<'_> {
                 Hurried::Before | Hurried::Not => Hurried::Not,
             };
         }
-        let short = report.reading == Err(Reason::RecordTooShort);
-        let length = if short { 1 } else { WHOLE };
+        let length = self.length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
         match self.better(closed.sequence, &report.estimate) {
             Better::Settled => report.basis = Basis::Settled,
@@ -79,6 +78,18 @@ impl SwiftMonitor<'_> {
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
         Step::Answer(report)
+    }
+
+    /// Quarters of a dwell that it counts. A check is no part of the record that is
+    /// fitted.
+    fn length(&self, report: &Report) -> u8 {
+        if !self.config.timing().cycle().contains(&report.drive) {
+            0
+        } else if report.reading == Err(Reason::RecordTooShort) {
+            1
+        } else {
+            WHOLE
+        }
     }
 
     /// Data of this dwell or the one before have given a fit.
