@@ -22,9 +22,21 @@ const FRESH: u8 = 2 * WHOLE;
 const WHOLE: u8 = 4;
 
 impl SwiftMonitor<'_> {
-    /// A dwell is over: the better of what is known.
+    /// A dwell is over: first its charge is balanced, in a slice of its own.
+    pub(super) fn over(&mut self) -> Step {
+        if core::mem::replace(&mut self.balanced, true) {
+            self.balanced = false;
+            return self.conclude();
+        }
+        if let Some(capacitance) = self.fitted.as_ref().and_then(|fit| fit.capacitance) {
+            self.balance.weigh(self.config, &capacitance);
+        }
+        Step::Busy
+    }
+
+    /// The better of what is known.
     #[inline(never)]
-    pub(super) fn conclude(&mut self) -> Step {
+    fn conclude(&mut self) -> Step {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
@@ -70,9 +82,6 @@ impl SwiftMonitor<'_> {
             }
         }
         self.diagnosis.conclude(self.config, &report);
-        if let Some(capacitance) = self.fitted.as_ref().and_then(|fit| fit.capacitance) {
-            self.balance.weigh(self.config, &capacitance);
-        }
         let in_question = self.diagnosis.checks_again() || self.balance.is_in_question();
         self.sequencer.check(&report.estimate, in_question);
         report.findings = self.findings();

@@ -76,6 +76,8 @@ pub struct SwiftMonitor<'c> {
     judge: Judge,
     diagnosis: Diagnosis,
     balance: Balance,
+    /// The dwell that is over has been balanced.
+    balanced: bool,
     order: Order,
     align: Align,
     /// Newest pack voltage.
@@ -116,6 +118,7 @@ impl<'c> SwiftMonitor<'c> {
             judge: Judge::default(),
             diagnosis: Diagnosis::default(),
             balance: Balance::default(),
+            balanced: false,
             order: Order::default(),
             align: Align::default(),
             pack: Volts::ZERO,
@@ -296,7 +299,7 @@ impl<'c> SwiftMonitor<'c> {
                 self.sequencer.move_on(self.config);
                 Step::Busy
             }
-            steady::Progress::Over => self.conclude(),
+            steady::Progress::Over => self.over(),
         }
     }
 
