@@ -352,8 +352,8 @@ mod tests {
         let mut timing = usual.timing().clone();
         timing.check = check;
         let parts = usual.network().elements();
-        let front_end = usual.front_end().clone();
-        Config::try_new(front_end, parts, timing, usual.limits().clone()).expect("as usual")
+        let front_end = *usual.front_end();
+        Config::try_new(front_end, parts, timing, *usual.limits()).expect("as usual")
     }
 
     #[test]
