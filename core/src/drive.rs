@@ -72,13 +72,8 @@ impl Sequencer {
     /// drive changes before anything has settled.
     pub(crate) fn brisk(config: &Config) -> Self {
         Self {
-            place: 0,
             patience_us: [config.timing().dwell_min_us; 3],
-            moved_on: false,
-            recorded: Drive::Rest,
-            yielded: false,
-            rest: Rest::first(config),
-            checks: false,
+            ..Self::new(config)
         }
     }
 

@@ -16,10 +16,10 @@ use crate::front::Block;
 use crate::num;
 use crate::units::{Measured, Microfarads};
 
-use super::cut;
 use super::finding::{Finding, Findings};
 use super::redundant::{self, Side};
 use super::twice::Twice;
+use super::{cut, short};
 
 /// Fewest blocks, and relative uncertainty of C at which nothing can be told.
 const FEWEST: u32 = 4;
@@ -200,8 +200,4 @@ impl Mean {
             charge_u: num::mul(c, slope_u).saturating_add(1),
         }
     }
-}
-
-fn short(wide: i64) -> i32 {
-    i32::try_from(wide).unwrap_or(if wide < 0 { i32::MIN } else { i32::MAX })
 }

@@ -238,7 +238,7 @@ impl Diagnosis {
 
     /// A record has contradicted itself, whose leak was fitted before.
     pub(crate) fn leave(&mut self, fitted: &Estimate) {
-        self.left = short(fitted.conductance.value.to_bits());
+        self.left = short(fitted.conductance.value.to_bits() >> CUT);
     }
 
     /// The leak as a fit of the record has it that was begun then. One that grows
@@ -249,7 +249,7 @@ impl Diagnosis {
         }
         let left = i64::from(self.left);
         let (value, u) = (fitted.conductance.value, fitted.conductance.u);
-        let by = i64::from(short(value.to_bits())).saturating_sub(left);
+        let by = i64::from(short(value.to_bits() >> CUT)).saturating_sub(left);
         let doubt = (u.to_bits() >> CUT).saturating_mul(SURE);
         if by.saturating_abs() > doubt.saturating_add((left >> 3).saturating_abs()) {
             self.left = 0;
@@ -317,13 +317,12 @@ impl Diagnosis {
 
 /// Volts in steps of 15 µV.
 fn cut(volts: Volts) -> i32 {
-    short(volts.to_bits())
+    short(volts.to_bits() >> CUT)
 }
 
-/// `I32F32` bits without the lower 16 fraction bits.
-fn short(bits: i64) -> i32 {
-    let bits = bits >> CUT;
-    i32::try_from(bits).unwrap_or(if bits < 0 { i32::MIN } else { i32::MAX })
+/// In 32 bits, saturating.
+fn short(wide: i64) -> i32 {
+    i32::try_from(wide).unwrap_or(if wide < 0 { i32::MIN } else { i32::MAX })
 }
 
 /// Counts what holds in a row.

@@ -1,6 +1,6 @@
 //! The end of a dwell: the better of what is known is reported.
 
-use super::{Hurried, SwiftMonitor};
+use super::SwiftMonitor;
 use crate::diagnose::Findings;
 use crate::monitor::Step;
 use crate::num;
@@ -52,13 +52,7 @@ impl SwiftMonitor<'_> {
             verdict: self.judge.verdict(),
         };
         self.steady.go_on();
-        self.calm = self.calm.saturating_add(1);
-        if let Some(hurried) = self.hurried.get_mut(closed.drive.index()) {
-            *hurried = match hurried {
-                Hurried::Now => Hurried::Before,
-                Hurried::Before | Hurried::Not => Hurried::Not,
-            };
-        }
+        self.haste.over(closed.drive);
         let length = self.length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
         match self.better(closed.sequence, &report.estimate) {

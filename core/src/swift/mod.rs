@@ -16,6 +16,7 @@
 
 mod circuits;
 mod dwell;
+mod haste;
 #[cfg(test)]
 mod tests;
 mod unexplained;
@@ -34,6 +35,7 @@ use crate::sudden::{Known, Stage, Watch, Watched};
 use crate::transient::{Fit, Transient, Work};
 use crate::units::Volts;
 use circuits::{fitted, found_suddenly, is_sharp, known};
+use haste::Haste;
 use unexplained::hides_a_leak;
 
 /// Blocks that a fit must outlive without a suspicion before it counts as what
@@ -42,18 +44,6 @@ const PROBATION: u32 = 16;
 
 /// Blocks by which a leak may be older than the suspicion of it.
 const NOTICED: u32 = 8;
-
-/// Dwells after which the watch may cut one short that was cut short before.
-const CALM: u8 = 8;
-
-/// Whether the watch cuts a state's dwell short, or has done so with the one before.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-enum Hurried {
-    #[default]
-    Not,
-    Now,
-    Before,
-}
 
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
@@ -96,9 +86,7 @@ pub struct SwiftMonitor<'c> {
     probation: Option<(Known, u32)>,
     /// The dwell in which the transient last started anew.
     started: u32,
-    hurried: [Hurried; 3],
-    /// Dwells since it did so twice in a row in one state.
-    calm: u8,
+    haste: Haste,
 }
 
 /// RAM on a 32-bit target.
@@ -131,8 +119,7 @@ impl<'c> SwiftMonitor<'c> {
             task: Task::None,
             probation: None,
             started: 0,
-            hurried: [Hurried::Not; 3],
-            calm: CALM,
+            haste: Haste::new(),
         }
     }
 
@@ -349,8 +336,9 @@ impl<'c> SwiftMonitor<'c> {
     fn heed(&mut self, finding: &Watched) -> Step {
         self.watching = false;
         let before = core::mem::replace(&mut self.stage, finding.stage);
-        if finding.change_drive {
-            self.hurry();
+        let (_, drive) = self.steady.current();
+        if finding.change_drive && self.haste.allows(drive) {
+            self.sequencer.move_on(self.config);
         }
         match finding.stage {
             Stage::Suspected if before != Stage::Suspected => {
@@ -365,25 +353,6 @@ impl<'c> SwiftMonitor<'c> {
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
         }
         Step::Busy
-    }
-
-    /// Changes the drive for the watch, but seldom twice in a row in one state: a
-    /// suspicion that comes back would else keep it from ever settling, and the
-    /// diagnosis from a reading.
-    fn hurry(&mut self) {
-        let (_, drive) = self.steady.current();
-        let Some(hurried) = self.hurried.get_mut(drive.index()) else {
-            return;
-        };
-        let again = *hurried != Hurried::Not;
-        if again && self.calm < CALM {
-            return;
-        }
-        if again {
-            self.calm = 0;
-        }
-        *hurried = Hurried::Now;
-        self.sequencer.move_on(self.config);
     }
 
     /// The report of a verified leak.
