@@ -90,20 +90,20 @@ const fn mul_wide(a: i64, b: i64) -> i64 {
 
 /// Product of two integers, saturating; never inlined, as its check takes more
 /// room than a call.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) const fn times(a: i64, b: i64) -> i64 {
     a.saturating_mul(b)
 }
 
 /// Product of two `I32F32` at full width: 64 fraction bits. Never inlined, for its
 /// size.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) const fn wide(a: i64, b: i64) -> i128 {
     (a as i128).wrapping_mul(b as i128)
 }
 
 /// Sum of two wide numbers, saturating; never inlined, for its size.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) const fn plus(a: i128, b: i128) -> i128 {
     a.saturating_add(b)
 }
@@ -119,7 +119,7 @@ pub(crate) fn quotient(n: i128, d: i128, shift: i32) -> i64 {
 }
 
 /// [`quotient`] of 64-bit numbers, in a third of the time.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) fn ratio(n: i64, d: i64, shift: i32) -> i64 {
     match Reciprocal::of(d) {
         Some(reciprocal) => reciprocal.times_short(n, shift),
@@ -142,7 +142,7 @@ pub(crate) struct Reciprocal {
 
 impl Reciprocal {
     /// `None` when `d` is zero.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(crate) fn new(d: i128) -> Option<Self> {
         let (top, above) = top(d.unsigned_abs());
         let mut reciprocal = Self::inverse(top)?;
@@ -158,7 +158,7 @@ impl Reciprocal {
         Some(reciprocal)
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn inverse(magnitude: u64) -> Option<Self> {
         if magnitude == 0 {
             return None;
@@ -179,7 +179,7 @@ impl Reciprocal {
     }
 
     /// [`Reciprocal::times`] of a 64-bit number.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(crate) fn times_short(&self, n: i64, shift: i32) -> i64 {
         let down = self.exponent.saturating_add(shift).saturating_add(32);
         let down = down.saturating_neg();
@@ -216,7 +216,7 @@ impl Reciprocal {
         }
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn times_long(&self, n: i128, shift: i32) -> i64 {
         // Numerator cut to 64 bits; its product below 2^96, as 64 bits and 32.
         let (top, above) = top(n.unsigned_abs());
@@ -324,7 +324,7 @@ const fn digit(n: u32, d: u32) -> (u32, u32) {
 }
 
 /// The square, from one product of 32 bits for what is below one.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) const fn square(size: u64) -> u128 {
     let (high, low) = ((size >> 32) as u32, size as u32);
     let below = product(low, low) as u128;
@@ -343,7 +343,7 @@ pub(crate) struct RootSum(u128);
 
 impl RootSum {
     /// Adds the square of `value`.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(crate) fn add(&mut self, value: i64) {
         self.0 = self.0.saturating_add(square(value.unsigned_abs()));
     }

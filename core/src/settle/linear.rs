@@ -17,17 +17,30 @@ pub(crate) struct Normal {
 impl Normal {
     /// Adds one row: column values and datum. Only the upper triangle is kept.
     pub(crate) fn add(&mut self, columns: &[i64; COLUMNS], datum: i64) {
-        let lines = self.a.iter_mut().zip(&mut self.b).zip(columns);
-        for (place, ((line, rhs), &left)) in lines.enumerate() {
-            if left == 0 {
-                continue;
+        let [c0, c1, c2, c3] = *columns;
+        let [[a00, a01, a02, a03], [_, a11, a12, a13], rest @ ..] = &mut self.a;
+        let [[_, _, a22, a23], [.., a33]] = rest;
+        let [b0, b1, b2, b3] = &mut self.b;
+        let sums = [
+            (a00, c0, c0),
+            (a01, c1, c0),
+            (a02, c2, c0),
+            (a03, c3, c0),
+            (a11, c1, c1),
+            (a12, c2, c1),
+            (a13, c3, c1),
+            (a22, c2, c2),
+            (a23, c3, c2),
+            (a33, c3, c3),
+            (b0, datum, c0),
+            (b1, datum, c1),
+            (b2, datum, c2),
+            (b3, datum, c3),
+        ];
+        for (sum, right, left) in sums {
+            if left != 0 && right != 0 {
+                *sum = sum.saturating_add(product(left, right));
             }
-            for (cell, &right) in line.iter_mut().zip(columns).skip(place) {
-                if right != 0 {
-                    *cell = cell.saturating_add(product(left, right));
-                }
-            }
-            *rhs = rhs.saturating_add(product(left, datum));
         }
     }
 

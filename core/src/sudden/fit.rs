@@ -271,7 +271,7 @@ fn lesser(a: Option<Leak>, b: Option<Leak>) -> Option<Leak> {
 }
 
 /// `x / 2^bits` for 1 to 63 bits, to nearest: a bias would add up over the equations.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 const fn rounded(x: i64, bits: u32) -> i64 {
     let bits = bits & 63;
     x.saturating_add((1i64 << bits) >> 1) >> bits

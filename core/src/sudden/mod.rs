@@ -168,7 +168,12 @@ pub struct Watch<'c> {
     late: bool,
     noise: Noise,
     scan: Option<Scan>,
+    /// Blocks until long windows are judged again.
+    shallow: u8,
 }
+
+/// Blocks between two looks at long windows, while the last found nothing.
+const SHALLOW: u8 = 3;
 
 impl<'c> Watch<'c> {
     /// A watch that knows nothing.
@@ -194,6 +199,7 @@ impl<'c> Watch<'c> {
             late: false,
             noise: Noise::default(),
             scan: None,
+            shallow: 0,
         }
     }
 
@@ -275,7 +281,14 @@ impl<'c> Watch<'c> {
         self.record.push(row, doubt, circuit, &noise, calm);
         let judged = self.config.limits().judged;
         let since = self.state.window();
-        self.scan = Scan::new(&self.record, circuit, &noise, judged, since);
+        // What is restless raises no suspicion, whatever is found.
+        let worth = !calm || self.record.is_full() && self.record.is_quiet();
+        self.scan = if worth {
+            let deep = !calm || self.shallow == 0;
+            Scan::new(&self.record, circuit, &noise, judged, since, deep)
+        } else {
+            None
+        };
         self.noise = noise;
     }
 
@@ -304,6 +317,11 @@ impl<'c> Watch<'c> {
             best = scan.finish(&self.record, &self.noise);
         }
         self.due = false;
+        self.shallow = if best.is_trifle() {
+            self.shallow.checked_sub(1).unwrap_or(SHALLOW)
+        } else {
+            0
+        };
         Some(self.find(&best))
     }
 

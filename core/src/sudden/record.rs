@@ -254,7 +254,7 @@ fn approach(mean: &mut i64, value: i64, memory: i64) {
 }
 
 /// Five standard deviations of an equation while nothing new leaks, in units.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 fn five_deviations(row: &Equation, circuit: &Circuit, noise: &Noise) -> i64 {
     // The limit of error of the known leaks is three standard uncertainties.
     let leak = circuit.leak_u.wrapping_div(3);
@@ -272,7 +272,7 @@ fn granted(row: &Equation, noise: &Noise) -> u64 {
 }
 
 /// What an error u of the known leaks (over the limit, `I32F32`) makes of it, Q8.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 fn leak_variance(row: &Equation, u: i64) -> u64 {
     let u = u128::from(u.unsigned_abs());
     let wide = u.saturating_mul(u).saturating_mul(u128::from(row.across()));
@@ -280,7 +280,7 @@ fn leak_variance(row: &Equation, u: i64) -> u64 {
 }
 
 /// `value·2^8 / spread`, where the spread is Q8: a ratio of squares, Q8.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 fn over(value: u64, spread: u64) -> i64 {
     const SHIFT: i32 = 2 * ODD_BITS as i32;
     num::quotient(i128::from(value), i128::from(spread), SHIFT)

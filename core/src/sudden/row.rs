@@ -159,7 +159,7 @@ impl Equation {
 }
 
 /// The square of a magnitude below 2^32.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(super) const fn square(x: i64) -> u64 {
     let size = x.unsigned_abs();
     size.saturating_mul(size)

@@ -11,12 +11,18 @@ use crate::num;
 
 /// Windows judged at every block, in equations.
 const WINDOWS: [usize; 11] = [3, 4, 5, 6, 8, 11, 15, 21, 30, 43, 62];
+/// The longest that is judged at every block, however little the one before
+/// showed. Longer ones wait for a fourth: they move little in between.
+const SHORT: usize = 15;
 /// Equations that the start of a leak may spoil: it starts within a block.
 const ONSET: usize = 2;
 /// Equations before the onset that must look like its start, or like nothing.
 const BEFORE: usize = 8;
 /// Windows whose evidence cannot reach this, Q8, are not judged.
 const TRIFLE: i64 = 16 << ODD_BITS;
+/// Evidence, Q8, of three standard deviations: from here on every window is
+/// judged at every block.
+const ALERT: i64 = 9 << ODD_BITS;
 /// Equations that one slice adds at most.
 const SLICE: usize = 8;
 
@@ -58,6 +64,8 @@ pub(super) struct Scan {
     region: Region,
     /// The window that a suspicion calls for.
     since: Option<usize>,
+    /// Equations that are summed at most.
+    reach: usize,
     sums: Sums,
     /// Equations summed.
     length: usize,
@@ -72,13 +80,14 @@ pub(super) struct Scan {
 
 impl Scan {
     /// `None` when the newest equation is worth nothing, or there is too
-    /// little pack voltage for a leak to show.
+    /// little pack voltage for a leak to show. Long windows only if `deep`.
     pub(super) fn new(
         record: &Record,
         circuit: &Circuit,
         noise: &Noise,
         judged: Judged,
         since: Option<usize>,
+        deep: bool,
     ) -> Option<Self> {
         let frame = Frame::new(
             &record.newest()?,
@@ -93,6 +102,7 @@ impl Scan {
                 each: judged == Judged::WeakestRail,
             },
             since,
+            reach: if deep { ROWS } else { SHORT },
             sums: Sums::default(),
             length: 0,
             odd: 0,
@@ -115,7 +125,7 @@ impl Scan {
                 break;
             }
         }
-        self.length >= ROWS
+        self.length >= self.reach
     }
 
     /// Judges the equations summed as one window.
@@ -188,6 +198,11 @@ impl Scan {
 }
 
 impl Best {
+    /// Nothing that could become a suspicion with the next block.
+    pub(super) const fn is_trifle(&self) -> bool {
+        self.evidence < ALERT && self.change < ALERT
+    }
+
     /// Standard uncertainty of the conductance, over the limit, `I32F32`.
     pub(super) fn uncertainty(&self) -> i64 {
         let variance = num::ratio(

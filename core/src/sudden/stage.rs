@@ -117,7 +117,7 @@ impl State {
                 self.suspect(best);
                 return best.evidence <= VERIFY && self.wants_change(0, settling);
             }
-            if !changed {
+            if quiet && !changed {
                 self.changes = 0;
                 self.tired = false;
             }

@@ -336,6 +336,8 @@ impl<'c> SwiftMonitor<'c> {
     fn heed(&mut self, finding: &Watched) -> Step {
         self.watching = false;
         let before = core::mem::replace(&mut self.stage, finding.stage);
+        self.transient
+            .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
         if finding.change_drive && self.haste.allows(drive) {
             self.sequencer.move_on(self.config);

@@ -102,7 +102,7 @@ impl Borders {
 
     /// Adds a row that `normal` has, with its columns of the first so many
     /// changes: those of the others are zero.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) fn add(
         &mut self,
         normal: &Normal,

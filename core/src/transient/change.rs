@@ -44,6 +44,8 @@ pub(super) struct Test {
     newest: usize,
     /// The equations of the circuit without a change.
     circuit: System,
+    /// What their own solution takes off the sum of squares, taken off already.
+    fall: Scaled,
     freedom: i64,
     next: Next,
     equations: Equations,
@@ -107,11 +109,12 @@ pub(super) struct Step {
 
 impl Test {
     /// Of a circuit with these equations, in which `used` rows are.
-    pub(super) fn new(circuit: System, used: u32, entries: usize) -> Self {
+    pub(super) fn new(circuit: System, fall: Scaled, used: u32, entries: usize) -> Self {
         Self {
             change: 0,
             newest: entries,
             circuit,
+            fall,
             freedom: freedom(used, DETERMINED),
             next: Next::Write,
             equations: Equations::NONE,
@@ -191,13 +194,14 @@ impl Test {
     fn judge(&mut self, beliefs: &Beliefs) {
         let Equations { system, step, .. } = &mut self.equations;
         let freedom = self.freedom;
-        let fall = decrement(system, step);
+        let fall = decrement(system, step).minus(self.fall);
         // −2 ln of the probability that chance does as much, with the few
         // degrees of freedom of a short record allowed for. What falls below
         // the least noise that is believed is no evidence.
         let floor = beliefs.least_variance(freedom).times(Scaled::int(freedom));
-        let left = system.squares().minus(fall).max(floor);
-        let kept = left.over(system.squares()).min(Scaled::ONE);
+        let before = system.squares().max(floor);
+        let kept = before.minus(fall).max(floor).over(before);
+        let kept = kept.min(Scaled::ONE);
         let evidence = num::times(num::neg_ln(kept.bits()), freedom);
         let beyond = |bound: i64| evidence > bound << 32;
         let certain = beyond(CHANGED);

@@ -148,6 +148,10 @@ pub struct Transient<'c> {
     fresh: usize,
     /// Entries still to be given up.
     surplus: usize,
+    /// Somebody watches every block and finds nothing new.
+    calm: bool,
+    /// The drive has changed since a fit began that had an end.
+    owed: bool,
 }
 
 impl<'c> Transient<'c> {
@@ -174,6 +178,8 @@ impl<'c> Transient<'c> {
             seen: 0,
             fresh: 0,
             surplus: 0,
+            calm: false,
+            owed: false,
         }
     }
 
@@ -184,6 +190,20 @@ impl<'c> Transient<'c> {
         self.fitting.forget();
         self.fresh = 0;
         self.surplus = 0;
+    }
+
+    /// Whether somebody watches every block, and finds that the circuit is as it
+    /// was fitted: then fits are seldom, one for each dwell and for each eighth of
+    /// the record, because they would say the same again. Else there is one for
+    /// each thirty-second.
+    pub const fn keep_calm(&mut self, calm: bool) {
+        self.calm = calm;
+    }
+
+    /// Enough is new for another fit.
+    const fn is_due(&self) -> bool {
+        let share = if self.calm && !self.owed { 3 } else { 5 };
+        self.fresh > self.record.len() >> share
     }
 
     /// Walks the record once at the circuit fitted last, for nothing but the
@@ -210,6 +230,7 @@ impl<'c> Transient<'c> {
     #[inline(never)]
     pub fn push(&mut self, block: &Block) {
         self.noise.listen(block);
+        self.owed |= block.flags.first_in_dwell;
         if self.record.len() >= CAPACITY - ROOM && self.surplus == 0 {
             self.fitting.stop();
             self.surplus = EVICTED;
@@ -293,13 +314,13 @@ impl<'c> Transient<'c> {
             return Work::Busy;
         }
         if self.fitting.idle() {
-            let due = self.fresh > self.record.len() >> 5;
-            if !due || !self.ready() {
+            if !self.is_due() || !self.ready() {
                 return Work::Idle;
             }
             self.fresh = 0;
+            self.owed = false;
             self.seen = self.record.len();
-            self.fitting.begin();
+            self.fitting.begin(self.calm);
         }
         let ground = Ground {
             config: self.config,
@@ -308,7 +329,10 @@ impl<'c> Transient<'c> {
             record: View::new(&self.record, self.seen),
         };
         match self.fitting.step(&ground) {
-            Outcome::Idle => Work::Idle,
+            Outcome::Idle => {
+                self.owed = true;
+                Work::Idle
+            }
             Outcome::Busy => Work::Busy,
             Outcome::Ready => Work::Ready,
             Outcome::NotFound => self.not_found(),

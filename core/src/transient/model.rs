@@ -74,7 +74,7 @@ impl Walk {
 
     /// Goes through one span. Returns what it adds to the columns of G + gr and
     /// of w.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) fn pass(
         &mut self,
         span: &Span,

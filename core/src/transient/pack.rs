@@ -15,7 +15,7 @@ const CLIMB: i64 = ONE * 3 / 100;
 /// How Vb went within an entry, from its mean and its neighbours'. Two parts
 /// where it stepped: a step from b₀ to b₁ with the mean b came after the share
 /// (b₁ − b)/(b₁ − b₀). Else one, climbing.
-#[inline(never)]
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(super) fn parts(record: View<'_>, at: usize, entry: &Entry) -> [Option<Part>; 2] {
     let near = |at: Option<usize>| at.and_then(|at| record.get(at));
     let (before, after) = (near(at.checked_sub(1)), near(at.checked_add(1)));

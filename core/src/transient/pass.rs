@@ -143,7 +143,7 @@ impl Pass {
         many || long && self.trailing >= 3
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn take(
         &mut self,
         setting: &Setting<'_>,
@@ -210,7 +210,7 @@ impl Pass {
     }
 
     /// Adds a row to the sum over five blocks.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn gather(
         &mut self,
         setting: &Setting<'_>,
@@ -243,7 +243,7 @@ impl Pass {
         self.put(setting, &row, &changes, weight, borders);
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn reject(&mut self, setting: &Setting<'_>, square: Scaled, duration_us: u32) -> bool {
         let beyond = setting
             .variance
@@ -259,7 +259,7 @@ impl Pass {
         beyond
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     /// Takes a weighted sum of residuals over five blocks.
     fn tally(&mut self, weighted: i64, weight: u32) {
         self.fives.add(weighted, weight);
@@ -280,7 +280,7 @@ impl Pass {
         self.batch = (0, 0, 0);
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn predict(
         &mut self,
         setting: &Setting<'_>,
@@ -305,7 +305,7 @@ impl Pass {
     }
 
     /// Goes through a part of an entry.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn go(
         &mut self,
         setting: &Setting<'_>,

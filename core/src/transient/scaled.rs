@@ -24,7 +24,7 @@ impl Scaled {
     };
 
     /// `bits · 2^exponent`.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) const fn new(bits: i64, exponent: i32) -> Self {
         if bits == 0 {
             return Self::ZERO;
@@ -106,7 +106,7 @@ impl Scaled {
         }
     }
 
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) const fn times(self, other: Self) -> Self {
         if self.mantissa == 0 || other.mantissa == 0 {
             return Self::ZERO;
@@ -124,7 +124,7 @@ impl Scaled {
     }
 
     /// `self + a·b`, the product not rounded.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) const fn plus_product(self, a: Self, b: Self) -> Self {
         // Zero or in ±[2^60, 2^62), as `self` is with 31 places more.
         let product = (a.mantissa as i64).wrapping_mul(b.mantissa as i64);

@@ -38,6 +38,8 @@ pub(super) enum Found {
 #[derive(Debug, Clone)]
 pub(super) struct Search {
     pub(super) theta: Theta,
+    /// It began at the minimum of an older record.
+    minimum: bool,
     accepted: Option<Accepted>,
     damping: Scaled,
     /// Power of two by which the next failure raises the damping.
@@ -45,6 +47,8 @@ pub(super) struct Search {
     pub(super) walks: u32,
     /// A step that the point is still to make.
     step: [Scaled; PARAMETERS],
+    /// By how much that step lowers the sum of squares.
+    pub(super) fall: Scaled,
     /// Noise variance that the residuals of the last walk show.
     noise: Scaled,
 }
@@ -53,18 +57,21 @@ impl Search {
     pub(super) const fn new(theta: Theta) -> Self {
         Self {
             theta,
+            minimum: false,
             accepted: None,
             damping: Scaled::ZERO,
             raise: 1,
             walks: 0,
             step: [Scaled::ZERO; PARAMETERS],
+            fall: Scaled::ZERO,
             noise: Scaled::ZERO,
         }
     }
 
-    /// Begins at a point.
-    pub(super) const fn begin(&mut self, theta: Theta) {
+    /// Begins at a point, at the minimum of an older record or somewhere.
+    pub(super) const fn begin(&mut self, theta: Theta, minimum: bool) {
         self.theta = theta;
+        self.minimum = minimum;
         self.accepted = None;
         self.damping = Scaled::ZERO;
         self.raise = 1;
@@ -104,11 +111,31 @@ impl Search {
             self.trust(gained.over(old.promised));
         }
         self.step = solution(system, Scaled::ZERO);
-        if decrement(system, &self.step).less(self.noise.times(TRIFLE)) {
+        self.fall = decrement(system, &self.step);
+        if self.is_near() {
             return Found::Least;
         }
         self.accept(system);
         Found::Again
+    }
+
+    /// The step that was found leads to the minimum: it is a trifle, or it is
+    /// short, and what the predictions bend on its way leaves a trifle.
+    fn is_near(&self) -> bool {
+        let trifle = self.noise.times(TRIFLE);
+        if !self.minimum || !self.fall.less(self.noise.times(NEAR)) {
+            return self.fall.less(trifle);
+        }
+        let [total, ratio, capacitance, .., lag] = self.step;
+        let rate = quotient(self.theta.total, self.theta.capacitance);
+        let bend = total
+            .size()
+            .max(capacitance.size())
+            .max(ratio.size())
+            .max(lag.times(Scaled::of(rate)).size())
+            .shifted(1)
+            .min(Scaled::ONE);
+        self.fall.times(bend.square()).less(trifle)
     }
 
     #[inline(never)]
@@ -192,6 +219,10 @@ impl Search {
 /// A fall of the sum of squares that does not matter, in noise variances: within
 /// a tenth of a standard deviation of the minimum in every direction.
 const TRIFLE: Scaled = Scaled::new(5, -9);
+
+/// A fall, in noise variances, that moves no prediction by as much as two
+/// standard deviations of an entry: what was left out stays left out.
+const NEAR: Scaled = Scaled::new(1, 1);
 
 /// Below this share of the diagonal, damping is none. A slow circuit leaves
 /// directions that have a millionth of the information of the best.

@@ -27,7 +27,7 @@ impl Spans {
     }
 
     /// The coefficients of a span, worked out if they are not known.
-    #[inline(never)]
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) fn get(
         &mut self,
         setting: &Setting<'_>,

@@ -110,7 +110,8 @@ impl Fitting {
             // of parameters that it takes for known.
             let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
             system.lower(converged.left_out.plus(believed));
-            let test = Test::new(system.clone(), converged.used, ground.record.len());
+            let (used, fall) = (converged.used, self.search.fall);
+            let test = Test::new(system.clone(), fall, used, ground.record.len());
             self.job = Job::Test(test, converged.clone());
         }
         Outcome::Busy

@@ -74,6 +74,10 @@ pub(super) struct Fitting {
     rival: Option<Step>,
     /// The circuit has been seen to change of late.
     moving: bool,
+    /// Somebody watches every block, and finds nothing new.
+    calm: bool,
+    /// The fit before suspected a change.
+    doubted: bool,
 }
 
 impl Fitting {
@@ -93,6 +97,8 @@ impl Fitting {
             variance: None,
             rival: None,
             moving: false,
+            calm: false,
+            doubted: false,
         }
     }
 
@@ -128,8 +134,9 @@ impl Fitting {
         self.search.theta.start = start;
     }
 
-    /// Begins a fit.
-    pub(super) fn begin(&mut self) {
+    /// Begins a fit, of a record of which somebody else thinks nothing new.
+    pub(super) fn begin(&mut self, calm: bool) {
+        self.calm = calm;
         self.job = Job::Survey(Survey::default());
     }
 
@@ -169,7 +176,7 @@ impl Fitting {
     #[inline(never)]
     fn start(&mut self, ground: &Ground<'_>) -> Outcome {
         if self.attempt == Attempt::Warm {
-            self.search.begin(self.search.theta);
+            self.search.begin(self.search.theta, true);
             return self.walk(ground);
         }
         self.variance = None;
@@ -279,7 +286,7 @@ impl Fitting {
             Started::Busy => Outcome::Busy,
             Started::At(theta) => {
                 let lag = self.beliefs.lag.value.to_bits();
-                self.search.begin(Theta { lag, ..theta });
+                self.search.begin(Theta { lag, ..theta }, false);
                 self.walk(ground)
             }
             Started::Nowhere => self.not_found(),
@@ -338,6 +345,15 @@ impl Fitting {
             Tested::Busy => Outcome::Busy,
             Tested::Steady => {
                 self.search.go(bounds);
+                let Job::Test(test, _) = &self.job else {
+                    return Outcome::Busy;
+                };
+                // Chance suspects a change in one fit of a hundred, and seldom twice.
+                let doubted = core::mem::replace(&mut self.doubted, !test.unsuspicious());
+                if self.calm && self.doubted && !doubted {
+                    self.stop();
+                    return Outcome::Idle;
+                }
                 Outcome::Ready
             }
             // So short a record of a circuit at rest may well be misread.
@@ -357,7 +373,7 @@ impl Fitting {
     /// Goes on from a walk that was judged.
     #[inline(never)]
     fn found(&mut self, ground: &Ground<'_>, found: Found) -> Outcome {
-        let Job::Weigh(weighing, walked, _) = &mut self.job else {
+        let Job::Weigh(weighing, walked, system) = &mut self.job else {
             return Outcome::Busy;
         };
         match found {
@@ -373,6 +389,7 @@ impl Fitting {
                 self.walk(ground)
             }
             Found::Least => {
+                system.lower(self.search.fall);
                 *weighing = Weighing::Examine;
                 Outcome::Busy
             }
