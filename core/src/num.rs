@@ -17,12 +17,13 @@ pub(crate) const ROOT_THIRD: i64 = 2_479_700_525;
 
 /// Narrows to 64 bits, saturating.
 pub(crate) const fn narrow(wide: i128) -> i64 {
-    if wide > i64::MAX as i128 {
-        i64::MAX
-    } else if wide < i64::MIN as i128 {
+    let low = wide as i64;
+    if low as i128 == wide {
+        low
+    } else if wide < 0 {
         i64::MIN
     } else {
-        wide as i64
+        i64::MAX
     }
 }
 
@@ -388,12 +389,21 @@ pub(crate) fn sqrt_int(number: u32) -> i64 {
     sqrt_wide(u128::from(number) << (2 * FRAC))
 }
 
-/// Root of an integer, rounded down: the upper half bit by bit, the lower half
+/// Root of an integer, rounded down.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+pub(crate) const fn root(square: u64) -> u32 {
+    if cfg!(target_pointer_width = "64") {
+        square.isqrt() as u32
+    } else {
+        root_in_parts(square)
+    }
+}
+
+/// The upper half bit by bit, the lower half
 /// by one division (Zimmermann, Karatsuba Square Root, INRIA RR-3805, 1999; from
 /// memory, not verified). A quarter of the library's, which wants a division of 64
 /// bits as well.
-#[inline(never)]
-pub(crate) const fn root(square: u64) -> u32 {
+const fn root_in_parts(square: u64) -> u32 {
     // An even shift brings one of the top two bits to the top.
     let up = square.leading_zeros() & 0x3e;
     let wide = square << up;
@@ -551,11 +561,11 @@ mod tests {
         #[test]
         fn a_root_is_that_of_the_library(square: u64, down in 0u32..64, root: u32) {
             let square = square >> down;
-            prop_assert_eq!(u64::from(super::root(square)), square.isqrt());
+            prop_assert_eq!(u64::from(root_in_parts(square)), square.isqrt());
             // Squares, and what is just below.
             let square = u64::from(root).pow(2);
-            prop_assert_eq!(super::root(square), root);
-            prop_assert_eq!(super::root(square.saturating_sub(1)), root.saturating_sub(1));
+            prop_assert_eq!(root_in_parts(square), root);
+            prop_assert_eq!(root_in_parts(square.saturating_sub(1)), root.saturating_sub(1));
         }
 
         #[test]

@@ -21,26 +21,26 @@ impl Normal {
         let [[a00, a01, a02, a03], [_, a11, a12, a13], rest @ ..] = &mut self.a;
         let [[_, _, a22, a23], [.., a33]] = rest;
         let [b0, b1, b2, b3] = &mut self.b;
-        let sums = [
-            (a00, c0, c0),
-            (a01, c1, c0),
-            (a02, c2, c0),
-            (a03, c3, c0),
-            (a11, c1, c1),
-            (a12, c2, c1),
-            (a13, c3, c1),
-            (a22, c2, c2),
-            (a23, c3, c2),
-            (a33, c3, c3),
-            (b0, datum, c0),
-            (b1, datum, c1),
-            (b2, datum, c2),
-            (b3, datum, c3),
-        ];
-        for (sum, right, left) in sums {
-            if left != 0 && right != 0 {
-                *sum = sum.saturating_add(product(left, right));
-            }
+        let add = |sum: &mut i64, left: i64, right: i64| {
+            *sum = sum.saturating_add(product(left, right));
+        };
+        add(b0, c0, datum);
+        add(a00, c0, c0);
+        add(a01, c0, c1);
+        add(b1, c1, datum);
+        add(a11, c1, c1);
+        if c2 != 0 {
+            add(b2, c2, datum);
+            add(a02, c0, c2);
+            add(a12, c1, c2);
+            add(a22, c2, c2);
+            add(a23, c2, c3);
+        }
+        if c3 != 0 {
+            add(b3, c3, datum);
+            add(a03, c0, c3);
+            add(a13, c1, c3);
+            add(a33, c3, c3);
         }
     }
 

@@ -6,6 +6,7 @@ use super::frame::{Frame, Leak, T_BITS};
 use super::noise::Noise;
 use super::record::{ROWS, Record};
 use super::row::{Equation, Kind, ODD_BITS, square};
+use super::stage::SUSPECT;
 use crate::config::Judged;
 use crate::num;
 
@@ -79,8 +80,10 @@ pub(super) struct Scan {
 }
 
 impl Scan {
-    /// `None` when the newest equation is worth nothing, or there is too
-    /// little pack voltage for a leak to show. Long windows only if `deep`.
+    /// `None` when the newest equation is worth nothing, when there is too
+    /// little pack voltage for a leak to show, or when the known circuit misses
+    /// all equations by too little for a suspicion, and none is under way. Long
+    /// windows only if `deep`.
     pub(super) fn new(
         record: &Record,
         circuit: &Circuit,
@@ -89,6 +92,12 @@ impl Scan {
         since: Option<usize>,
         deep: bool,
     ) -> Option<Self> {
+        let reach = if deep { ROWS } else { SHORT };
+        let odd = record.rows().take(reach.saturating_add(ONSET));
+        let odd = odd.fold(0i64, |sum, row| sum.saturating_add(i64::from(row.odd)));
+        if since.is_none() && odd <= SUSPECT {
+            return None;
+        }
         let frame = Frame::new(
             &record.newest()?,
             circuit.positive,
@@ -102,7 +111,7 @@ impl Scan {
                 each: judged == Judged::WeakestRail,
             },
             since,
-            reach: if deep { ROWS } else { SHORT },
+            reach,
             sums: Sums::default(),
             length: 0,
             odd: 0,

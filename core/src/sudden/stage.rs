@@ -5,7 +5,7 @@ use super::row::ODD_BITS;
 use super::scan::Best;
 
 /// Evidence of a suspicion: 5 standard deviations, squared, Q8.
-const SUSPECT: i64 = 25 << ODD_BITS;
+pub(super) const SUSPECT: i64 = 25 << ODD_BITS;
 /// Evidence of a verified leak: 7.
 const VERIFY: i64 = 49 << ODD_BITS;
 /// Evidence of a circuit that has changed: 7.

@@ -106,9 +106,10 @@ impl Walk {
             lead.of_coupling,
             Forced::default(),
         ];
-        for (slot, (by, forced)) in self.by.iter_mut().zip(&forced).enumerate() {
+        let columns = self.by.iter_mut().zip(&forced).zip(&mut out.row);
+        for ((by, forced), column) in columns {
             let mean = mul(*by, span.mean).saturating_add(forced.mean);
-            out.add(slot, part.scale(mean));
+            *column = column.saturating_add(part.scale(mean));
             *by = span.carry(*by).saturating_add(forced.end);
         }
         out.add(LAG, part.scale(mul(away, span.mean_rate)));

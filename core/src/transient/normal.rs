@@ -51,13 +51,20 @@ impl Normal {
             *short = value >> shift;
         }
         let weight = i64::from(weight).min(HEAVIEST);
-        let mut sums = self.sums.iter_mut();
-        for (at, left) in short.iter().enumerate() {
-            let weighted = left.wrapping_mul(weight);
-            for (right, sum) in short.iter().skip(at).zip(&mut sums) {
+        let mut sums = self.sums.as_mut_slice();
+        for at in 0..WIDE {
+            let lines = short
+                .split_at_checked(at)
+                .zip(sums.split_at_mut_checked(WIDE.wrapping_sub(at)));
+            let Some(((_, right), (line, rest))) = lines else {
+                return;
+            };
+            let weighted = right.first().map_or(0, |left| left.wrapping_mul(weight));
+            for (sum, right) in line.iter_mut().zip(right) {
                 // 25 + 10 + 25 bits; a record is short enough for their sum.
                 *sum = sum.wrapping_add(weighted.wrapping_mul(*right) >> DROPPED);
             }
+            sums = rest;
         }
     }
 
