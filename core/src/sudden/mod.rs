@@ -77,7 +77,7 @@
 //!
 //! # Cost
 //! 2.2 kB. On a Cortex-M4F, optimised for size, [`Watch::step`] takes 12 000
-//! instructions at most (a block has at most 23 of them), [`Watch::know`] 17 000,
+//! instructions at most (a block has at most 24 of them), [`Watch::know`] 17 000,
 //! and [`Watch::push`] next to nothing.
 
 mod circuit;
@@ -170,6 +170,9 @@ pub struct Watch<'c> {
     scan: Option<Scan>,
     /// Blocks until long windows are judged again.
     shallow: u8,
+    /// What has become known to leak since the equations kept were last taken over
+    /// to it, over the limit.
+    moved: [i64; 2],
 }
 
 /// Blocks between two looks at long windows, while the last found nothing.
@@ -200,6 +203,7 @@ impl<'c> Watch<'c> {
             noise: Noise::default(),
             scan: None,
             shallow: 0,
+            moved: [0; 2],
         }
     }
 
@@ -216,9 +220,9 @@ impl<'c> Watch<'c> {
         let next = Circuit::new(self.config, known);
         match (&self.circuit, &next) {
             (Some(old), Some(new)) if old.same_capacitance(new) => {
-                let positive = new.positive.saturating_sub(old.positive);
-                let negative = new.negative.saturating_sub(old.negative);
-                self.record.rebase(positive, negative);
+                let [positive, negative] = &mut self.moved;
+                *positive = positive.saturating_add(new.positive.saturating_sub(old.positive));
+                *negative = negative.saturating_add(new.negative.saturating_sub(old.negative));
                 if self.state.is_verified() || old.leak_differs(new) {
                     self.record.forgive();
                     self.state = State::default();
@@ -226,6 +230,7 @@ impl<'c> Watch<'c> {
             }
             _ => {
                 self.record.restart();
+                self.moved = [0; 2];
                 self.before = None;
                 self.state = State::default();
             }
@@ -261,9 +266,22 @@ impl<'c> Watch<'c> {
         true
     }
 
+    /// Takes the equations kept over to the leaks that are known; true when some
+    /// were.
+    #[inline(never)]
+    fn rebase(&mut self) -> bool {
+        let [positive, negative] = core::mem::take(&mut self.moved);
+        let moved = positive != 0 || negative != 0;
+        if moved {
+            self.record.rebase(positive, negative);
+        }
+        moved
+    }
+
     /// One equation from the newest block.
     #[inline(never)]
     fn take(&mut self, moment: Moment) {
+        self.rebase();
         let Some(circuit) = &self.circuit else {
             return;
         };
@@ -294,9 +312,9 @@ impl<'c> Watch<'c> {
 
     /// Does a slice of what the newest block calls for: takes its equation, or
     /// adds at most eight equations and judges at most one window. The finding
-    /// comes with the last of at most 23 slices; then `None` until the next block.
+    /// comes with the last of at most 24 slices; then `None` until the next block.
     pub fn step(&mut self) -> Option<Watched> {
-        if !self.due {
+        if !self.due || self.rebase() {
             return None;
         }
         if let Some(moment) = self.newest.take() {

@@ -95,7 +95,15 @@ impl Search {
         bounds.hold(system, &self.theta);
     }
 
-    /// Judges a walk by its equations, beliefs included.
+    /// Finds the step to the minimum from the equations of a walk, beliefs
+    /// included.
+    #[inline(never)]
+    pub(super) fn solve(&mut self, system: &System) {
+        self.step = solution(system, Scaled::ZERO);
+        self.fall = decrement(system, &self.step);
+    }
+
+    /// Judges a walk by its equations and their solution.
     #[inline(never)]
     pub(super) fn conclude(&mut self, system: &System, beliefs: &Beliefs) -> Found {
         self.walks = self.walks.saturating_add(1);
@@ -110,8 +118,6 @@ impl Search {
             }
             self.trust(gained.over(old.promised));
         }
-        self.step = solution(system, Scaled::ZERO);
-        self.fall = decrement(system, &self.step);
         if self.is_near() {
             return Found::Least;
         }

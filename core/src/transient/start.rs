@@ -23,6 +23,7 @@ use super::groups::{Group, mean};
 use super::normal::{Normal, System, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
+use super::search::decrement;
 use super::solve::solution;
 use super::theta::{PARAMETERS, Reference, Theta, quotient};
 use crate::config::Network;
@@ -69,7 +70,19 @@ pub(super) struct Start {
     ratio: i64,
     filters: Filters,
     normal: Normal,
+    next: Next,
+    /// The equations of a pole that all entries have passed, and their solution.
+    system: System,
+    solved: [Scaled; PARAMETERS],
     best: Option<(Scaled, Theta)>,
+}
+
+/// What is done next at a pole.
+#[derive(Debug, Clone, Copy)]
+enum Next {
+    Take,
+    Solve,
+    Conclude,
 }
 
 /// The state of the filters at one pole.
@@ -108,6 +121,9 @@ impl Start {
             ratio: 0,
             filters: Filters::new(0, 0),
             normal: Normal::new(),
+            next: Next::Take,
+            system: System::NONE,
+            solved: [Scaled::ZERO; PARAMETERS],
             best: None,
         }
     }
@@ -138,14 +154,21 @@ impl Start {
         network: &Network,
         reference: Reference,
     ) -> Started {
-        if self.filters.at >= record.len() {
-            return self.conclude(record, reference);
-        }
-        for _ in 0..SLICE {
-            let Some(entry) = record.get(self.filters.at) else {
-                break;
-            };
-            self.take(&entry, network, reference);
+        match self.next {
+            Next::Take if self.filters.at < record.len() => {
+                for _ in 0..SLICE {
+                    let Some(entry) = record.get(self.filters.at) else {
+                        break;
+                    };
+                    self.take(&entry, network, reference);
+                }
+            }
+            Next::Take => self.write(),
+            Next::Solve => {
+                self.solved = solution(&self.system, Scaled::ZERO);
+                self.next = Next::Conclude;
+            }
+            Next::Conclude => return self.conclude(record, reference),
         }
         Started::Busy
     }
@@ -191,14 +214,10 @@ impl Start {
         }
     }
 
-    /// Ends one pole and goes to the next.
+    /// Writes the equations of a pole.
     #[inline(never)]
-    fn conclude(&mut self, record: View<'_>, reference: Reference) -> Started {
-        let Some(first) = record.get(0) else {
-            return Started::Nowhere;
-        };
-        let mut system = System::NONE;
-        self.normal.write(&mut system);
+    fn write(&mut self) {
+        self.normal.write(&mut self.system);
         for row in 0..PARAMETERS {
             // A whisper of (1 mV)² a block keeps idle columns at zero; κ, which
             // only a moving pack shows, is held back by 1 V².
@@ -207,15 +226,19 @@ impl Start {
                 4 => self.drift,
                 _ => Scaled::new(1, -16),
             };
-            system.prior(row, Scaled::ZERO, weight);
+            self.system.prior(row, Scaled::ZERO, weight);
         }
-        let step = solution(&system, Scaled::ZERO);
-        let gained = step
-            .iter()
-            .enumerate()
-            .fold(Scaled::ZERO, |sum, (row, by)| {
-                sum.plus_product(*by, system.side(row))
-            });
+        self.next = Next::Solve;
+    }
+
+    /// Ends one pole and goes to the next.
+    #[inline(never)]
+    fn conclude(&mut self, record: View<'_>, reference: Reference) -> Started {
+        let Some(first) = record.get(0) else {
+            return Started::Nowhere;
+        };
+        let (system, step) = (&self.system, self.solved);
+        let gained = decrement(system, &step);
         let left = system.squares().minus(gained);
         let [resistance, positive, ..] = step;
         let least = quotient(reference.g, 32 * ONE).max(ONE >> 10);
@@ -243,6 +266,7 @@ impl Start {
         self.pole = self.pole.saturating_mul(2).max(1);
         self.filters = Filters::new(self.total_us, self.block_us);
         self.normal = Normal::new();
+        self.next = Next::Take;
         match self.best {
             Some((_, theta)) if self.pole > self.fastest => Started::At(theta),
             _ => Started::Busy,

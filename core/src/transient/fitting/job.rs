@@ -26,6 +26,8 @@ pub(super) enum Attempt {
 )]
 pub(super) enum Job {
     Idle,
+    /// A search is to be started.
+    Start,
     /// Before anything else, a look at the record.
     Survey(Survey),
     Scan(Start),
@@ -50,6 +52,8 @@ pub(super) enum Job {
 pub(super) enum Weighing {
     /// The beliefs are added.
     Believe,
+    /// The step to the minimum is found.
+    Solve,
     /// The search decides whether it has ended.
     Judge,
     /// A minimum is examined before it is believed.

@@ -36,7 +36,8 @@ impl Fitting {
                 Revision::Contradicted if self.attempt == Attempt::Free => {}
                 Revision::Contradicted => {
                     self.attempt = Attempt::Free;
-                    return self.start(ground);
+                    self.job = Job::Start;
+                    return Outcome::Busy;
                 }
                 Revision::Restored => {
                     self.revisions = self.revisions.wrapping_sub(1);

@@ -239,6 +239,7 @@ impl Fitting {
         let bounds = self.bounds(ground);
         match &mut self.job {
             Job::Idle => Outcome::Idle,
+            Job::Start => self.start(ground),
             Job::Survey(survey) => {
                 if survey.step(ground.record, ground.noise.pack) {
                     return Outcome::Busy;
@@ -250,6 +251,11 @@ impl Fitting {
             Job::Weigh(weighing @ Weighing::Believe, walked, system) => {
                 let beliefs = &self.beliefs;
                 self.search.believe(system, walked.used, beliefs, bounds);
+                *weighing = Weighing::Solve;
+                Outcome::Busy
+            }
+            Job::Weigh(weighing @ Weighing::Solve, _, system) => {
+                self.search.solve(system);
                 *weighing = Weighing::Judge;
                 Outcome::Busy
             }
