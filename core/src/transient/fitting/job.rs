@@ -58,6 +58,8 @@ pub(super) enum Weighing {
     Judge,
     /// A minimum is examined before it is believed.
     Examine,
-    /// One that is believed is measured.
+    /// One that is believed is held against a change of the circuit,
+    Compare,
+    /// and measured.
     Measure,
 }

@@ -59,13 +59,25 @@ impl Fitting {
             self.stop();
             return Outcome::Idle;
         }
-        if let Some(step) = self.rival.filter(|step| step.left.less(squares)) {
-            return self.changed(step);
-        }
         if let Job::Weigh(weighing, ..) = &mut self.job {
-            *weighing = Weighing::Measure;
+            *weighing = Weighing::Compare;
         }
         Outcome::Busy
+    }
+
+    /// A change that explains the record better than a drift or lag of the
+    /// reading is one.
+    #[inline(never)]
+    pub(super) fn compare(&mut self) -> Outcome {
+        let Job::Weigh(weighing, _, system) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        let squares = system.squares();
+        *weighing = Weighing::Measure;
+        match self.rival.filter(|step| step.left.less(squares)) {
+            Some(step) => self.changed(step),
+            None => Outcome::Busy,
+        }
     }
 
     /// Measures a minimum that is believed.

@@ -276,6 +276,7 @@ impl Fitting {
                 self.walk(ground)
             }
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
+            Job::Weigh(Weighing::Compare, ..) => self.compare(),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
             Job::Complete(..) => self.complete(ground),
         }
