@@ -21,9 +21,6 @@ impl Normal {
         let [[a00, a01, a02, a03], [_, a11, a12, a13], rest @ ..] = &mut self.a;
         let [[_, _, a22, a23], [.., a33]] = rest;
         let [b0, b1, b2, b3] = &mut self.b;
-        let add = |sum: &mut i64, left: i64, right: i64| {
-            *sum = sum.saturating_add(product(left, right));
-        };
         add(b0, c0, datum);
         add(a00, c0, c0);
         add(a01, c0, c1);
@@ -89,6 +86,11 @@ impl Normal {
         }
         substitute(&a, &b)
     }
+}
+
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+fn add(sum: &mut i64, left: i64, right: i64) {
+    *sum = sum.saturating_add(product(left, right));
 }
 
 /// Most products are with the column of ones, or with one that is not in use.
