@@ -15,7 +15,9 @@
 //! any moment, against the best with one below the alarm limit (by a margin)
 //! since any moment. What came before the moment is explained by the known
 //! circuit, or counts as odd, but never for much: one outlier makes no alarm,
-//! and several must look like a leak.
+//! and several must look like a leak. While the known circuit misses all of the
+//! record by too little for a suspicion, nothing is searched; and while the last
+//! search found nothing, windows of more than 15 blocks wait for a fourth block.
 //!
 //! * *Suspicion*: the ratio is clear at 5 standard deviations, or the known
 //!   circuit is missed (by 5 in the same sense in each of three equations, or

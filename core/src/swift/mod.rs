@@ -9,7 +9,8 @@
 //!   each other, neither is. A fit counts in the dwell whose data gave it and
 //!   in the next, no longer: what nothing confirms is not told again.
 //! * The watch takes what the fits say of the circuit as known, and asks of
-//!   each block what else must be leaking. While it suspects a leak, no fit is
+//!   each block what else must be leaking. While it finds nothing, one fit a dwell
+//!   is enough. While it suspects a leak, no fit is
 //!   believed that reaches back before it; once it is sure, that is an alarm at
 //!   once.
 //! * The half-period follows the time constant.
