@@ -1,5 +1,7 @@
 //! TOML documents: read, parse, and point at the field that is wrong.
 
+mod told;
+
 use std::ops::{Range, RangeInclusive};
 use std::path::Path;
 
@@ -73,6 +75,21 @@ pub fn in_range(
     .mend("give a value in this range; check the unit at the end of the field's name"))
 }
 
+/// Whether text begins as UTF-16: with its byte order mark, or with an ASCII character.
+#[must_use]
+pub fn is_utf16(bytes: &[u8]) -> bool {
+    match bytes {
+        [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => true,
+        &[0, one, 0, other, ..] | &[one, 0, other, 0, ..] => {
+            [one, other].iter().all(|byte| (b' '..=b'~').contains(byte))
+        }
+        _ => false,
+    }
+}
+
+/// The cure of UTF-16.
+pub const SAVE_AS_UTF8: &str = "save it as UTF-8, as any editor can";
+
 /// Kinds of documents: the format that each states, what it is, and who takes it.
 const KINDS: [[&str; 3]; 6] = [
     [
@@ -129,12 +146,27 @@ impl Document {
         let name = path.display().to_string();
         let bytes = std::fs::read(path)
             .map_err(|error| HostError::system(&*name, "cannot read", &error))?;
-        let text = String::from_utf8(bytes).map_err(|_| {
-            HostError::input("the file is not text")
+        let refused = |problem: &str, mend: &str| {
+            HostError::input(problem)
                 .in_file(&*name)
                 .expected("a TOML document in UTF-8")
-                .mend("name the TOML file; a capture goes to `ohmsplit replay`")
+                .mend(mend)
+        };
+        if is_utf16(&bytes) {
+            return Err(refused("the file is UTF-16 text", SAVE_AS_UTF8));
+        }
+        let text = String::from_utf8(bytes).map_err(|_| {
+            refused(
+                "the file is not text",
+                "name the TOML file, saved as UTF-8; a capture goes to `ohmsplit replay`",
+            )
         })?;
+        if text.trim().is_empty() {
+            return Err(refused(
+                "the file is empty",
+                "name the right file; `ohmsplit formats` shows every document",
+            ));
+        }
         Ok(Self { name, text })
     }
 
@@ -208,14 +240,14 @@ impl Document {
                     .expected("a TOML document")
                     .mend("name the TOML file; a capture goes to `ohmsplit replay`");
             }
-            let place = error.span().map_or(Place::Whole, |span| {
+            let (place, number) = error.span().map_or((Place::Whole, 1), |span| {
                 let (line, column) = self.position(&span);
-                Place::Position { line, column }
+                (Place::Position { line, column }, line)
             });
-            HostError::input(error.message().replace('\n', "; "))
+            let line = self.text.lines().nth(number - 1).unwrap_or_default();
+            told::told(error.message(), line)
                 .in_file(&*self.name)
                 .at(place)
-                .mend("correct this place; `ohmsplit formats` shows every field")
         })
     }
 

@@ -85,20 +85,38 @@ impl HostError {
     /// A file that the system does not let us read or write.
     #[must_use]
     pub fn system(file: impl Into<String>, doing: &str, error: &std::io::Error) -> Self {
-        use std::io::ErrorKind::{IsADirectory, NotADirectory, NotFound};
-        if error.kind() == IsADirectory {
-            return Self::input("this is a folder")
-                .in_file(file)
-                .expected("a file")
-                .mend("name a file in it");
-        }
-        let misnamed = matches!(error.kind(), NotFound | NotADirectory);
-        let mut told = Self::input(format!("{doing}: {error}")).in_file(file);
-        if misnamed {
-            return told.mend("check the name and the folder");
-        }
+        use std::io::ErrorKind::{
+            AlreadyExists, IsADirectory, NotADirectory, NotFound, PermissionDenied,
+            ReadOnlyFilesystem, StorageFull,
+        };
+        let text = error.to_string();
+        // Of a draft the name says nothing to the user.
+        let text = text.split(" at path ").next().unwrap_or_default();
+        let mut told = Self::input(format!("{doing}: {text}")).in_file(file);
         told.0.cause = Cause::System;
-        told
+        match error.kind() {
+            IsADirectory => {
+                told.0.cause = Cause::Input;
+                told.0.problem = "this is a folder".to_owned();
+                told.expected("a file").mend("name a file in it")
+            }
+            NotFound | NotADirectory => {
+                told.0.cause = Cause::Input;
+                told.mend("check the name and the folder")
+            }
+            // Only a folder is ever asked to be new.
+            AlreadyExists => {
+                told.0.cause = Cause::Input;
+                told.0.problem = "this is a file".to_owned();
+                told.expected("a folder").mend("name another folder")
+            }
+            PermissionDenied => {
+                told.mend("see who may use the file and its folder, or name another")
+            }
+            ReadOnlyFilesystem => told.mend("name a folder that can be written to"),
+            StorageFull => told.mend("make room on the disk, or name a folder on another one"),
+            _ => told,
+        }
     }
 
     /// Names the file.

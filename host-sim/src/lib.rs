@@ -1,6 +1,9 @@
 //! Host side of ohmsplit: network documents, captures, the simulated plant,
 //! and the tool that runs the core on them exactly as firmware does.
 
+// It would panic where standard error cannot be written: `cli::show::note` does not.
+#![warn(clippy::print_stderr)]
+
 pub mod bound;
 pub mod bulk;
 pub mod campaign;
@@ -14,6 +17,7 @@ pub mod expected;
 pub mod fleet;
 pub mod injection;
 pub mod insitu;
+pub mod interrupt;
 pub mod journal;
 pub mod live;
 pub mod network;

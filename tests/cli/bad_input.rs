@@ -143,7 +143,14 @@ fn a_capture_that_cannot_be_placed_leaves_nothing() {
     let bench = Bench::new();
     let scenario = fixture("scenarios/workshop-hard-short.toml");
     let run = bench.run(&["simulate", &scenario, "--capture", "no/such/run.csv"]);
-    refused(&run, &["no/such/run.csv", "check the name and the folder"]);
+    refused(
+        &run,
+        &[
+            "no/such/run.csv",
+            "the folder no/such is not there",
+            "make the folder",
+        ],
+    );
     assert!(bench.files().is_empty());
 }
 

@@ -13,6 +13,7 @@ mod fleet;
 mod in_situ;
 mod journal;
 mod live;
+mod mistakes;
 mod replay;
 mod shell;
 mod simulate;

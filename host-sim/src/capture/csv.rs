@@ -6,6 +6,7 @@ use std::ops::RangeInclusive;
 use std::path::Path;
 
 use super::fields::{self, BadField};
+use super::foreign::{HEADER, cure_of_header, other_case};
 use super::lines::{BadLine, Lines};
 use super::units::no_column;
 use super::{Layout, Row};
@@ -165,7 +166,7 @@ impl CsvReader {
         let names: Vec<&[u8]> = (0..self.lines.len())
             .map(|place| self.lines.field(place))
             .collect();
-        let text = |byte: &u8| (b' '..=b'~').contains(byte);
+        let text = |byte: &u8| (b' '..=b'~').contains(byte) || *byte == b'\t';
         if !names.iter().copied().flatten().all(text) {
             return Err(self
                 .error("this is not a CSV capture: the header row has bytes that are not text")
@@ -228,13 +229,7 @@ impl CsvReader {
             [layout] => Ok(layout),
             [] if !has("time_s") && !has("drive") => Err(self
                 .header_error("there is no header row with column names")
-                .mend(if names[0].contains(['=', '[']) {
-                    "name a capture; this may be TOML: a scenario goes to `ohmsplit simulate`, a network to --network"
-                } else if names[0].contains(';') {
-                    "separate columns by commas, and write numbers with a point"
-                } else {
-                    "write the column names in the first row"
-                })),
+                .mend(cure_of_header(names))),
             [] => Err(self
                 .header_error("no column holds readings")
                 .mend("name one of these pairs of columns: chassis_V and pack_V, chassis_code and pack_code, positive_V and negative_V, positive_code and negative_code")),
@@ -268,7 +263,13 @@ impl CsvReader {
                         "unknown column {}",
                         fields::quoted(name.as_bytes())
                     ))
-                    .mend("correct the name, or start it with x_ to have the column ignored"));
+                    .mend(match other_case(&names[place..=place]) {
+                        Some((_, known)) => {
+                            format!("write {known}: small and capital letters differ")
+                        }
+                        None => "correct the name, or start it with x_ to have the column ignored"
+                            .to_owned(),
+                    }));
             }
         }
         let find = |wanted: &str| {
@@ -288,8 +289,6 @@ impl CsvReader {
         })
     }
 }
-
-const HEADER: &str = "a header row such as time_s,drive,chassis_V,pack_V";
 
 /// Errors: off the path of good rows.
 impl CsvReader {
@@ -337,7 +336,9 @@ impl CsvReader {
     fn bad_field(&self, place: usize, bad: BadField) -> HostError {
         let mend = if place == self.columns.drive {
             "write the state of the drive with these words; it is what the switches did, not what was wanted"
-        } else if place != self.columns.time && self.layout.readings == Readings::Volts {
+        } else if place == self.columns.time {
+            "count seconds from the beginning of the recording, with a point; or remove the row: missing samples are allowed"
+        } else if self.layout.readings == Readings::Volts {
             "convert to volts, or remove the row if it alone is wrong: missing samples are allowed"
         } else {
             "correct the field, or remove the row: missing samples are allowed"
@@ -350,7 +351,8 @@ impl CsvReader {
     #[cold]
     fn ragged(&self) -> HostError {
         let (found, wanted) = (self.lines.len(), self.columns.count);
-        self.row_error(format!("the row has {found} fields"), None)
+        let fields = if found == 1 { "field" } else { "fields" };
+        self.row_error(format!("the row has {found} {fields}"), None)
             .expected(format!("{wanted} fields, as in the header row"))
             .mend(if found > wanted {
                 "write numbers with a point, as a comma begins a new field; or remove the row"

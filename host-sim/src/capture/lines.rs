@@ -9,12 +9,13 @@ use flate2::bufread::MultiGzDecoder;
 use crate::error::{HostError, Place};
 
 const BUFFER: usize = 1 << 17;
-const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
+pub(super) const GZIP_MAGIC: [u8; 2] = [0x1f, 0x8b];
 const BYTE_ORDER_MARK: &[u8] = "\u{feff}".as_bytes();
 /// Longest line and most fields: far above any capture, so that a file that
 /// is none cannot fill the memory.
 const LINE_MAX: u64 = 1 << 16;
 const FIELDS_MAX: usize = 1024;
+const RETURN: &str = "there is a carriage return inside the line, and lines end with a line feed";
 
 /// Why no record can be had.
 pub(crate) enum BadLine {
@@ -138,7 +139,11 @@ impl Lines {
         self.number += 1;
         if self.line.last() != Some(&b'\n') {
             if read as u64 == LINE_MAX {
-                return Err(BadLine::Malformed("the line is longer than 65536 bytes"));
+                return Err(BadLine::Malformed(if self.line.contains(&b'\r') {
+                    RETURN
+                } else {
+                    "the line is longer than 65536 bytes"
+                }));
             }
             self.line.push(b'\n');
         }
@@ -160,9 +165,7 @@ impl Lines {
         self.count = count;
         match result {
             ReadRecordResult::Record if matches!(self.line[read..], [] | [b'\n']) => Ok(()),
-            ReadRecordResult::Record => Err(BadLine::Malformed(
-                "there is a carriage return inside the line",
-            )),
+            ReadRecordResult::Record => Err(BadLine::Malformed(RETURN)),
             ReadRecordResult::OutputEndsFull => {
                 Err(BadLine::Malformed("the row has more than 1024 fields"))
             }

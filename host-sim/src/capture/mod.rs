@@ -6,6 +6,7 @@
 
 mod csv;
 mod fields;
+mod foreign;
 pub(crate) mod lines;
 mod mapped;
 mod read;

@@ -9,6 +9,7 @@ use std::path::Path;
 use ohmsplit::config::Config;
 
 use super::csv::CsvReader;
+use super::foreign;
 use super::lines::Lines;
 use super::mapped::{self, Mapped};
 use super::units::{self, CsvUnits, OfUnit, Units};
@@ -204,7 +205,10 @@ fn opened(path: &Path) -> Result<Opened, HostError> {
     Ok(match mapped::File::by_magic(&head, path)? {
         Some(file) => Opened::Mapped(file),
         // A pipe cannot be read twice: what was read goes before the rest.
-        None => Opened::Text(Box::new(Cursor::new(head).chain(file))),
+        None => {
+            foreign::refuse(&name, &head)?;
+            Opened::Text(Box::new(Cursor::new(head).chain(file)))
+        }
     })
 }
 

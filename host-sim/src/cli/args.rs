@@ -31,6 +31,7 @@ Exit codes:
   40  --expect or regress: something else was found than was due
    2  wrong usage, or a file that cannot be used; one message says where, what, and how to mend it
    1  the system refused, for example a full disk
+ 130  stopped by Ctrl-C; nothing half-written stays, and --resume goes on where a command has it
 
 Voltages of a battery can kill. The figures are estimates and certify nothing: treat the pack as live,
 follow the local electrical code, and leave work on it to licensed people.";

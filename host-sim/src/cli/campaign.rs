@@ -7,11 +7,12 @@ use std::time::{Duration, Instant};
 
 use super::End;
 use super::args::{Campaign, CampaignArgs, EfficiencyArgs, FaultsArgs, MergeArgs, SweepArgs};
-use super::show::say;
+use super::show::{note, say};
 use crate::bulk::threads;
 use crate::campaign::{self, Grid, Plan, SWIFT};
 use crate::error::HostError;
 use crate::injection::{FAULTS, HEALTHY};
+use crate::interrupt;
 use crate::sweep::{self, Run, SWEEP, Shard, Study};
 
 pub(super) fn run(args: &CampaignArgs) -> Result<End, HostError> {
@@ -33,7 +34,7 @@ fn efficiency(args: &EfficiencyArgs) -> Result<End, HostError> {
         &args.out,
         args.resume,
         threads,
-        stop()?,
+        stop(),
         |begun, done| {
             progress.show(begun, done);
         },
@@ -63,7 +64,7 @@ fn study(study: &Study, args: &SweepArgs) -> Result<End, HostError> {
         shard: args.shard.unwrap_or(Shard::WHOLE),
         resume: args.resume,
         threads: threads(args.threads),
-        stop: stop()?,
+        stop: stop(),
     };
     let share = how.shard.trials(plan.all_trials()).len();
     let mut progress = Progress::new(share, "trials");
@@ -88,26 +89,27 @@ fn merge(args: &MergeArgs) -> Result<End, HostError> {
 /// Says what is written, or how to go on.
 fn tell(folder: &Path, files: &[&str], complete: bool) -> Result<End, HostError> {
     if !complete {
-        return Err(HostError::input("stopped before the end")
-            .in_file(folder.display().to_string())
-            .mend("what is done is kept; add --resume to go on"));
+        note(format_args!(
+            "{}: stopped before the end\n  what is done is kept; the same command with --resume goes on",
+            folder.display()
+        ));
+        return Ok(End::Stopped);
     }
     for name in files {
-        eprintln!("written: {}", folder.join(name).display());
+        note(format_args!("written: {}", folder.join(name).display()));
     }
     Ok(End::Done)
 }
 
 /// Set by the first Ctrl-C, or by a request to terminate; a second one ends the program at once.
-pub(super) fn stop() -> Result<&'static AtomicBool, HostError> {
+pub(super) fn stop() -> &'static AtomicBool {
     static STOP: AtomicBool = AtomicBool::new(false);
-    ctrlc::set_handler(|| {
+    interrupt::instead(|| {
         if STOP.swap(true, Ordering::Relaxed) {
-            std::process::exit(1);
+            interrupt::end();
         }
-    })
-    .map_err(|error| HostError::input(format!("Ctrl-C cannot be heeded: {error}")))?;
-    Ok(&STOP)
+    });
+    &STOP
 }
 
 /// Tells how far a campaign is: one line that is written anew on a terminal,
@@ -157,7 +159,7 @@ impl Progress {
 
     fn end(&self) {
         if self.terminal {
-            eprintln!();
+            note("");
         }
     }
 }

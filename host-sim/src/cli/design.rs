@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::End;
 use super::args::DesignArgs;
-use super::show::say;
+use super::show::{note, say};
 use crate::design::emit::{FILES, content, write};
 use crate::design::rank::WANTED;
 use crate::design::sheet::EXAMPLE;
@@ -21,13 +21,13 @@ pub(super) fn run(args: &DesignArgs) -> Result<End, HostError> {
     };
     let document = Document::read(pack)?;
     emit::free(out, args.replace)?;
-    eprintln!("trying proposals for {} ...", pack.display());
+    note(format_args!("trying proposals for {} ...", pack.display()));
     let proposal = Proposal::new(&document, args.pick, args.seed)?;
     let content = content(&proposal, &command(args, pack, out))?;
     write(out, args.replace, &content)?;
     say(&told(&proposal))?;
     for name in FILES {
-        eprintln!("written: {}", out.join(name).display());
+        note(format_args!("written: {}", out.join(name).display()));
     }
     Ok(End::Done)
 }

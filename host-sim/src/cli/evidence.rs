@@ -11,7 +11,7 @@ use super::End;
 use super::args::EvidenceArgs;
 use super::files::keep_apart;
 use super::replay::{compare, true_at_the_end};
-use super::show::title;
+use super::show::{note, title};
 use super::simulate::truth as true_course;
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
@@ -241,7 +241,7 @@ fn provenance(
 
 fn write(args: &EvidenceArgs, evidence: &Evidence<'_>) -> Result<(), HostError> {
     AtomicFile::write(&args.out, &page(evidence))?;
-    eprintln!("report: {}", args.out.display());
+    note(format_args!("report: {}", args.out.display()));
     Ok(())
 }
 

@@ -4,11 +4,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::End;
 use super::args::FleetArgs;
+use super::show::note;
 use crate::error::HostError;
 use crate::fleet::{FILES, Open, Plan};
-
-/// The exit code after Ctrl-C, as shells have it.
-const INTERRUPTED: i32 = 130;
+use crate::interrupt;
 
 pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
     let plan = Plan {
@@ -20,7 +19,7 @@ pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
         threads: args.threads,
     };
     let open = Open::new(&plan)?;
-    stop_between_rows(&open)?;
+    stop_between_rows(&open);
     let bar = ProgressBar::new(0);
     if let Ok(style) = ProgressStyle::with_template("{pos} of {len} rows, {eta} left  {wide_bar}") {
         bar.set_style(style);
@@ -31,23 +30,26 @@ pub(super) fn run(args: &FleetArgs) -> Result<End, HostError> {
     })?;
     bar.finish_and_clear();
     for name in FILES {
-        eprintln!("written: {}", args.out.join(name).display());
+        note(format_args!("written: {}", args.out.join(name).display()));
     }
     if failed > 0 {
-        eprintln!("{failed} rows have no result; their column `error` says why");
+        note(format_args!(
+            "{failed} rows have no result; their column `error` says why"
+        ));
         return Ok(End::SomeUnusable);
     }
     Ok(End::Done)
 }
 
 /// Ctrl-C ends the program when no row is being written.
-fn stop_between_rows(open: &Open) -> Result<(), HostError> {
+fn stop_between_rows(open: &Open) {
     let open = open.clone();
-    ctrlc::set_handler(move || {
+    interrupt::instead(move || {
         open.while_quiet(|rows| {
-            eprintln!("\nstopped after {rows} rows; the same command with --resume goes on");
-            std::process::exit(INTERRUPTED);
+            note(format_args!(
+                "\nstopped after {rows} rows; the same command with --resume goes on"
+            ));
+            interrupt::end();
         });
-    })
-    .map_err(|error| HostError::input(format!("Ctrl-C cannot be listened to: {error}")))
+    });
 }

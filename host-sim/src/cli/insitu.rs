@@ -10,7 +10,7 @@ use ohmsplit::{Reason, Verdict};
 
 use super::End;
 use super::files::keep_apart;
-use super::show::say;
+use super::show::{note, say};
 use crate::document::Document;
 use crate::error::HostError;
 use crate::insitu::{self, Bounded, Claim, Figure, Held, Sheet, ohms};
@@ -110,7 +110,7 @@ fn led(input: impl BufRead, out: impl Write, save: Option<&Path>) -> Result<Shee
         Err(error) => {
             if let Some(path) = save {
                 write(path, &entered)?;
-                eprintln!("what was entered: {}", path.display());
+                note(format_args!("what was entered: {}", path.display()));
             }
             Err(error)
         }

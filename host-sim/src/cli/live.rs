@@ -15,7 +15,7 @@ use super::End;
 use super::args::{Show, ShowArgs};
 use super::campaign::stop;
 use super::replay::network_document;
-use super::show::{View, say, title};
+use super::show::{View, note, say, title};
 use crate::capture::{Row, network_beside};
 use crate::error::HostError;
 use crate::live::{Face, Flow, Message, Source, State, draw, start, watch};
@@ -65,7 +65,7 @@ pub(super) fn run(args: &LiveArgs) -> Result<End, HostError> {
     let network = NetworkFile::parse(&document)?;
     let title = title(&network.name, Path::new(&source.name()));
     let (kind, cells) = (network.monitor, network.pack.cells_in_series);
-    let stop = stop()?;
+    let stop = stop();
     let messages = start(&source, network, document)?;
     let Some(config) = opened(&messages, stop, &source)? else {
         return Ok(End::Judged(Verdict::Undetermined(Reason::NotYetMeasured)));
@@ -112,12 +112,14 @@ fn opened(
         }
         if !told && started.elapsed() >= PATIENCE {
             let name = source.name();
-            eprintln!("{name}: waiting for the header row; Ctrl-C ends");
+            note(format_args!(
+                "{name}: waiting for the header row; Ctrl-C ends"
+            ));
             if others > 0 {
-                eprintln!(
+                note(format_args!(
                     "{others} lines have come that are none. Let the device send it again; or, where that cannot be:\n                       (echo time_s,drive,...; cat {name}) | ohmsplit live - --network FILE.toml\n\
                      where the lines are no text, correct the rate of the line with stty"
-                );
+                ));
             }
             told = true;
         }
@@ -146,7 +148,7 @@ impl Skipped {
     fn tell(&mut self) {
         if let Some(error) = self.last.take() {
             self.told = Some(Instant::now());
-            eprintln!("passed over, {} in all: {error}", self.lines);
+            note(format_args!("passed over, {} in all: {error}", self.lines));
         }
     }
 }
@@ -174,10 +176,10 @@ impl Face for Plain {
 
     fn show(&mut self, flow: Flow) -> Result<bool, HostError> {
         if let (Some(silence), false) = (flow.stalled(), self.stalled) {
-            eprintln!(
+            note(format_args!(
                 "stalled: no sample for {:.0} s; waiting",
                 silence.as_secs_f64()
-            );
+            ));
         }
         self.stalled = flow.stalled().is_some();
         let read = self.view.flush();

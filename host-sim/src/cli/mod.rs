@@ -24,6 +24,7 @@ use clap::Parser;
 use ohmsplit::Verdict;
 
 use crate::error::{Cause, HostError};
+use crate::interrupt;
 use args::{Args, Command};
 
 /// What a run came to; each has its own exit code.
@@ -37,6 +38,8 @@ enum End {
     Differs,
     /// All was done but for files that cannot be used.
     SomeUnusable,
+    /// Ctrl-C, and what is done is kept.
+    Stopped,
 }
 
 impl End {
@@ -48,6 +51,7 @@ impl End {
             Self::Judged(Verdict::Undetermined(_)) => 30,
             Self::Differs => 40,
             Self::SomeUnusable => 2,
+            Self::Stopped => interrupt::EXIT_CODE,
         }
     }
 }
@@ -57,7 +61,7 @@ impl End {
 pub fn main() -> ExitCode {
     // Wrong usage ends in clap, with exit code 2.
     let args = Args::parse();
-    let end = match args.command {
+    let end = interrupt::listen().and_then(|()| match args.command {
         None => demo::run(),
         Some(Command::Simulate(args)) => simulate::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),
@@ -73,11 +77,11 @@ pub fn main() -> ExitCode {
         Some(Command::Formats) => formats::run(),
         Some(Command::Completions(args)) => shell::completions(&args),
         Some(Command::Man(args)) => shell::man(&args),
-    };
+    });
     match end {
         Ok(end) => ExitCode::from(end.code()),
         Err(error) => {
-            eprintln!("error: {error}");
+            show::note(format_args!("error: {error}"));
             ExitCode::from(failure(&error))
         }
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::End;
 use super::args::RegressArgs;
 use super::files::keep_apart;
-use super::show::say;
+use super::show::{note, say};
 use crate::error::HostError;
 use crate::regress::{self, Baseline, Case, Checked, Findings, moves};
 
@@ -33,7 +33,7 @@ pub(super) fn run(args: &RegressArgs) -> Result<End, HostError> {
     let end = bench.end();
     if let Some(path) = &args.record {
         Baseline::new(bench.found).write(path)?;
-        eprintln!("written: {}", path.display());
+        note(format_args!("written: {}", path.display()));
     }
     Ok(end)
 }

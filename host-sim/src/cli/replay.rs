@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::End;
 use super::args::ReplayArgs;
 use super::files::keep_apart;
-use super::show::{View, title};
+use super::show::{View, note, title};
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
 use crate::error::HostError;
@@ -96,11 +96,11 @@ pub(super) fn true_at_the_end(truth: &TruthPart, from_s: f64) -> TruePoint {
 pub(super) fn compare(expected: &Expected, outcome: &Outcome) -> End {
     let differences = expected.differences(outcome);
     if differences.is_empty() {
-        eprintln!("as expected");
+        note("as expected");
         return End::Done;
     }
     for difference in differences {
-        eprintln!("not as expected: {difference}");
+        note(format_args!("not as expected: {difference}"));
     }
     End::Differs
 }

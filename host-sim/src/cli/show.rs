@@ -118,7 +118,7 @@ impl View {
         if let Some((path, record)) = self.picture.take() {
             let svg = picture(&self.title, &record, truth, &self.limits);
             AtomicFile::write(&path, &svg)?;
-            eprintln!("picture: {}", path.display());
+            note(format_args!("picture: {}", path.display()));
         }
         match self.failed {
             // The reader has seen enough.
@@ -178,4 +178,9 @@ pub(super) fn say(text: &str) -> Result<(), HostError> {
         }
         _ => Ok(()),
     }
+}
+
+/// A line on standard error. Where nobody can read it, that is no reason to stop.
+pub(super) fn note(text: impl std::fmt::Display) {
+    let _ = writeln!(io::stderr(), "{text}");
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::End;
 use super::args::SimulateArgs;
 use super::files::{free_for_network, keep_apart};
-use super::show::{View, title};
+use super::show::{View, note, title};
 use crate::capture::{Layout, Row, Writer, network_beside};
 use crate::error::HostError;
 use crate::network::NetworkFile;
@@ -87,11 +87,11 @@ fn write_network(capture: &Path, network: &NetworkFile) -> Result<(), HostError>
     let document = toml::to_string(&network.clone().standalone())
         .map_err(|error| HostError::input(error.to_string()).in_file(path.display().to_string()))?;
     AtomicFile::write(&path, &document)?;
-    eprintln!(
+    note(format_args!(
         "capture: {}, network: {}",
         capture.display(),
         path.display()
-    );
+    ));
     Ok(())
 }
 

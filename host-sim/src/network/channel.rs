@@ -204,10 +204,26 @@ impl ChannelPart {
                 in_range(&at(field), value, range, unit)?;
             }
         }
+        self.check_span(path)?;
         if self.converter_bits.is_some() {
             self.check_codes(path)?;
         }
         Ok(())
+    }
+
+    /// Millivolts, or a divider the wrong way round, reach far beyond any pack.
+    fn check_span(&self, path: &str) -> Result<(), FieldFault> {
+        const MOST_V: f64 = 20e3;
+        let (top, bottom) = self.divider_ohm().unwrap_or((0.0, 1.0));
+        let span_v = self.converter_full_scale_v.unwrap_or(0.0) * (top + bottom) / bottom;
+        if span_v <= MOST_V {
+            return Ok(());
+        }
+        let field = format!("{path}.converter_full_scale_V");
+        let problem = format!("all codes together reach {span_v:.0} V at the terminals");
+        Err(FieldFault::new(&field, problem, format!("at most {MOST_V:.0} V")).mend(
+            "give the volts at the converter's pin; check that divider_top_ohm is the resistor at the high voltage",
+        ))
     }
 
     /// A divider has two resistors.

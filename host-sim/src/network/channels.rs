@@ -88,7 +88,7 @@ impl SourcePart {
 #[serde(deny_unknown_fields)]
 struct SourceTable {
     channel: String,
-    group: Option<String>,
+    group: Option<Group>,
     bus: Option<u8>,
     unit: Option<String>,
     #[serde(default = "one")]
@@ -96,6 +96,14 @@ struct SourceTable {
     #[serde(default)]
     offset: f64,
     stale_after_s: Option<f64>,
+}
+
+/// A group by its name, or by its number.
+#[derive(Deserialize)]
+#[serde(untagged, expecting = "the name or the number of a group")]
+enum Group {
+    Name(String),
+    Number(u64),
 }
 
 const fn one() -> f64 {
@@ -120,7 +128,10 @@ impl<'de> Deserialize<'de> for SourcePart {
                 let table = SourceTable::deserialize(MapAccessDeserializer::new(map))?;
                 Ok(SourcePart {
                     channel: table.channel,
-                    group: table.group,
+                    group: table.group.map(|group| match group {
+                        Group::Name(name) => name,
+                        Group::Number(number) => number.to_string(),
+                    }),
                     bus: table.bus,
                     unit: table.unit,
                     scale: table.scale,

@@ -212,7 +212,11 @@ fn what_is_not_such_a_document_is_shown_at_line_and_column() {
             "",
             "missing field `working_voltage_V`",
         ),
-        ("amplitude_V = 40.0", "amplitude_V = \"40\"", "expected f64"),
+        (
+            "amplitude_V = 40.0",
+            "amplitude_V = \"40\"",
+            "amplitude_V: invalid type",
+        ),
         (
             "\"source_to_negative\"",
             "\"bell\"",

@@ -1,4 +1,4 @@
-//! Whether the chassis went where the drive pushes it: what gives swapped rails away.
+//! Whether the drive changed, and the chassis went where it pushes: what gives away an idle drive and swapped rails.
 //!
 //! Settled, `v = (Gp·Vb + i)/(G + g)`. Every drive makes v higher in `raise` than in `lower`, whatever the leak:
 //! it adds a conductance towards P, or a current into the chassis. A recording in which every change
@@ -11,6 +11,10 @@ use ohmsplit::config::Drive;
 pub(super) const BACKWARDS: &str = "v falls whenever the drive should raise it: either v is measured from the positive \
 rail, or raise and lower are swapped";
 
+/// What it means that the drive never changes.
+pub(super) const NO_CHANGE: &str = "the drive is in one state throughout, and nothing can be measured without a change \
+of it: see that the capture says what the switches did";
+
 /// Changes between settled readings of `raise` and `lower`.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Direction {
@@ -18,6 +22,8 @@ pub struct Direction {
     before: Option<(Drive, f64)>,
     along: u32,
     against: u32,
+    /// The only drive state so far; none once there were two.
+    only: Option<Option<Drive>>,
 }
 
 impl Direction {
@@ -25,6 +31,20 @@ impl Direction {
     const STILL: f64 = 1e-3;
     /// A leak that comes or goes between two readings can turn one change round, not three in a row.
     const ENOUGH: u32 = 3;
+
+    /// Takes the drive state of the next report.
+    pub fn driven(&mut self, drive: Drive) {
+        let only = self.only.get_or_insert(Some(drive));
+        if *only != Some(drive) {
+            *only = None;
+        }
+    }
+
+    /// The drive was in the same state all the time.
+    #[must_use]
+    pub const fn is_one_state(&self) -> bool {
+        matches!(self.only, Some(Some(_)))
+    }
 
     /// Takes the next settled reading.
     pub fn take(&mut self, reading: &Reading) {
@@ -76,6 +96,19 @@ mod tests {
             });
         }
         direction.is_backwards()
+    }
+
+    #[test]
+    fn one_state_is_told_from_several() {
+        let one_state = |drives: &[Drive]| {
+            let mut direction = Direction::default();
+            drives.iter().for_each(|&drive| direction.driven(drive));
+            direction.is_one_state()
+        };
+        assert!(!one_state(&[]));
+        assert!(one_state(&[Drive::Rest, Drive::Rest]));
+        assert!(!one_state(&[Drive::Rest, Drive::Raise, Drive::Raise]));
+        assert!(!one_state(&[Drive::Raise, Drive::Rest, Drive::Raise]));
     }
 
     #[test]

@@ -6,13 +6,15 @@ use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
 use crate::error::HostError;
+use crate::interrupt::Draft;
 
 /// A file being written beside the place where it will appear. Dropped before
-/// [`AtomicFile::commit`], it leaves nothing, and what stood there stays.
+/// [`AtomicFile::commit`], or interrupted, it leaves nothing, and what stood there stays.
 #[derive(Debug)]
 pub struct AtomicFile {
     target: PathBuf,
     draft: NamedTempFile,
+    listed: Draft,
 }
 
 impl AtomicFile {
@@ -25,12 +27,27 @@ impl AtomicFile {
         if target.is_dir() {
             return Err(HostError::input("is a folder")
                 .in_file(name)
-                .expected("the name of a file to write"));
+                .expected("the name of a file to write")
+                .mend("name a file in it"));
         }
         let folder = match target.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
+        if !folder.is_dir() {
+            let what = if folder.exists() {
+                "is no folder"
+            } else {
+                "is not there"
+            };
+            return Err(HostError::input(format!(
+                "cannot be written: the folder {} {what}",
+                folder.display()
+            ))
+            .in_file(name)
+            .expected("the name of a file in a folder that is there")
+            .mend("make the folder, or correct the name"));
+        }
         let mut builder = tempfile::Builder::new();
         builder.prefix(".ohmsplit-");
         #[cfg(unix)]
@@ -44,6 +61,7 @@ impl AtomicFile {
             .map_err(|error| HostError::system(name, "cannot be written", &error))?;
         Ok(Self {
             target: target.to_path_buf(),
+            listed: Draft::at(draft.path()),
             draft,
         })
     }
@@ -53,9 +71,16 @@ impl AtomicFile {
     /// # Errors
     /// When the system refuses.
     pub fn commit(self) -> Result<(), HostError> {
-        self.draft.persist(&self.target).map(drop).map_err(|error| {
+        let Self {
+            target,
+            draft,
+            listed,
+        } = self;
+        let named = draft.persist(&target);
+        drop(listed);
+        named.map(drop).map_err(|error| {
             HostError::system(
-                self.target.display().to_string(),
+                target.display().to_string(),
                 "cannot be written",
                 &error.error,
             )

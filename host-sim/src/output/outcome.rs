@@ -6,7 +6,7 @@ use ohmsplit::config::{Config, Judged};
 use ohmsplit::{Estimate, Finding, Findings, Reason, Verdict};
 use serde::Serialize;
 
-use super::direction::{BACKWARDS, Direction};
+use super::direction::{BACKWARDS, Direction, NO_CHANGE};
 use super::figures::{AnswerLine, verdict_words};
 use crate::rig::Event;
 
@@ -47,6 +47,7 @@ impl Outcome {
         if cut_short && self.last.is_some() {
             return;
         }
+        self.direction.driven(report.drive);
         if let Ok(reading) = &report.reading {
             self.direction.take(reading);
         }
@@ -100,7 +101,8 @@ impl Outcome {
     #[must_use]
     pub fn hint(&self) -> Option<&'static str> {
         let odd = self.answer() == Err(Reason::Implausible) && self.direction.is_backwards();
-        odd.then_some(BACKWARDS)
+        let still = self.newest.is_none() && self.direction.is_one_state();
+        odd.then_some(BACKWARDS).or(still.then_some(NO_CHANGE))
     }
 }
 

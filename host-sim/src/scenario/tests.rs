@@ -215,7 +215,11 @@ fn unknown_and_missing_fields_are_shown_at_line_and_column() {
             "unknown field `hum_volts`",
         ),
         ("position = 0.3", "postion = 0.3", "unknown field `postion`"),
-        ("duration_s = 60.0", "duration_s = \"60\"", "expected f64"),
+        (
+            "duration_s = 60.0",
+            "duration_s = \"60\"",
+            "duration_s: invalid type",
+        ),
     ] {
         let error = parse(&GOOD.replacen(old, new, 1)).expect_err(new);
         assert!(matches!(error.place, Place::Position { .. }), "{error:?}");

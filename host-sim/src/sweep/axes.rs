@@ -9,6 +9,7 @@ use toml::{Table, Value};
 use super::fields::{get, set};
 use super::plan::{Settings, check_with};
 use crate::document::FieldFault;
+use crate::error::{HostError, Place};
 
 /// Values that a field, or several in step, run over.
 #[derive(Debug, Clone, Deserialize)]
@@ -96,13 +97,29 @@ fn try_value(base: &Table, path: &str, field: &str, value: &Value) -> Result<(),
     }
     match check_with(base, &[(field.to_owned(), value.clone())]) {
         Ok(()) => Ok(()),
-        Err(error) => Err(FieldFault::new(
+        Err(error) => Err(unsound(
             &format!("{path}.field"),
-            format!("{field} = {value} gives no sound scenario: {error}"),
-            "a field of the scenario document, with a value that it takes",
-        )
-        .mend("`ohmsplit formats` shows every field of a scenario")),
+            &format!("{field} = {value} gives"),
+            &error,
+        )),
     }
+}
+
+/// The fault of a field at `path` of the plan that makes the scenario unsound. Lines are those of a
+/// scenario that the user never sees, so they are left out.
+pub(super) fn unsound(path: &str, what: &str, error: &HostError) -> FieldFault {
+    let place = match &error.place {
+        Place::Field { path, .. } => format!("{path}: "),
+        _ => String::new(),
+    };
+    let expected = error.expected.as_deref();
+    let mend = error.mend.as_deref();
+    FieldFault::new(
+        path,
+        format!("{what} no sound scenario: {place}{}", error.problem),
+        expected.unwrap_or("fields of the scenario document, with values that they take"),
+    )
+    .mend(mend.unwrap_or("`ohmsplit formats` shows every field of a scenario"))
 }
 
 impl AxisPart {
@@ -132,13 +149,8 @@ impl AxisPart {
             }
         }
         for setting in settings.iter().filter(|_| !self.also.is_empty()) {
-            check_with(base, setting).map_err(|error| {
-                FieldFault::new(
-                    &format!("{path}.field"),
-                    format!("no sound scenario: {error}"),
-                    "fields and values that go together",
-                )
-            })?;
+            check_with(base, setting)
+                .map_err(|error| unsound(&format!("{path}.field"), "together they give", &error))?;
         }
         Ok(settings)
     }

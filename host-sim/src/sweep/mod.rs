@@ -212,10 +212,15 @@ pub fn merge<'s>(
     let mut next = 0;
     for part in &parts {
         if part.trials.start != next {
-            return Err(HostError::input(format!(
-                "trials {next} to {} are in no shard, or in two",
-                part.trials.start
-            ))
+            let (start, end) = (part.trials.start, part.trials.end);
+            return Err(HostError::input(if start < next {
+                format!(
+                    "trials {start} to {} are in another shard too",
+                    end.min(next) - 1
+                )
+            } else {
+                format!("trials {next} to {} are in no shard", start - 1)
+            })
             .in_file(part.path.display().to_string())
             .expected("all shards of one sweep, each once")
             .mend("name the folders of all shards 1/N to N/N"));

@@ -7,7 +7,7 @@ use rand::{Rng, SeedableRng};
 use serde::Deserialize;
 use toml::{Table, Value};
 
-use super::axes::{AxisPart, DrawPart, Law, draws};
+use super::axes::{AxisPart, DrawPart, Law, draws, unsound};
 use super::fields::set;
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
@@ -238,13 +238,7 @@ impl PlanFile {
             "trials in each cell",
         )?;
         let fixed: Settings = self.set.into_iter().collect();
-        check_with(&base, &fixed).map_err(|error| {
-            FieldFault::new(
-                "set",
-                format!("no sound scenario: {error}"),
-                "fields of the scenario document",
-            )
-        })?;
+        check_with(&base, &fixed).map_err(|error| unsound("set", "these fields give", &error))?;
         for (field, value) in fixed {
             set(&mut base, &field, value)?;
         }

@@ -71,6 +71,9 @@ impl Database {
                 told.trim().replace('\n', " ")
             ))
         })?;
+        if database.messages().is_empty() {
+            return Err(fault(format!("{shown} describes no message")));
+        }
         Ok(Self(database))
     }
 

@@ -135,6 +135,20 @@ impl Merge {
         }
     }
 
+    /// At the end: the channels of which no value has come.
+    pub(super) fn without_value(&self) -> Vec<&str> {
+        let never = |held: &Held| held.value.is_nan();
+        let names = self.channels.iter().zip(&self.held);
+        if never(&self.held[Role::First as usize]) {
+            // Nothing else was looked at without it.
+            return vec![&self.channels[Role::First as usize]];
+        }
+        names
+            .filter(|(_, held)| never(held))
+            .map(|(name, _)| name.as_str())
+            .collect()
+    }
+
     /// Takes all updates up to a moment: of other lanes, and of the clock's
     /// own lane when they have the same time, as frames of one instant do.
     #[inline]

@@ -210,7 +210,14 @@ impl Mapped {
             return if self.rows > 0 {
                 Ok(None)
             } else {
-                Err(self.no_rows("no moment at which all channels have a value"))
+                let without = merge.without_value().join(", ");
+                Err(self.no_rows(&if without.is_empty() {
+                    "no moment at which all channels have a value".to_owned()
+                } else {
+                    format!(
+                        "no moment at which all channels have a value: none ever comes of {without}"
+                    )
+                }))
             };
         };
         self.rows += 1;

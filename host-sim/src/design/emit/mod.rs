@@ -12,6 +12,7 @@ use std::path::Path;
 use super::Proposal;
 use super::trial::{Stage, scenario};
 use crate::error::HostError;
+use crate::interrupt::Draft;
 use crate::network::{FORMAT, JudgedWord};
 use crate::output::AtomicFile;
 pub use crate::output::si;
@@ -121,6 +122,12 @@ fn first_scenario(proposal: &Proposal) -> String {
 /// # Errors
 /// When it is not free, or cannot be read.
 pub fn free(folder: &Path, replace: bool) -> Result<(), HostError> {
+    if folder.exists() && !folder.is_dir() {
+        return Err(HostError::input("this is a file")
+            .in_file(folder.display().to_string())
+            .expected("a folder that is new or empty")
+            .mend("name another folder"));
+    }
     if folder.exists() && !replace && !is_empty(folder)? {
         return Err(HostError::input("the folder is not empty")
             .in_file(folder.display().to_string())
@@ -160,6 +167,7 @@ pub fn write(folder: &Path, replace: bool, content: &[String; 6]) -> Result<(), 
         .prefix(".ohmsplit-")
         .tempdir_in(parent)
         .map_err(|error| refused(&error))?;
+    let _listed = Draft::at(draft.path());
     for (file, text) in FILES.iter().zip(content) {
         std::fs::write(draft.path().join(file), text).map_err(|error| refused(&error))?;
     }

@@ -123,8 +123,9 @@ impl Table {
         let refused = |what: &str| {
             let problem = format!("column {name} of {} holds {what}", search.file);
             Err(
-                FieldFault::new(path, problem, kind.unwrap_or("numbers or texts"))
-                    .mend("name another column"),
+                FieldFault::new(path, problem, kind.unwrap_or("numbers or texts")).mend(
+                    "name another column, or write this one as whole or floating-point numbers",
+                ),
             )
         };
         if column.max_rep_level() > 0 {
@@ -153,6 +154,12 @@ fn unreadable(file: &str, error: &ParquetError) -> HostError {
         }
         other => other.to_string(),
     };
+    if let Some((_, codec)) = problem.split_once("Disabled feature at compile time: ") {
+        return HostError::input(format!("the columns are compressed with {codec}"))
+            .in_file(file)
+            .expected("no compression, snappy, gzip or zstd")
+            .mend("write the file again with one of these");
+    }
     HostError::input(format!("cannot be read as Parquet: {problem}"))
         .in_file(file)
         .expected("a whole Parquet file")
