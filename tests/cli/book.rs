@@ -1,15 +1,19 @@
 //! The book: every command in it is run, and the output shown is its output.
 //!
-//! A block `console` holds `$ ` lines, commands, each with the output that
+//! A block `console` holds `$ ` lines, commands for a shell, each with the output that
 //! follows; `...` stands for any lines, or for the rest of one. A block
 //! `file NAME` is written into the folder in which the chapter's commands run.
+//!
+//! What cannot be run here, for want of a serial line or of hours, stands in `sh` blocks; of
+//! those, and of commands in the text, the arguments are tried.
 //!
 //! `OHMSPLIT_BLESS=1 cargo test -p ohmsplit-host --test cli book` writes what
 //! is printed into the chapters, where what they show does not hold.
 
 use std::path::Path;
+use std::process::Command;
 
-use super::Bench;
+use super::{Bench, Run};
 
 /// Whether the lines are as shown.
 fn matches(shown: &[&str], printed: &[&str]) -> bool {
@@ -26,15 +30,26 @@ fn matches(shown: &[&str], printed: &[&str]) -> bool {
     }
 }
 
+/// Runs a command as a reader would, in a shell that finds the program.
+fn in_shell(bench: &Bench, command: &str) -> Run {
+    let program = Path::new(env!("CARGO_BIN_EXE_ohmsplit"));
+    let folder = program.parent().expect("a folder").display();
+    let others = std::env::var("PATH").unwrap_or_default();
+    let output = Command::new("sh")
+        .args(["-c", command])
+        .current_dir(bench.folder.path())
+        .env("PATH", format!("{folder}:{others}"))
+        .output()
+        .expect("a shell");
+    Run::of(&output)
+}
+
 /// Runs one command; what is to be shown for it, which is `shown` when that holds.
 fn run(bench: &Bench, command: &str, shown: &[&str]) -> Vec<String> {
-    let words: Vec<&str> = command.split_whitespace().collect();
-    let (program, arguments) = words.split_first().expect("a command");
-    assert_eq!(*program, "ohmsplit", "{command}");
-    let run = bench.run(arguments);
-    // 2 and 1: wrong usage, or the system refused.
+    let run = in_shell(bench, command);
+    // 2 and 1: wrong usage, or the system refused. 126 and 127: there is no such program.
     assert!(
-        !matches!(run.code, Some(1 | 2) | None),
+        !matches!(run.code, Some(1 | 2 | 126 | 127) | None),
         "{command}: {}",
         run.err
     );
@@ -120,7 +135,59 @@ fn every_command_in_the_book_prints_what_is_shown() {
         wrong.is_empty(),
         "other output than shown in {wrong:?}; OHMSPLIT_BLESS=1 writes it"
     );
-    assert!(commands >= 19, "only {commands} commands found");
+    assert!(commands >= 32, "only {commands} commands found");
+}
+
+/// Commands of a text that are shown and not run: of its `sh` blocks, and those in backticks.
+fn commands_shown(text: &str) -> Vec<String> {
+    let mut shown = Vec::new();
+    for (place, part) in text.split("```").enumerate() {
+        if place % 2 == 0 {
+            let spans = part.split('`').skip(1).step_by(2);
+            shown.extend(spans.map(str::to_owned));
+        } else if let Some(body) = part.strip_prefix("sh\n") {
+            let lines = body.lines().flat_map(|line| line.split(['|', ';', '#']));
+            shown.extend(lines.map(str::to_owned));
+        }
+    }
+    let first = |command: &String| {
+        command
+            .split(['>', '|'])
+            .next()
+            .unwrap_or_default()
+            .trim()
+            .to_owned()
+    };
+    let ours = |command: &String| command == "ohmsplit" || command.starts_with("ohmsplit ");
+    shown.iter().map(first).filter(ours).collect()
+}
+
+/// Whether the program takes these arguments: asked for help behind them, it refuses what it does not know.
+fn is_taken(bench: &Bench, command: &str) -> bool {
+    let words: Vec<&str> = command.split_whitespace().skip(1).collect();
+    let taken = |more: &[&str]| bench.run(&[&words[..], more].concat()).code == Some(0);
+    // An option may be shown without its value.
+    taken(&["--help"]) || taken(&["1", "--help"])
+}
+
+#[test]
+fn every_command_that_is_only_shown_has_arguments_that_exist() {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let chapters = std::fs::read_dir(here.join("book")).expect("the book");
+    let chapters = chapters.map(|entry| entry.expect("entry").path());
+    let readme = here.join("../README.md");
+    let bench = Bench::new();
+    let mut tried = 0;
+    for path in chapters.chain([readme]) {
+        let text = std::fs::read_to_string(&path).expect("a chapter");
+        for command in commands_shown(&text) {
+            assert!(is_taken(&bench, &command), "{}: {command}", path.display());
+            tried += 1;
+        }
+    }
+    assert!(tried >= 30, "only {tried} commands found");
+    assert!(!is_taken(&bench, "ohmsplit replay RUN.csv --colour"));
+    assert!(!is_taken(&bench, "ohmsplit measure"));
 }
 
 #[test]

@@ -202,7 +202,7 @@ fn each_mistake_of_a_first_time_says_where_and_how_to_mend_it() {
             "current_max_mA",
             "current_max_A",
             "line 25",
-            "`current_max_mA`",
+            "perhaps to current_max_mA",
         ),
         // Missing, or not there.
         (
