@@ -5,7 +5,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
-use super::{Bench, Run, fixture};
+use super::{Bench, Run, fixture, interrupt};
 
 /// A leak comes at 4 s of 10 s: healthy in the first half, alarm in the second.
 const CAPTURE: &str = "captures/source-400v-leak-step.csv.gz";
@@ -65,9 +65,7 @@ impl Watched {
     }
 
     fn interrupt(&self) {
-        let id = self.child.id().to_string();
-        let sent = Command::new("kill").args(["-INT", &id]).status();
-        assert!(sent.expect("kill").success());
+        interrupt(&self.child);
     }
 
     /// Closes its input and waits for its end.

@@ -96,6 +96,14 @@ impl Run {
     }
 }
 
+/// Sends Ctrl-C. Every shell has `kill`; a program of that name is not on every machine.
+#[cfg(unix)]
+fn interrupt(child: &std::process::Child) {
+    let kill = format!("kill -INT {}", child.id());
+    let sent = Command::new("sh").args(["-c", &kill]).status();
+    assert!(sent.expect("a shell").success());
+}
+
 fn fixture(name: &str) -> String {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../hil-fixtures")

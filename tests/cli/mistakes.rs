@@ -5,7 +5,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use super::bad_input::{LEAK, changed, refused};
-use super::{Bench, Run, fixture};
+use super::{Bench, Run, fixture, interrupt};
 
 /// One error, with one expectation and one cure.
 fn told(run: &Run, words: &[&str]) {
@@ -418,10 +418,7 @@ fn interrupted(
         assert!(Instant::now() < late, "{arguments:?} does not begin");
         std::thread::sleep(Duration::from_millis(5));
     }
-    let sent = Command::new("kill")
-        .args(["-INT", &child.id().to_string()])
-        .status();
-    assert!(sent.expect("kill").success());
+    interrupt(&child);
     let output = child.wait_with_output().expect("the end");
     let printed = String::from_utf8_lossy(&output.stderr).into_owned();
     (output.status.code(), printed)
