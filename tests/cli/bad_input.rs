@@ -139,22 +139,6 @@ fn files_that_are_not_there_and_wrong_usage_are_told() {
 }
 
 #[test]
-fn a_capture_that_cannot_be_placed_leaves_nothing() {
-    let bench = Bench::new();
-    let scenario = fixture("scenarios/workshop-hard-short.toml");
-    let run = bench.run(&["simulate", &scenario, "--capture", "no/such/run.csv"]);
-    refused(
-        &run,
-        &[
-            "no/such/run.csv",
-            "the folder no/such is not there",
-            "make the folder",
-        ],
-    );
-    assert!(bench.files().is_empty());
-}
-
-#[test]
 fn no_file_of_the_user_is_written_over_by_mistake() {
     let bench = Bench::new();
     let scenario = std::fs::read(fixture("scenarios/workshop-hard-short.toml")).expect("scenario");
@@ -411,22 +395,4 @@ fn swapped_rails_and_swapped_drive_words_give_no_figure_and_a_hint() {
         let page = std::fs::read_to_string(bench.path("r.html")).expect("a report");
         assert_eq!(page.contains(hint), swapped);
     }
-}
-
-/// A full disk is no fault of the input: exit code 1.
-#[cfg(target_os = "linux")]
-#[test]
-fn a_full_disk_has_its_own_exit_code() {
-    let full = std::fs::OpenOptions::new()
-        .write(true)
-        .open("/dev/full")
-        .expect("device");
-    let output = std::process::Command::new(env!("CARGO_BIN_EXE_ohmsplit"))
-        .arg("formats")
-        .stdout(full)
-        .output()
-        .expect("the program starts");
-    let run = Run::of(&output);
-    assert_eq!(run.code, Some(1), "{}", run.err);
-    assert!(run.err.starts_with("error: standard output"), "{}", run.err);
 }

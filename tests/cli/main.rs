@@ -17,6 +17,7 @@ mod mistakes;
 mod replay;
 mod shell;
 mod simulate;
+mod system;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -110,4 +111,8 @@ fn fixture(name: &str) -> String {
         .join(name)
         .display()
         .to_string()
+}
+
+fn text_of(name: &str) -> String {
+    std::fs::read_to_string(fixture(name)).expect("a fixture")
 }

@@ -1,11 +1,8 @@
 //! What someone new gets wrong: each is told once, with the place, what was
 //! expected and how to mend it, and nothing half-written stays.
 
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
-
 use super::bad_input::{LEAK, changed, refused};
-use super::{Bench, Run, fixture, interrupt};
+use super::{Bench, Run, fixture, text_of};
 
 /// One error, with one expectation and one cure.
 fn told(run: &Run, words: &[&str]) {
@@ -19,10 +16,6 @@ fn utf16(text: &str, mark: bool) -> Vec<u8> {
     let mark = mark.then_some(0xfeff);
     let units = mark.into_iter().chain(text.encode_utf16());
     units.flat_map(u16::to_le_bytes).collect()
-}
-
-fn text_of(name: &str) -> String {
-    std::fs::read_to_string(fixture(name)).expect("a fixture")
 }
 
 /// Captures that are none, as they come from spreadsheets, loggers and wrong menus.
@@ -277,6 +270,7 @@ fn a_field_of_a_plan_that_makes_no_sound_scenario_is_told_once() {
 fn an_output_that_cannot_be_placed_is_told_and_leaves_nothing() {
     let capture = fixture(&format!("captures/{LEAK}.csv"));
     let pack = fixture("packs/car-400v.toml");
+    let scenario = fixture("scenarios/workshop-hard-short.toml");
     let bench = Bench::new();
     bench.write("taken", "mine\n");
     for (arguments, words) in [
@@ -291,6 +285,10 @@ fn an_output_that_cannot_be_placed_is_told_and_leaves_nothing() {
         (
             &["evidence", &capture, "--out", "."],
             &["is a folder", "the name of a file"],
+        ),
+        (
+            &["simulate", &scenario, "--capture", "no/such/run.csv"],
+            &["folder no/such is not there"],
         ),
         (
             &["replay", &capture, "--picture", "no/p.svg"],
@@ -393,106 +391,4 @@ fn a_drive_that_never_changes_gets_a_hint() {
     let capture = fixture(&format!("captures/{LEAK}.csv"));
     let run = Bench::new().run(&["replay", &capture, "--show", "final"]);
     assert!(!run.out.contains("in one state throughout"));
-}
-
-fn begin(bench: &Bench, arguments: &[&str]) -> Child {
-    Command::new(env!("CARGO_BIN_EXE_ohmsplit"))
-        .args(arguments)
-        .current_dir(bench.folder.path())
-        .stdout(Stdio::null())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts")
-}
-
-/// Sends Ctrl-C once the program has begun to write; what it printed and how it ended.
-#[cfg(unix)]
-fn interrupted(
-    bench: &Bench,
-    begun: impl Fn() -> bool,
-    arguments: &[&str],
-) -> (Option<i32>, String) {
-    let child = begin(bench, arguments);
-    let late = Instant::now() + Duration::from_secs(60);
-    while !begun() {
-        assert!(Instant::now() < late, "{arguments:?} does not begin");
-        std::thread::sleep(Duration::from_millis(5));
-    }
-    interrupt(&child);
-    let output = child.wait_with_output().expect("the end");
-    let printed = String::from_utf8_lossy(&output.stderr).into_owned();
-    (output.status.code(), printed)
-}
-
-#[cfg(unix)]
-#[test]
-fn ctrl_c_in_the_middle_leaves_nothing_half_written() {
-    let scenario = text_of("scenarios/city-drive.toml");
-    let long = scenario.lines().map(|line| {
-        if line.starts_with("duration_s") {
-            "duration_s = 100000.0"
-        } else {
-            line
-        }
-    });
-    for capture in ["run.csv.gz", "run.parquet"] {
-        let bench = Bench::new();
-        bench.write("s.toml", long.clone().collect::<Vec<_>>().join("\n"));
-        bench.write(capture, "an older one\n");
-        let begun = || {
-            bench
-                .files()
-                .iter()
-                .any(|name| name.starts_with(".ohmsplit-"))
-        };
-        let (code, _) = interrupted(&bench, begun, &["simulate", "s.toml", "--capture", capture]);
-        assert_eq!(code, Some(130));
-        assert_eq!(bench.files(), [capture, "s.toml"]);
-        let kept = std::fs::read_to_string(bench.path(capture)).expect("kept");
-        assert_eq!(kept, "an older one\n");
-    }
-}
-
-/// A campaign keeps whole rows and says how to go on.
-#[cfg(unix)]
-#[test]
-fn ctrl_c_in_a_campaign_keeps_what_is_done() {
-    let bench = Bench::new();
-    let scenario = fixture("scenarios/parked-car-connector-gets-wet.toml");
-    bench.write("p.toml", format!(
-        "format = \"ohmsplit-plan-1\"\nname = \"p\"\nscenario = \"{scenario}\"\ntrials = 100000\nseed = 1\n[set]\nduration_s = 2.0\n"
-    ));
-    let table = bench.path("out/trials.csv");
-    let rows = || std::fs::read_to_string(&table).unwrap_or_default();
-    let arguments = ["campaign", "sweep", "p.toml", "--out", "out"];
-    let (code, printed) = interrupted(&bench, || rows().lines().count() > 3, &arguments);
-    assert_eq!(code, Some(130), "{printed}");
-    assert!(
-        printed.contains("stopped before the end") && printed.contains("--resume"),
-        "{printed}"
-    );
-    assert!(rows().ends_with('\n'));
-}
-
-/// Nobody may read standard error: the work is done all the same.
-#[cfg(target_os = "linux")]
-#[test]
-fn standard_error_that_cannot_be_written_changes_no_exit_code() {
-    let capture = fixture(&format!("captures/{LEAK}.csv"));
-    let bench = Bench::new();
-    for (arguments, code) in [
-        (&["evidence", &*capture, "--out", "r.html"][..], 0),
-        (&["replay", "none.csv"], 2),
-    ] {
-        let full = std::fs::OpenOptions::new().write(true).open("/dev/full");
-        let status = Command::new(env!("CARGO_BIN_EXE_ohmsplit"))
-            .args(arguments)
-            .current_dir(bench.folder.path())
-            .stdout(Stdio::null())
-            .stderr(full.expect("device"))
-            .status()
-            .expect("the program starts");
-        assert_eq!(status.code(), Some(code), "{arguments:?}");
-    }
-    assert_eq!(bench.files(), ["r.html"]);
 }
