@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use ohmsplit::Kind;
+use ohmsplit::{Kind, Reason};
 
 use crate::document::{Document, FieldFault, in_range};
 use crate::error::HostError;
@@ -86,6 +86,19 @@ impl AnswerWord {
     }
 }
 
+/// Refuses a word that never comes: it would be awaited in vain.
+fn one_of(path: &str, word: Option<&str>, known: &[&str]) -> Result<(), FieldFault> {
+    match word {
+        Some(word) if !known.contains(&word) => Err(FieldFault::new(
+            path,
+            format!("\"{word}\" is no such word"),
+            known.join(", "),
+        )
+        .mend("write one of these words")),
+        _ => Ok(()),
+    }
+}
+
 impl Expected {
     /// Parses and checks a document.
     ///
@@ -99,12 +112,21 @@ impl Expected {
 
     fn check(&self) -> Result<(), FieldFault> {
         if self.expect.answer == AnswerWord::Figure {
-            let percent = self.expect.within_percent.unwrap_or(f64::NAN);
+            let due = |path: &str, value: Option<f64>| {
+                value.ok_or_else(|| {
+                    FieldFault::new(path, "missing, and a figure is held against it", "a number")
+                        .mend(format!("add {path}"))
+                })
+            };
+            let percent = due("expect.within_percent", self.expect.within_percent)?;
             in_range("expect.within_percent", percent, 0.0..=100.0, "percent")?;
-            let truth = self.truth.isolation_ohm.unwrap_or(f64::NAN);
+            let truth = due("truth.isolation_ohm", self.truth.isolation_ohm)?;
             in_range("truth.isolation_ohm", truth, 0.0..=1.0e12, "ohm")?;
         }
-        Ok(())
+        let verdicts = ["healthy", "warning", "alarm", "undetermined"];
+        one_of("expect.verdict", self.expect.verdict.as_deref(), &verdicts)?;
+        let reasons = Reason::ALL.map(Reason::name);
+        one_of("expect.reason", self.expect.reason.as_deref(), &reasons)
     }
 
     /// How far a figure may be from the truth, in the unit of its name.
@@ -203,13 +225,36 @@ mod tests {
     }
 
     #[test]
+    fn a_word_that_never_comes_is_refused() {
+        for (from, to, words) in [
+            (
+                "\"healthy\"",
+                "\"fine\"",
+                ["expect.verdict", "\"fine\"", "healthy, warning"],
+            ),
+            (
+                "verdict =",
+                "reason = \"slow\"\nverdict =",
+                ["expect.reason", "\"slow\"", "not_settled"],
+            ),
+        ] {
+            let error = parse(&GOOD.replace(from, to)).expect_err(to).to_string();
+            assert!(words.iter().all(|word| error.contains(word)), "{error}");
+        }
+    }
+
+    #[test]
     fn a_figure_needs_a_truth_and_an_allowance() {
         for (cut, field) in [
             ("within_percent = 0.2\n", "expect.within_percent"),
             ("isolation_ohm = 1e6\n", "truth.isolation_ohm"),
         ] {
             let error = parse(&GOOD.replace(cut, "")).expect_err(cut);
-            assert!(error.to_string().contains(field), "{error}");
+            let error = error.to_string();
+            assert!(
+                error.contains(field) && error.contains("missing"),
+                "{error}"
+            );
         }
         let error = parse(&GOOD.replace("expected-1", "expected-2")).expect_err("version");
         assert!(error.to_string().contains("line 1"), "{error}");

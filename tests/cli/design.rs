@@ -260,13 +260,13 @@ fn each_mistake_of_a_first_time_says_where_and_how_to_mend_it() {
             "drive.kinds",
             "one or more of",
         ),
-        ("package = \"1206\"", "package = \"1210\"", "line", "`0603`"),
-        ("bits = 16", "bits = \"16\"", "line", "expected u8"),
+        ("package = \"1206\"", "package = \"1210\"", "line", "0603, "),
+        ("bits = 16", "bits = \"16\"", "line", "without quotes"),
         (
             "voltage_min_V = 270.0",
             "voltage_min_V = 270,0",
             "line 11",
-            "correct this place",
+            "with a point",
         ),
     ] {
         let bench = Bench::new();

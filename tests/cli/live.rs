@@ -5,6 +5,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
+use super::bad_input::refused;
 use super::{Bench, Run, fixture, interrupt};
 
 /// A leak comes at 4 s of 10 s: healthy in the first half, alarm in the second.
@@ -231,4 +232,18 @@ fn a_serial_line_is_followed_through_noise_and_silence_until_it_is_unplugged() {
     ] {
         assert!(all.contains(words), "{words} in: {all}");
     }
+}
+
+/// The file itself, and not the network that is not beside it either.
+#[test]
+fn a_file_that_is_not_there_is_told() {
+    let bench = Bench::new();
+    refused(
+        &bench.run(&["live", "none.csv"]),
+        &["none.csv: cannot open", "check the name"],
+    );
+    refused(
+        &bench.run(&["live", "."]),
+        &[".: this is a folder", "name a file in it"],
+    );
 }

@@ -1,5 +1,6 @@
 //! Simulating scenarios: captures that replay alike, seeds, files.
 
+use super::bad_input::refused;
 use super::{Bench, fixture};
 
 #[test]
@@ -47,5 +48,35 @@ fn long_runs_are_folded_and_truth_is_told() {
         "of 96",
     ] {
         assert!(run.out.contains(words), "{words}: {}", run.out);
+    }
+}
+
+/// A name that promises what is not written misleads whoever gets the file.
+#[test]
+fn a_name_with_the_ending_of_another_kind_of_file_is_refused() {
+    let bench = Bench::new();
+    let scenario = fixture("scenarios/workshop-hard-short.toml");
+    for (arguments, words) in [
+        (
+            &["simulate", &scenario, "--capture", "run.xlsx"][..],
+            [".csv or .csv.gz or .parquet", "a capture"],
+        ),
+        (
+            &["simulate", &scenario, "--capture", "run.mf4"],
+            [".csv or .csv.gz or .parquet", "a capture"],
+        ),
+        (
+            &["simulate", &scenario, "--picture", "run.png"],
+            [".svg", "a picture"],
+        ),
+        (
+            &["evidence", &scenario, "--out", "report.pdf"],
+            [".html", "a report"],
+        ),
+    ] {
+        let run = bench.run(arguments);
+        refused(&run, &words);
+        refused(&run, &["expected:", "to mend:"]);
+        assert!(bench.files().is_empty(), "{arguments:?}");
     }
 }

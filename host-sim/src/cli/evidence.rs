@@ -9,7 +9,7 @@ use ohmsplit::config::Config;
 
 use super::End;
 use super::args::EvidenceArgs;
-use super::files::keep_apart;
+use super::files::{ends_in, keep_apart};
 use super::replay::{compare, true_at_the_end};
 use super::show::{note, title};
 use super::simulate::truth as true_course;
@@ -24,6 +24,9 @@ use crate::network::NetworkFile;
 use crate::output::AtomicFile;
 use crate::scenario::Scenario;
 use crate::{network, replay, scenario, simulate};
+
+/// How the name of a report ends.
+const REPORT: &[&str] = &[".html", ".htm"];
 
 pub(super) fn run(args: &EvidenceArgs) -> Result<End, HostError> {
     let is_document = args
@@ -50,6 +53,7 @@ fn of_scenario(args: &EvidenceArgs) -> Result<End, HostError> {
         }
     }
     keep_apart(&[&args.subject], &[&args.out])?;
+    ends_in(&args.out, REPORT, "a report")?;
     let document = Document::read(&args.subject)?;
     no_network(&document)?;
     let mut scenario = Scenario::parse(&document)?;
@@ -102,6 +106,7 @@ fn of_capture(args: &EvidenceArgs) -> Result<End, HostError> {
         .collect();
     let read: Vec<&Path> = files.iter().map(|file| file.1).collect();
     keep_apart(&read, &[&args.out])?;
+    ends_in(&args.out, REPORT, "a report")?;
     let expected = match &args.expect {
         Some(path) => Some(Expected::parse(&Document::read(path)?)?),
         None => None,

@@ -20,6 +20,24 @@ pub(super) fn keep_apart(read: &[&Path], written: &[&Path]) -> Result<(), HostEr
     Ok(())
 }
 
+/// Refuses a name whose ending promises another kind of file than is written.
+pub(super) fn ends_in(path: &Path, endings: &[&str], what: &str) -> Result<(), HostError> {
+    let name = path.display().to_string();
+    if endings
+        .iter()
+        .any(|ending| name.to_lowercase().ends_with(ending))
+    {
+        return Ok(());
+    }
+    let endings = endings.join(" or ");
+    Err(
+        HostError::input(format!("{what} is not written as such a file"))
+            .in_file(name)
+            .expected(format!("a name that ends in {endings}"))
+            .mend("end the name so; other programs convert the file"),
+    )
+}
+
 /// Refuses to replace a file by the network of a capture, unless it is one.
 pub(super) fn free_for_network(path: &Path) -> Result<(), HostError> {
     let is_network = |path| Document::read(path).and_then(|text| NetworkFile::parse(&text));

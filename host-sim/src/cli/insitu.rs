@@ -13,7 +13,7 @@ use super::files::keep_apart;
 use super::show::{note, say};
 use crate::document::Document;
 use crate::error::HostError;
-use crate::insitu::{self, Bounded, Claim, Figure, Held, Sheet, ohms};
+use crate::insitu::{self, Bounded, Claim, Figure, Held, Sheet, number, ohms};
 use crate::output::AtomicFile;
 use monitor::{Said, said};
 use readings::ReadingArgs;
@@ -48,6 +48,7 @@ pub(super) struct InSituArgs {
     #[arg(
         long,
         value_name = "PERCENT",
+        value_parser = number,
         default_value_t = 15.0,
         requires = "monitor_ohm"
     )]

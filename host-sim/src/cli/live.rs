@@ -51,6 +51,7 @@ pub(super) fn run(args: &LiveArgs) -> Result<End, HostError> {
     } else {
         Source::Path(args.source.clone())
     };
+    source.exists()?;
     let path = match (&args.network, &source) {
         (Some(path), _) => path.clone(),
         (None, Source::Path(path)) => network_beside(path),

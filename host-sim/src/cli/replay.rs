@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::End;
 use super::args::ReplayArgs;
-use super::files::keep_apart;
+use super::files::{ends_in, keep_apart};
 use super::show::{View, note, title};
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
@@ -26,6 +26,9 @@ pub(super) fn run(args: &ReplayArgs) -> Result<End, HostError> {
         .collect();
     let picture: Vec<&Path> = args.output.picture.iter().map(PathBuf::as_path).collect();
     keep_apart(&read, &picture)?;
+    for picture in picture {
+        ends_in(picture, &[".svg"], "a picture")?;
+    }
     let expected = match &args.expect {
         Some(path) => Some(Expected::parse(&Document::read(path)?)?),
         None => None,

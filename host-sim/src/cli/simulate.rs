@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::End;
 use super::args::SimulateArgs;
-use super::files::{free_for_network, keep_apart};
+use super::files::{ends_in, free_for_network, keep_apart};
 use super::show::{View, note, title};
 use crate::capture::{Layout, Row, Writer, network_beside};
 use crate::error::HostError;
@@ -21,6 +21,12 @@ pub(super) fn run(args: &SimulateArgs) -> Result<End, HostError> {
         .map(PathBuf::as_path)
         .collect();
     keep_apart(&[&args.scenario], &written)?;
+    if let Some(capture) = &args.capture {
+        ends_in(capture, &[".csv", ".csv.gz", ".parquet"], "a capture")?;
+    }
+    if let Some(picture) = &args.output.picture {
+        ends_in(picture, &[".svg"], "a picture")?;
+    }
     if let Some(network) = &network {
         free_for_network(network)?;
     }

@@ -17,7 +17,7 @@ mod tests;
 pub use compare::{Claim, Comparison, Figure, Held, compare};
 pub use compute::{Answer, Bounded, Findings, compute};
 pub use guide::guide;
-pub(crate) use ohms::ohms;
+pub(crate) use ohms::{number, ohms};
 pub use sheet::{Inserted, Meter, Readings, Sheet, Side, Wiring};
 pub use text::text;
 

@@ -1,4 +1,4 @@
-//! Resistances as people write them.
+//! Resistances and other numbers as people write them.
 
 /// Ohms, with k, M or G behind the number where that is handy.
 pub(crate) fn ohms(text: &str) -> Result<f64, String> {
@@ -14,9 +14,24 @@ pub(crate) fn ohms(text: &str) -> Result<f64, String> {
         .map_err(|_| "write ohms as in 200000, 200e3, 200k or 0.2M".to_owned())
 }
 
+/// A number, with a point.
+pub(crate) fn number(text: &str) -> Result<f64, String> {
+    text.parse()
+        .map_err(|_| "write a number with a point and without a unit, as in 400.5".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
-    use super::ohms;
+    use super::{number, ohms};
+
+    #[test]
+    fn a_number_has_a_point() {
+        assert_eq!(number("400.5"), Ok(400.5));
+        for text in ["400,5", "400 V", ""] {
+            let told = number(text).expect_err(text);
+            assert!(told.contains("with a point"), "{told}");
+        }
+    }
 
     #[test]
     fn ohms_take_a_prefix_and_nothing_that_could_mean_two_things() {

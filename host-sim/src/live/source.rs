@@ -41,6 +41,22 @@ impl Source {
         }
     }
 
+    /// Asked before a network is looked for beside it.
+    ///
+    /// # Errors
+    /// When there is no such file, or it is a folder.
+    pub fn exists(&self) -> Result<(), HostError> {
+        let Self::Path(path) = self else {
+            return Ok(());
+        };
+        let refused = |error| HostError::system(self.name(), "cannot open", &error);
+        let found = std::fs::metadata(path).map_err(refused)?;
+        if found.is_dir() {
+            return Err(refused(io::ErrorKind::IsADirectory.into()));
+        }
+        Ok(())
+    }
+
     fn open(&self) -> Result<Bytes, HostError> {
         match self {
             Self::Input => Ok(Bytes::Ending(Box::new(io::stdin()))),

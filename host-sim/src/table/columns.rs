@@ -159,9 +159,11 @@ fn write_values<T: DataType, V>(
 }
 
 fn failed(file: &str, error: &ParquetError) -> HostError {
-    HostError::system(
-        file,
-        "cannot write",
-        &std::io::Error::other(error.to_string()),
-    )
+    let doing = "cannot write";
+    if let ParquetError::External(inner) = error
+        && let Some(inner) = inner.downcast_ref::<std::io::Error>()
+    {
+        return HostError::system(file, doing, inner);
+    }
+    HostError::system(file, doing, &std::io::Error::other(error.to_string()))
 }

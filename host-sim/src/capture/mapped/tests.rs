@@ -54,6 +54,7 @@ fn files_of_independent_libraries_are_read_as_the_csv_originals_bit_for_bit() {
         ("formats/volts-in-one-group.mf4", unsettled),
         ("formats/volts-as-in-csv.parquet", unsettled),
         ("formats/codes-in-three-groups.mf4", switched),
+        ("formats/records-in-turns.mf4", switched),
         ("formats/codes-with-time-stamps.parquet", switched),
         ("formats/frames-on-a-bus.mf4", step),
         ("formats/frames-on-a-bus-log.csv.gz", step),

@@ -2,7 +2,7 @@
 
 use crate::document::FieldFault;
 use crate::error::{HostError, Place};
-use crate::insitu::{Inserted, Meter, Readings, Sheet, Side, Wiring, ohms};
+use crate::insitu::{Inserted, Meter, Readings, Sheet, Side, Wiring, number, ohms};
 
 /// The readings; all of them, or none.
 #[derive(Debug, clap::Args)]
@@ -10,7 +10,7 @@ use crate::insitu::{Inserted, Meter, Readings, Sheet, Side, Wiring, ohms};
 pub(super) struct ReadingArgs {
     /// Vb, rail to rail. Voltages are magnitudes.
     #[arg(
-        long, value_name = "V", allow_negative_numbers = true, conflicts_with = "sheet",
+        long, value_name = "V", value_parser = number, allow_negative_numbers = true, conflicts_with = "sheet",
         requires_all = [
             "negative", "positive", "with_inserted", "inserted_ohm", "inserted_percent", "working",
             "meter_ohm", "accuracy_percent", "accuracy_digits", "resolution",
@@ -20,7 +20,7 @@ pub(super) struct ReadingArgs {
     /// V1, negative rail to chassis.
     #[arg(
         long,
-        value_name = "V",
+        value_name = "V", value_parser = number,
         allow_negative_numbers = true,
         requires = "pack"
     )]
@@ -28,7 +28,7 @@ pub(super) struct ReadingArgs {
     /// V2, positive rail to chassis.
     #[arg(
         long,
-        value_name = "V",
+        value_name = "V", value_parser = number,
         allow_negative_numbers = true,
         requires = "pack"
     )]
@@ -36,7 +36,7 @@ pub(super) struct ReadingArgs {
     /// The rail that has Ro, to chassis, with Ro in place.
     #[arg(
         long,
-        value_name = "V",
+        value_name = "V", value_parser = number,
         allow_negative_numbers = true,
         requires = "pack"
     )]
@@ -44,7 +44,7 @@ pub(super) struct ReadingArgs {
     /// Vb once more, with Ro in place.
     #[arg(
         long,
-        value_name = "V",
+        value_name = "V", value_parser = number,
         allow_negative_numbers = true,
         requires = "pack"
     )]
@@ -53,13 +53,13 @@ pub(super) struct ReadingArgs {
     #[arg(long, value_name = "OHM", value_parser = ohms, requires = "pack")]
     inserted_ohm: Option<f64>,
     /// Tolerance of Ro.
-    #[arg(long, value_name = "PERCENT", requires = "pack")]
+    #[arg(long, value_name = "PERCENT", value_parser = number, requires = "pack")]
     inserted_percent: Option<f64>,
     /// The rail that has Ro. Unless given: the one with the higher reading.
     #[arg(long, value_enum, requires = "pack")]
     inserted_side: Option<Side>,
     /// Working voltage of the pack, to which ohms per volt refer.
-    #[arg(long, value_name = "V", requires = "pack")]
+    #[arg(long, value_name = "V", value_parser = number, requires = "pack")]
     working: Option<f64>,
     /// Two equal meters at both rails all the time, instead of one that is moved.
     #[arg(long, requires = "pack")]
@@ -68,16 +68,16 @@ pub(super) struct ReadingArgs {
     #[arg(long, value_name = "OHM", value_parser = ohms, requires = "pack")]
     meter_ohm: Option<f64>,
     /// Its tolerance. Unless given 5 % (common practice, no source).
-    #[arg(long, value_name = "PERCENT", requires = "pack")]
+    #[arg(long, value_name = "PERCENT", value_parser = number, requires = "pack")]
     meter_percent: Option<f64>,
     /// Accuracy of the meter, the part of the reading.
-    #[arg(long, value_name = "PERCENT", requires = "pack")]
+    #[arg(long, value_name = "PERCENT", value_parser = number, requires = "pack")]
     accuracy_percent: Option<f64>,
     /// Accuracy of the meter, digits of the last place.
-    #[arg(long, value_name = "DIGITS", requires = "pack")]
+    #[arg(long, value_name = "DIGITS", value_parser = number, requires = "pack")]
     accuracy_digits: Option<f64>,
     /// One digit of the last place.
-    #[arg(long, value_name = "V", requires = "pack")]
+    #[arg(long, value_name = "V", value_parser = number, requires = "pack")]
     resolution: Option<f64>,
 }
 
