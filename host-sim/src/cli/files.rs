@@ -23,9 +23,11 @@ pub(super) fn keep_apart(read: &[&Path], written: &[&Path]) -> Result<(), HostEr
 /// Refuses a name whose ending promises another kind of file than is written.
 pub(super) fn ends_in(path: &Path, endings: &[&str], what: &str) -> Result<(), HostError> {
     let name = path.display().to_string();
-    if endings
-        .iter()
-        .any(|ending| name.to_lowercase().ends_with(ending))
+    // A folder is refused where it would be written.
+    if path.is_dir()
+        || endings
+            .iter()
+            .any(|ending| name.to_lowercase().ends_with(ending))
     {
         return Ok(());
     }
