@@ -97,89 +97,92 @@ fn a_file_that_is_no_capture_is_told_by_what_it_is() {
     }
 }
 
+const SPAN: &str = "converter_full_scale_V = 8.192";
+const TOP: &str = "divider_top_ohm = 9900000.0\ndivider_bottom_ohm = 100000.0";
+/// What stands in a network, what someone new writes instead, and what is said.
+const SLIPS: [(&str, &str, &[&str]); 14] = [
+    // A decimal comma, a multiple, a unit, a percent sign.
+    (
+        SPAN,
+        "converter_full_scale_V = 8,192",
+        &["line 21", "with a point"],
+    ),
+    (
+        "200000.0",
+        "\"200k\"",
+        &[
+            "line 11, column 27: positive_resistance_ohm",
+            "without quotes",
+        ],
+    ),
+    ("200000.0", "200k", &["line 11", "without a unit"]),
+    (
+        "200000.0",
+        "200000.0\nresistance_tolerance_percent = 0.5%",
+        &["line 12", "without a unit"],
+    ),
+    // Misspelt, and nearly right.
+    (
+        "cells_in_series",
+        "cell_in_series",
+        &["line 7", "perhaps to cells_in_series;"],
+    ),
+    (
+        "switched_resistors",
+        "switched_resistor",
+        &["line 10", "perhaps to switched_resistors;"],
+    ),
+    ("[drive]", "[drives]", &["line 9", "perhaps to drive;"]),
+    // A count that is none.
+    (
+        "cells_in_series = 144",
+        "cells_in_series = -144",
+        &["line 7", "cells_in_series", "not negative"],
+    ),
+    (
+        "cells_in_series = 144",
+        "cells_in_series = 14.4",
+        &["line 7", "without a point"],
+    ),
+    // Volts that are millivolts; a divider the wrong way round.
+    (
+        SPAN,
+        "converter_full_scale_V = 8192",
+        &[
+            "line 21",
+            "front_end.chassis.converter_full_scale_V",
+            "819200 V",
+            "at the converter's pin",
+        ],
+    ),
+    (
+        TOP,
+        "divider_top_ohm = 100.0\ndivider_bottom_ohm = -9900000.0",
+        &["line 19", "divider_bottom_ohm", "1 to 1000000000 ohm"],
+    ),
+    // The same table twice; a resistor that pushes.
+    (
+        "[drive]",
+        "[pack]\n[drive]",
+        &["line 9", "duplicate key", "remove one of the two"],
+    ),
+    (
+        "150000.0",
+        "-150000.0",
+        &["line 12", "drive.negative_resistance_ohm", "ohm"],
+    ),
+    (
+        "[drive]",
+        "[limits]\njudged = \"weakest\"\n[drive]",
+        &["line 10", "weakest_rail"],
+    ),
+];
+
 #[test]
 fn a_slip_in_a_network_is_told_with_its_line_and_a_cure() {
     let capture = fixture("captures/switched-600v-12bit.csv.gz");
     let good = text_of("captures/switched-600v-12bit.toml");
-    let span = "converter_full_scale_V = 8.192";
-    let top = "divider_top_ohm = 9900000.0\ndivider_bottom_ohm = 100000.0";
-    for (from, to, words) in [
-        // A decimal comma, a multiple, a unit, a percent sign.
-        (
-            span,
-            "converter_full_scale_V = 8,192",
-            &["line 21", "with a point"][..],
-        ),
-        (
-            "200000.0",
-            "\"200k\"",
-            &[
-                "line 11, column 27: positive_resistance_ohm",
-                "without quotes",
-            ],
-        ),
-        ("200000.0", "200k", &["line 11", "without a unit"]),
-        (
-            "200000.0",
-            "200000.0\nresistance_tolerance_percent = 0.5%",
-            &["line 12", "without a unit"],
-        ),
-        // Misspelt, and nearly right.
-        (
-            "cells_in_series",
-            "cell_in_series",
-            &["line 7", "perhaps to cells_in_series;"],
-        ),
-        (
-            "switched_resistors",
-            "switched_resistor",
-            &["line 10", "perhaps to switched_resistors;"],
-        ),
-        ("[drive]", "[drives]", &["line 9", "perhaps to drive;"]),
-        // A count that is none.
-        (
-            "cells_in_series = 144",
-            "cells_in_series = -144",
-            &["line 7", "cells_in_series", "not negative"],
-        ),
-        (
-            "cells_in_series = 144",
-            "cells_in_series = 14.4",
-            &["line 7", "without a point"],
-        ),
-        // Volts that are millivolts; a divider the wrong way round.
-        (
-            span,
-            "converter_full_scale_V = 8192",
-            &[
-                "line 21",
-                "front_end.chassis.converter_full_scale_V",
-                "819200 V",
-                "at the converter's pin",
-            ],
-        ),
-        (
-            top,
-            "divider_top_ohm = 100.0\ndivider_bottom_ohm = -9900000.0",
-            &["line 19", "divider_bottom_ohm", "1 to 1000000000 ohm"],
-        ),
-        // The same table twice; a resistor that pushes.
-        (
-            "[drive]",
-            "[pack]\n[drive]",
-            &["line 9", "duplicate key", "remove one of the two"],
-        ),
-        (
-            "150000.0",
-            "-150000.0",
-            &["line 12", "drive.negative_resistance_ohm", "ohm"],
-        ),
-        (
-            "[drive]",
-            "[limits]\njudged = \"weakest\"\n[drive]",
-            &["line 10", "weakest_rail"],
-        ),
-    ] {
+    for (from, to, words) in SLIPS {
         assert!(good.contains(from), "{from}");
         let bench = Bench::new();
         bench.write("n.toml", good.replacen(from, to, 1));
