@@ -5,6 +5,7 @@ use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
 use crate::reason::Reason;
 use crate::report::{Estimate, Reading};
+use crate::settle::Settled;
 use crate::units::Seconds;
 
 /// Time constants that a dwell may last before it is given up: a circuit that
@@ -254,18 +255,18 @@ impl Rest {
 /// The latest reading of each drive state, with the dwell it came from.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cycle {
-    latest: [Option<Reading>; 3],
+    latest: [Option<Settled>; 3],
     /// The dwells they came from.
     sequences: [u32; 3],
 }
 
 impl Cycle {
     /// A dwell gave a reading.
-    pub(crate) fn put(&mut self, sequence: u32, reading: Reading) {
-        let at = reading.drive.index();
+    pub(crate) fn put(&mut self, sequence: u32, settled: Settled) {
+        let at = settled.reading.drive.index();
         let places = (self.latest.get_mut(at), self.sequences.get_mut(at));
         if let (Some(place), Some(from)) = places {
-            *place = Some(reading);
+            *place = Some(settled);
             *from = sequence;
         }
     }
@@ -279,20 +280,21 @@ impl Cycle {
 
     /// The readings of the last cycle, newest last: of as many dwells as the
     /// longest cycle has, since a recorded drive need not follow the sequencer's.
-    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Reading> {
+    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Settled> {
         let ages = (0..CYCLE_MAX as u32).rev();
         ages.filter_map(move |age| {
             let mut all = self.latest.iter().zip(&self.sequences);
-            let (reading, _) = all.find(|(reading, from)| {
-                reading.is_some() && sequence.wrapping_sub(**from) == age
+            let (settled, _) = all.find(|(settled, from)| {
+                settled.is_some() && sequence.wrapping_sub(**from) == age
             })?;
-            reading.as_ref()
+            settled.as_ref()
         })
     }
 
     /// The latest reading in a drive state.
     pub(crate) fn latest(&self, drive: Drive) -> Option<&Reading> {
-        self.latest.get(drive.index())?.as_ref()
+        let settled = self.latest.get(drive.index())?.as_ref()?;
+        Some(&settled.reading)
     }
 }
 

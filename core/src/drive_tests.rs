@@ -4,6 +4,7 @@ use crate::config::{Config, Drive};
 use crate::drive::{Cycle, Sequencer};
 use crate::reason::Reason;
 use crate::report::Reading;
+use crate::settle::{Course, Settled};
 use crate::test_reports::config;
 use crate::units::{Measured, Seconds, Volts};
 
@@ -157,18 +158,22 @@ fn a_cycle_is_the_newest_readings_of_the_last_four_dwells() {
     let drives = |cycle: &Cycle, sequence| -> std::vec::Vec<Drive> {
         cycle
             .readings(sequence)
-            .map(|reading| reading.drive)
+            .map(|settled| settled.reading.drive)
             .collect()
     };
     // Across the end of the counter.
     let first = u32::MAX;
-    cycle.put(first, reading(Drive::Raise, None));
-    cycle.put(first.wrapping_add(1), reading(Drive::Lower, None));
+    let settled = |drive| Settled {
+        reading: reading(drive, None),
+        course: Course::NONE,
+    };
+    cycle.put(first, settled(Drive::Raise));
+    cycle.put(first.wrapping_add(1), settled(Drive::Lower));
     assert_eq!(
         drives(&cycle, first.wrapping_add(1)),
         [Drive::Raise, Drive::Lower]
     );
-    cycle.put(first.wrapping_add(2), reading(Drive::Raise, None));
+    cycle.put(first.wrapping_add(2), settled(Drive::Raise));
     assert_eq!(
         drives(&cycle, first.wrapping_add(2)),
         [Drive::Lower, Drive::Raise]

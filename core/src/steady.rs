@@ -170,8 +170,8 @@ impl<'c> Steady<'c> {
         let (closing, result) = (*closing, proof.result(self.config));
         self.job = Job::Idle;
         match (closing, result) {
-            (Some(closed), Ok(reading)) => {
-                self.cycle.put(closed.sequence, reading);
+            (Some(closed), Ok(settled)) => {
+                self.cycle.put(closed.sequence, settled);
                 self.job = Job::Solve(Estimation::default(), closed);
                 Progress::Busy
             }

@@ -15,6 +15,7 @@ use crate::config::{Config, Drive};
 use crate::num::{self, RootSum, hypot};
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind, Reading};
+use crate::settle::Course;
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
 /// A circuit as it was found before it settled; uncertainties are those of
@@ -71,7 +72,8 @@ impl Early {
         }
         let readings = self.found.settled(config, self.pack);
         let mut system = System::default();
-        let solved = system.take(config.network(), readings.iter());
+        let exact = readings.iter().map(|reading| (reading, Course::NONE));
+        let solved = system.take(config.network(), exact);
         if !solved || system.determinant == 0 {
             return Err(Reason::StimulusTooWeak);
         }

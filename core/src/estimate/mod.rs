@@ -10,7 +10,8 @@ mod uncertainty;
 use crate::config::Config;
 use crate::num;
 use crate::reason::Reason;
-use crate::report::{Estimate, Interval, Kind, Reading};
+use crate::report::{Estimate, Interval, Kind};
+use crate::settle::Settled;
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
 pub(crate) use early::{Early, Found, at_least};
@@ -69,12 +70,13 @@ impl Estimator {
         &mut self,
         estimation: &mut Estimation,
         config: &Config,
-        readings: impl Iterator<Item = &'a Reading>,
+        readings: impl Iterator<Item = &'a Settled>,
     ) -> bool {
         if estimation.is_done() {
             return false;
         }
         let mut system = System::default();
+        let readings = readings.map(|settled| (&settled.reading, settled.course));
         let result = if system.take(config.network(), readings) {
             self.work(estimation, config, &mut system)
         } else {

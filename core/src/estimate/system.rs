@@ -28,10 +28,14 @@ use heapless::Vec;
 use crate::config::{Network, Row};
 use crate::num;
 use crate::report::Reading;
+use crate::settle::Course;
 use crate::units::{Measured, Volts};
 
 /// Most readings in one solve: one for each drive state.
 pub(crate) const READINGS: usize = 3;
+
+/// Standard uncertainties of v by which it strays from its share of Vb by chance.
+const STRAYED: i64 = 3;
 
 /// All pairs of states.
 const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
@@ -50,10 +54,11 @@ pub(crate) struct State<'a> {
     /// Current that the monitor pushes into the chassis, in µA.
     pub(crate) r: i64,
     pub(crate) reading: &'a Reading,
+    course: Course,
 }
 
 impl<'a> State<'a> {
-    pub(crate) fn new(network: &Network, reading: &'a Reading) -> Self {
+    pub(crate) fn new(network: &Network, reading: &'a Reading, course: Course) -> Self {
         let row = network.row(reading.drive);
         Self {
             row,
@@ -64,7 +69,15 @@ impl<'a> State<'a> {
                 .current(reading.chassis.value, reading.pack.value)
                 .to_bits(),
             reading,
+            course,
         }
+    }
+
+    /// Share of Vb that v settles at, with G and Gp as solved.
+    fn share(&self, g: i64, gp: i64) -> i64 {
+        let pull = gp.saturating_add(self.row.p.to_bits());
+        let load = g.saturating_add(self.row.g.to_bits());
+        num::ratio(pull, load, 32).clamp(0, num::ONE)
     }
 
     /// Vb.
@@ -104,10 +117,11 @@ impl<'a> System<'a> {
     pub(crate) fn take(
         &mut self,
         network: &Network,
-        readings: impl Iterator<Item = &'a Reading>,
+        readings: impl Iterator<Item = (&'a Reading, Course)>,
     ) -> bool {
-        for reading in readings {
-            if self.states.push(State::new(network, reading)).is_err() {
+        for (reading, course) in readings {
+            let state = State::new(network, reading, course);
+            if self.states.push(state).is_err() {
                 return false;
             }
         }
@@ -115,6 +129,7 @@ impl<'a> System<'a> {
             return false;
         }
         self.solve();
+        self.doubt_courses();
         true
     }
 
@@ -142,6 +157,23 @@ impl<'a> System<'a> {
         }
     }
 
+    /// Puts v in doubt by what it did beyond its share of what Vb did, or short of
+    /// it; noise is no such thing.
+    #[inline(never)]
+    fn doubt_courses(&mut self) {
+        if self.states.iter().all(|state| state.course.pack == 0) {
+            return;
+        }
+        let (g, gp) = (self.total(), self.positive());
+        for state in &mut self.states {
+            let due = num::mul(state.share(g, gp), state.course.pack);
+            let strayed = state.course.chassis.saturating_sub(due).saturating_abs();
+            if strayed > state.v_u.saturating_mul(STRAYED) {
+                state.v_u = num::hypot(&[state.v_u, strayed]);
+            }
+        }
+    }
+
     /// Takes off the lag behind a moving pack voltage.
     ///
     /// On a ramp v trails its settled value by `τ·dVb/dt·(x_k − Cp/C)` with
@@ -156,9 +188,7 @@ impl<'a> System<'a> {
         let (g, gp) = (self.total(), self.positive());
         for state in &mut self.states {
             let lag = state.reading.lag.to_bits();
-            let pull = gp.saturating_add(state.row.p.to_bits());
-            let load = g.saturating_add(state.row.g.to_bits());
-            let x = num::ratio(pull, load, 32).clamp(0, num::ONE);
+            let x = state.share(g, gp);
             let known = num::mul(lag, x.saturating_sub(num::ONE >> 1));
             state.v = state.v.saturating_add(known);
             state.r = state

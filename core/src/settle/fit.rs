@@ -29,6 +29,7 @@
 //! noise, a very slow circuit looks like both. That is why the proof is by
 //! rejecting the alternative.
 
+use super::Course;
 use super::dwell::{SLOTS, Slot};
 use super::linear::{COLUMNS, Normal, product};
 use crate::num::{self, ONE};
@@ -68,6 +69,8 @@ struct Trial {
     rho: i64,
     settled: i64,
     amplitude: i64,
+    /// b, by the scaled pack column.
+    by_pack: i64,
     /// Sum of squared residuals, 64 fraction bits.
     residual: u128,
 }
@@ -149,6 +152,8 @@ pub(crate) struct Fitted {
     /// Slots with data.
     pub(crate) used: u32,
     pub(crate) pack_moves: bool,
+    /// How far v and Vb went together, see [`super::Course`].
+    pub(crate) course: Course,
 }
 
 impl Fit {
@@ -336,11 +341,12 @@ impl Fit {
             }
             residual = residual.saturating_add(num::square(left.unsigned_abs()));
         }
-        let [settled, amplitude, _, _] = coefficients;
+        let [settled, amplitude, _, by_pack] = coefficients;
         Some(Trial {
             rho,
             settled,
             amplitude,
+            by_pack,
             residual,
         })
     }
@@ -392,7 +398,24 @@ impl Fit {
             range: self.range(),
             used,
             pack_moves: self.pack_shift.is_some(),
+            course: self.course(&best),
         })
+    }
+
+    /// Half of the way of Vb, and what v made of it.
+    fn course(&self, best: &Trial) -> Course {
+        let Some(shift) = self.pack_shift else {
+            return Course::NONE;
+        };
+        let packs = self.slots.iter().flatten().map(|slot| slot.pack());
+        let pack = match (packs.clone().min(), packs.max()) {
+            (Some(least), Some(most)) => most.saturating_sub(least) >> 1,
+            _ => 0,
+        };
+        Course {
+            chassis: num::mul(best.by_pack, pack >> shift),
+            pack,
+        }
     }
 
     fn range(&self) -> i64 {

@@ -21,6 +21,32 @@ use fit::{Fit, Fitted};
 /// counts as rejected: 16 (4σ).
 const REJECTED: u32 = 4;
 
+/// How far v and Vb went together within a dwell, to either side of a reading, in
+/// volts. Where the pack moves and v settles, v goes w times as far, w being its
+/// share of Vb. A ripple that the sampling turns into a slow wave passes through
+/// the capacitances instead, in the ratio Cp/C: of what v does beyond w or short
+/// of it, nobody knows where Vb stands without it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Course {
+    pub(crate) chassis: i64,
+    pub(crate) pack: i64,
+}
+
+impl Course {
+    /// Vb stands still.
+    pub(crate) const NONE: Self = Self {
+        chassis: 0,
+        pack: 0,
+    };
+}
+
+/// A reading that is proved settled.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Settled {
+    pub(crate) reading: Reading,
+    pub(crate) course: Course,
+}
+
 /// Where v stood when the dwell began: the end of the dwell before.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Lead {
@@ -123,11 +149,12 @@ impl Settling {
 
     /// The settled reading, or the reason why there is none.
     #[inline(never)]
-    pub(crate) fn result(&self, config: &Config) -> Result<Reading, Reason> {
-        match self.fit.result() {
-            Some(fitted) => self.decide(config, &fitted),
-            None => Err(Reason::NotSettled),
-        }
+    pub(crate) fn result(&self, config: &Config) -> Result<Settled, Reason> {
+        let fitted = self.fit.result().ok_or(Reason::NotSettled)?;
+        Ok(Settled {
+            reading: self.decide(config, &fitted)?,
+            course: fitted.course,
+        })
     }
 
     /// Length of a slot.
