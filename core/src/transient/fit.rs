@@ -3,6 +3,7 @@
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::variance;
+use super::slips::Slips;
 use super::solve::Factors;
 use super::tally::Tally;
 use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
@@ -67,7 +68,7 @@ pub(super) struct Covariance {
     coupling: Scaled,
     /// Sum of squares of the residuals, and their degrees of freedom.
     squares: Scaled,
-    freedom: i64,
+    pub(super) freedom: i64,
 }
 
 impl Covariance {
@@ -136,6 +137,7 @@ pub(super) struct Converged {
     /// Vb and, where it stood still, its standard uncertainty.
     pub(super) pack: i64,
     pub(super) pack_u: Scaled,
+    pub(super) slips: Slips,
 }
 
 impl Converged {
@@ -149,7 +151,7 @@ impl Converged {
     }
 
     /// Noise variance that the residuals show.
-    fn noise(&self) -> Scaled {
+    pub(super) fn noise(&self) -> Scaled {
         variance(self.covariance.squares, self.covariance.freedom, self.least)
     }
 
@@ -196,6 +198,7 @@ impl Converged {
         let enlarged = self.enlarged(noise);
         let spread = Spread::new(&self.covariance, enlarged, theta)
             .plus_change(suspected)
+            .plus_slips(self.slips)
             .plus_readings(self, theta);
         let total = theta.total.saturating_sub(reference.g);
         let plus = positive(theta, reference);
@@ -320,6 +323,13 @@ impl Spread {
     fn plus_change(mut self, [by_total, by_ratio]: [Scaled; 2]) -> Self {
         self.by_total = self.by_total.plus(by_total);
         self.by_ratio = self.by_ratio.plus(by_ratio);
+        self
+    }
+
+    fn plus_slips(mut self, Slips([total, both, ratio]): Slips) -> Self {
+        self.by_total = self.by_total.plus(total);
+        self.both = self.both.plus(both);
+        self.by_ratio = self.by_ratio.plus(ratio);
         self
     }
 

@@ -52,6 +52,7 @@
 //!   circuit is still the same.
 //! * `fitting`: the decisions between them.
 //! * `noise`, `normal`, `solve`, `scaled`, `groups`: arithmetic.
+//! * `slips`: what a drift or a ripple on the pack would do to the figures.
 //! * `fit`: figures and their uncertainty.
 
 #[cfg(test)]
@@ -73,6 +74,7 @@ mod plant;
 mod record;
 mod scaled;
 mod search;
+mod slips;
 mod solve;
 mod span;
 mod spans;

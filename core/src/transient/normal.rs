@@ -180,6 +180,11 @@ impl System {
         self.add(PARAMETERS, PARAMETERS, pull.times(error));
     }
 
+    /// A parameter is held: nothing goes with it.
+    pub(super) fn is_held(&self, row: usize) -> bool {
+        (0..WIDE).all(|column| column == row || self.at(row, column) == Scaled::ZERO)
+    }
+
     /// Holds a parameter where it is.
     pub(super) fn hold(&mut self, row: usize) {
         for column in 0..WIDE {

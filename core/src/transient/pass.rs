@@ -37,6 +37,16 @@ pub(super) struct Setting<'a> {
     pub(super) epoch: i64,
 }
 
+impl Setting<'_> {
+    /// How far Vb is from where the record begins; none where it stands still.
+    fn climbed(&self, entry: &Entry) -> i64 {
+        match (self.pack, self.record.get(0)) {
+            (None, Some(first)) => entry.pack().saturating_sub(first.pack()),
+            _ => 0,
+        }
+    }
+}
+
 /// A walk under way.
 #[derive(Debug, Clone)]
 pub(super) struct Pass {
@@ -51,7 +61,7 @@ pub(super) struct Pass {
     spans: Spans,
     /// Sums over five blocks: of the residual, and of the rest of a row if rows
     /// are summed.
-    five: Group<{ WIDE + 2 * CHANGES }>,
+    five: Group<{ WIDE + 2 * CHANGES + 1 }>,
     batch: (i64, u32, u32),
     /// What came of it.
     normal: Normal,
@@ -184,7 +194,8 @@ impl Pass {
         if let Some(([sum, ..], weight)) = five {
             self.tally(sum, weight);
         }
-        self.put(setting, row, changes, weight, borders);
+        let climbed = setting.climbed(entry);
+        self.put(setting, row, changes, climbed, weight, borders);
     }
 
     /// Adds a row to the equations. The entry is still to be counted.
@@ -193,12 +204,14 @@ impl Pass {
         setting: &Setting<'_>,
         row: &[i64; WIDE],
         changes: &Columns,
+        climbed: i64,
         weight: u32,
         borders: Option<&mut Borders>,
     ) {
         self.used = self.used.saturating_add(1);
         self.normal.add(row, weight);
         if let Some(borders) = borders {
+            borders.direct.add(row, climbed, weight);
             borders.add(
                 &self.normal,
                 row,
@@ -220,9 +233,11 @@ impl Pass {
         borders: Option<&mut Borders>,
     ) {
         let weight = u32::from(entry.weight);
-        let mut all = [0; WIDE + 2 * CHANGES];
+        let mut all = [0; WIDE + 2 * CHANGES + 1];
         let [columns @ .., residual] = row;
+        let climbed = setting.climbed(entry);
         let columns = columns.iter().chain(changes.as_flattened());
+        let columns = columns.chain(once(&climbed));
         for (to, from) in all.iter_mut().zip(once(residual).chain(columns)) {
             *to = *from;
         }
@@ -234,13 +249,14 @@ impl Pass {
         };
         let [sum, ..] = sums;
         self.tally(sum, weight);
-        let (mut row, mut changes) = ([0; WIDE], Columns::default());
+        let (mut row, mut changes, mut climbed) = ([0; WIDE], Columns::default(), 0);
         let [columns @ .., residual] = &mut row;
         let columns = columns.iter_mut().chain(changes.as_flattened_mut());
+        let columns = columns.chain(once(&mut climbed));
         for (to, from) in once(residual).chain(columns).zip(mean(sums, weight)) {
             *to = from;
         }
-        self.put(setting, &row, &changes, weight, borders);
+        self.put(setting, &row, &changes, climbed, weight, borders);
     }
 
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]

@@ -7,6 +7,7 @@ use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
 use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
+use super::super::slips::Slips;
 use super::super::tally::Walked;
 use super::job::{Attempt, Job, Weighing};
 use super::{Fitting, Outcome};
@@ -110,6 +111,7 @@ impl Fitting {
             single: walked.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),
             pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
+            slips: Slips::NONE,
         };
         self.job = Job::Complete(converged, system.clone());
         Outcome::Busy
@@ -119,6 +121,10 @@ impl Fitting {
     pub(super) fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
         if let Job::Complete(converged, system) = &mut self.job {
             converged.covariance.complete(system);
+            let (noise, freedom) = (converged.noise(), converged.covariance.freedom);
+            let slips = &mut converged.slips;
+            slips.add_drift(system, &self.beliefs, &self.search.theta, noise);
+            slips.add_ripple(system, &self.borders.direct, freedom);
             // The test leaves out what the walk left out, and what is believed
             // of parameters that it takes for known.
             let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);

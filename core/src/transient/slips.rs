@@ -1,0 +1,139 @@
+//! What else than the circuit may have moved v, and what that would have done to
+//! its figures.
+//!
+//! Two courses of v pass for the relaxation of a slow circuit while a record is
+//! short: a drift of the reading, and a wave of Vb that the sampling has folded
+//! down from a ripple. The ripple reaches v through the capacitances at once, and
+//! not by way of G and C as a movement of Vb would: v has a part of `Vb − Vb₀`
+//! that no circuit gives it. Neither is fitted, which would cost everybody half of
+//! what is known. But the same equations tell, for each, the size s that it has
+//! beside the circuit (its own uncertainty u) and how far the figures would be off
+//! by a size of one: b = A⁻¹·a, where a are the products of its column with those
+//! of the circuit.
+
+use super::beliefs::Beliefs;
+use super::normal::{System, WIDE};
+use super::scaled::Scaled;
+use super::solve::{Factors, solution};
+use super::theta::{DRIFT, PARAMETERS, RATIO, TOTAL, Theta};
+use crate::num::ONE;
+
+/// Largest drift of a reading that is provided for: 0.2 V/s.
+const DRIFT_MOST: i64 = ONE / 5;
+
+/// Covariance of ln(G + gr) and w that slips may have brought about: of the first,
+/// of both, of the second.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Slips(pub(super) [Scaled; 3]);
+
+impl Slips {
+    pub(super) const NONE: Self = Self([Scaled::ZERO; 3]);
+
+    /// Adds an effect: that of one, squared size.
+    fn add(&mut self, [total, ratio]: [Scaled; 2], square: Scaled) {
+        let products = [total.square(), total.times(ratio), ratio.square()];
+        for (sum, product) in self.0.iter_mut().zip(products) {
+            *sum = sum.plus(product.times(square));
+        }
+    }
+
+    /// Adds what a drift as large as the record leaves possible would do; a fifth of
+    /// it is taken for its deviation, so that the largest is within three
+    /// half-widths.
+    #[inline(never)]
+    pub(super) fn add_drift(
+        &mut self,
+        system: &System,
+        beliefs: &Beliefs,
+        theta: &Theta,
+        noise: Scaled,
+    ) {
+        if beliefs.are_free() {
+            return;
+        }
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
+        let own = factors.variance(DRIFT);
+        let by_one = [TOTAL, RATIO].map(|place| {
+            let [_, both, _] = factors.block(place, DRIFT);
+            both.over(own)
+        });
+        let held = beliefs.weight(beliefs.drift_u());
+        let told = Scaled::ONE.minus(own.times(held));
+        let most = Scaled::of(DRIFT_MOST);
+        let size = if told.less(Scaled::new(1, -20)) {
+            most
+        } else {
+            let seen = Scaled::of(theta.drift).size().over(told);
+            let u = own.times(noise).over(told).root();
+            seen.plus(u.times(Scaled::int(3))).min(most)
+        };
+        self.add(by_one, size.over(Scaled::int(5)).square());
+    }
+
+    /// Adds what a ripple would do that is as large as the record shows or leaves
+    /// possible. By chance alone it adds a quarter of its own variance.
+    #[inline(never)]
+    pub(super) fn add_ripple(&mut self, system: &System, direct: &Direct, freedom: i64) {
+        if !direct.own.positive() {
+            return;
+        }
+        let mut equations = system.clone();
+        for (row, with) in direct.with.iter().enumerate().take(PARAMETERS) {
+            let held = system.is_held(row);
+            let side = if held { Scaled::ZERO } else { *with };
+            equations.set(row, PARAMETERS, side);
+        }
+        let by_one = solution(&equations, Scaled::ZERO);
+        let explained = by_one
+            .iter()
+            .enumerate()
+            .fold(Scaled::ZERO, |sum, (row, by)| {
+                sum.plus_product(*by, equations.side(row))
+            });
+        let information = direct.own.minus(explained);
+        let [total, ratio, ..] = by_one;
+        // Less than a thousandth of the column is left: the circuit explains it.
+        if information.less(direct.own.shifted(-10)) {
+            self.add([total, ratio], Scaled::new(1, -2));
+            return;
+        }
+        let [.., residual] = direct.with;
+        let seen = residual.over(information);
+        let fall = residual.times(seen);
+        let noise = system.squares().minus(fall).over(Scaled::int(freedom));
+        let u = noise.over(information).min(Scaled::ONE);
+        let beyond = seen.square().min(Scaled::ONE).minus(u.shifted(2));
+        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-2));
+        self.add([total, ratio], size);
+    }
+}
+
+/// Sums of products of the column of a ripple, `Vb − Vb₀` of each row, with those of
+/// the circuit, the residual, and itself.
+#[derive(Debug, Clone)]
+pub(super) struct Direct {
+    with: [Scaled; WIDE],
+    own: Scaled,
+}
+
+impl Direct {
+    pub(super) const NONE: Self = Self {
+        with: [Scaled::ZERO; WIDE],
+        own: Scaled::ZERO,
+    };
+
+    /// Adds a row.
+    #[inline(never)]
+    pub(super) fn add(&mut self, row: &[i64; WIDE], column: i64, weight: u32) {
+        if column == 0 {
+            return;
+        }
+        let column = Scaled::of(column);
+        let heavy = column.times(Scaled::int(i64::from(weight)));
+        for (sum, value) in self.with.iter_mut().zip(row) {
+            *sum = sum.plus_product(heavy, Scaled::of(*value));
+        }
+        self.own = self.own.plus_product(heavy, column);
+    }
+}
