@@ -319,7 +319,12 @@ fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
         Conductances::between(gp, u.positive, e),
         Conductances::between(g.saturating_sub(gp), u.negative, e),
     ];
-    let us = [u.total, u.positive, u.negative].map(Microsiemens::from_bits);
+    // What has no upper bound is as uncertain.
+    let us = if e < num::ONE {
+        [u.total, u.positive, u.negative].map(Microsiemens::from_bits)
+    } else {
+        [Microsiemens::MAX; 3]
+    };
     let kind = if Ohms::of(total.low) < SHORT {
         Kind::Short
     } else if total.low == Microsiemens::ZERO || Ohms::of(total.high) > OPEN {

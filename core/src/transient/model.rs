@@ -53,6 +53,8 @@ pub(super) struct Prediction {
     pub(super) row: [i64; WIDE],
     /// Columns of the changes that are looked for.
     pub(super) changes: Columns,
+    /// How far Vb has climbed, see [`super::pack::Climb`].
+    pub(super) climbed: i64,
 }
 
 /// Place of the mean.

@@ -58,6 +58,62 @@ pub(super) fn parts(record: View<'_>, at: usize, entry: &Entry) -> [Option<Part>
     ]
 }
 
+/// How far Vb has climbed since the record began, its steps left out: a ripple
+/// makes none.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Climb {
+    from: i64,
+    /// It stepped within the entry before.
+    stepped: bool,
+}
+
+impl Climb {
+    pub(super) const fn new(from: i64) -> Self {
+        Self {
+            from,
+            stepped: false,
+        }
+    }
+
+    /// At an entry, of which the parts are known.
+    #[inline(never)]
+    pub(super) fn at(
+        &mut self,
+        record: View<'_>,
+        at: usize,
+        entry: &Entry,
+        parts: &[Option<Part>; 2],
+    ) -> i64 {
+        let stepped = core::mem::replace(&mut self.stepped, false);
+        if let [Some(first), Some(second)] = parts {
+            let climbed = first.pack.saturating_sub(self.from);
+            self.stepped = true;
+            self.from = second.pack.saturating_sub(climbed);
+            return climbed;
+        }
+        let near = |at: Option<usize>| at.and_then(|at| record.get(at));
+        let here = entry.pack();
+        if let Some(before) = near(at.checked_sub(1)).filter(|_| !stepped) {
+            let before = before.pack();
+            let pack = |at: Option<usize>, other: i64| near(at).map_or(other, |near| near.pack());
+            let earlier = pack(at.checked_sub(2), before);
+            let later = pack(at.checked_add(1), here);
+            if stands_out(earlier, before, here, later) {
+                let climbed = before.saturating_sub(self.from);
+                self.from = here.saturating_sub(climbed);
+            }
+        }
+        here.saturating_sub(self.from)
+    }
+}
+
+/// A change of Vb stands out of those before and after it.
+fn stands_out(earlier: i64, before: i64, after: i64, later: i64) -> bool {
+    let apart = |a: i64, b: i64| a.saturating_sub(b).saturating_abs();
+    let around = apart(before, earlier).saturating_add(apart(after, later));
+    apart(after, before) >= around.saturating_mul(4).saturating_add(STEP)
+}
+
 /// Climb in half an entry from the climbs to either side: their mean, or the
 /// smaller where they differ much, so that a step next door is not taken for a
 /// slope here.
@@ -84,9 +140,7 @@ fn climb(back: i64, forth: i64) -> i64 {
 
 /// Share of the entry before a step of Vb inside it.
 fn step(earlier: i64, before: i64, here: i64, after: i64, later: i64) -> Option<i64> {
-    let apart = |a: i64, b: i64| a.saturating_sub(b).saturating_abs();
-    let around = apart(before, earlier).saturating_add(apart(after, later));
-    if apart(after, before) < around.saturating_mul(4).saturating_add(STEP) {
+    if !stands_out(earlier, before, after, later) {
         return None;
     }
     let share = quotient(after.saturating_sub(here), after.saturating_sub(before));

@@ -5,7 +5,7 @@ use super::borders::{Borders, CHANGES, Columns};
 use super::groups::{Group, mean};
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
-use super::pack::parts;
+use super::pack::{Climb, parts};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::spans::Spans;
@@ -37,21 +37,13 @@ pub(super) struct Setting<'a> {
     pub(super) epoch: i64,
 }
 
-impl Setting<'_> {
-    /// How far Vb is from where the record begins; none where it stands still.
-    fn climbed(&self, entry: &Entry) -> i64 {
-        match (self.pack, self.record.get(0)) {
-            (None, Some(first)) => entry.pack().saturating_sub(first.pack()),
-            _ => 0,
-        }
-    }
-}
-
 /// A walk under way.
 #[derive(Debug, Clone)]
 pub(super) struct Pass {
     at: usize,
     walk: Walk,
+    /// Vb moves.
+    climb: Climb,
     /// How v goes with each of the changes that are looked for.
     courses: [Course; CHANGES],
     /// Of a trend through the record: by how much it grows in a second.
@@ -80,6 +72,7 @@ impl Pass {
     pub(super) const NONE: Self = Self {
         at: 0,
         walk: Walk::new(&Theta::ZERO, 0),
+        climb: Climb::new(0),
         courses: [Course::NONE; CHANGES],
         slope: 0,
         elapsed: 0,
@@ -102,6 +95,7 @@ impl Pass {
         let record = setting.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
         self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
+        self.climb = Climb::new(pack);
         self.slope = quotient(ONE, millionths(setting.length_us));
         self.elapsed = setting.epoch.saturating_neg();
     }
@@ -172,7 +166,11 @@ impl Pass {
         if entry.weight == 0 {
             return;
         }
-        let Prediction { row, changes } = &mut prediction;
+        let Prediction {
+            row,
+            changes,
+            climbed,
+        } = &mut prediction;
         let [.., residual] = &mut *row;
         *residual = entry.chassis().saturating_sub(*residual);
         let residual = *residual;
@@ -185,7 +183,7 @@ impl Pass {
         }
         self.single.put(square);
         if setting.grouped {
-            self.gather(setting, entry, row, changes, borders);
+            self.gather(setting, entry, row, changes, *climbed, borders);
             return;
         }
         let five = self
@@ -194,8 +192,7 @@ impl Pass {
         if let Some(([sum, ..], weight)) = five {
             self.tally(sum, weight);
         }
-        let climbed = setting.climbed(entry);
-        self.put(setting, row, changes, climbed, weight, borders);
+        self.put(setting, row, changes, *climbed, weight, borders);
     }
 
     /// Adds a row to the equations. The entry is still to be counted.
@@ -230,12 +227,12 @@ impl Pass {
         entry: &Entry,
         row: &[i64; WIDE],
         changes: &Columns,
+        climbed: i64,
         borders: Option<&mut Borders>,
     ) {
         let weight = u32::from(entry.weight);
         let mut all = [0; WIDE + 2 * CHANGES + 1];
         let [columns @ .., residual] = row;
-        let climbed = setting.climbed(entry);
         let columns = columns.iter().chain(changes.as_flattened());
         let columns = columns.chain(once(&climbed));
         for (to, from) in all.iter_mut().zip(once(residual).chain(columns)) {
@@ -308,7 +305,9 @@ impl Pass {
         match setting.pack {
             Some(pack) => self.go(setting, theta, entry, &Part::still(pack), changes, out),
             None => {
-                for part in parts(setting.record, self.at, entry).iter().flatten() {
+                let parts = parts(setting.record, self.at, entry);
+                out.climbed = self.climb.at(setting.record, self.at, entry, &parts);
+                for part in parts.iter().flatten() {
                     self.go(setting, theta, entry, part, changes, out);
                 }
             }
