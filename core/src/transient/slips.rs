@@ -103,8 +103,8 @@ impl Slips {
         let fall = residual.times(seen);
         let noise = system.squares().minus(fall).over(Scaled::int(freedom));
         let u = noise.over(information).min(Scaled::ONE);
-        let beyond = seen.square().min(Scaled::ONE).minus(u.shifted(2));
-        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-2));
+        let beyond = seen.square().min(Scaled::ONE).minus(u);
+        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-1));
         self.add([total, ratio], size);
     }
 }
