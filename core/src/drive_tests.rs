@@ -167,13 +167,13 @@ fn a_cycle_is_the_newest_readings_of_the_last_four_dwells() {
         reading: reading(drive, None),
         course: Course::NONE,
     };
-    cycle.put(first, settled(Drive::Raise));
-    cycle.put(first.wrapping_add(1), settled(Drive::Lower));
+    cycle.put(first, &settled(Drive::Raise));
+    cycle.put(first.wrapping_add(1), &settled(Drive::Lower));
     assert_eq!(
         drives(&cycle, first.wrapping_add(1)),
         [Drive::Raise, Drive::Lower]
     );
-    cycle.put(first.wrapping_add(2), settled(Drive::Raise));
+    cycle.put(first.wrapping_add(2), &settled(Drive::Raise));
     assert_eq!(
         drives(&cycle, first.wrapping_add(2)),
         [Drive::Lower, Drive::Raise]

@@ -171,7 +171,7 @@ impl<'c> Steady<'c> {
         self.job = Job::Idle;
         match (closing, result) {
             (Some(closed), Ok(settled)) => {
-                self.cycle.put(closed.sequence, settled);
+                self.cycle.put(closed.sequence, &settled);
                 self.job = Job::Solve(Estimation::default(), closed);
                 Progress::Busy
             }
@@ -200,7 +200,7 @@ impl<'c> Steady<'c> {
         match &self.job {
             Job::Solve(_, closed) => {
                 let reading = self.cycle.latest(closed.drive);
-                reading.copied().ok_or(Reason::NotYetMeasured)
+                reading.ok_or(Reason::NotYetMeasured)
             }
             Job::Refused(_, reason) => Err(*reason),
             Job::Idle | Job::Proof(..) => Err(Reason::NotYetMeasured),

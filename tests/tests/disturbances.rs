@@ -52,6 +52,12 @@ fn ripple(hertz: f64, t: f64, [v, pack]: [f64; 2]) -> Option<[f64; 2]> {
     Some([v + 5.0 * (TAU * (hertz * t).fract()).sin(), pack])
 }
 
+/// On the pack, from where the capacitances, half on either rail, pass it on.
+fn pack_ripple(hertz: f64, t: f64, [v, pack]: [f64; 2]) -> Option<[f64; 2]> {
+    let wave = 5.0 * (TAU * (hertz * t).fract()).sin();
+    Some([v + wave / 2.0, pack + wave])
+}
+
 const fn on_readings(name: &'static str, reading: Reading) -> Disturbance {
     Disturbance {
         name,
@@ -77,7 +83,7 @@ const fn severe(disturbance: Disturbance) -> Disturbance {
     }
 }
 
-const DISTURBANCES: [Disturbance; 15] = [
+const DISTURBANCES: [Disturbance; 17] = [
     on_pack("ramp up and down by 50 V/s", |t| {
         PACK - 50.0 + 50.0 * (2.0 - (t % 4.0)).abs()
     }),
@@ -101,6 +107,12 @@ const DISTURBANCES: [Disturbance; 15] = [
     severe(on_readings("hum of 50.2 Hz", |t, r| hum(50.2, t, r))),
     severe(on_readings("ripple of 8.0004 kHz", |t, r| {
         ripple(8000.4, t, r)
+    })),
+    severe(on_readings("ripple of 8.0004 kHz on the pack", |t, r| {
+        pack_ripple(8000.4, t, r)
+    })),
+    severe(on_readings("ripple of 2.023 kHz on the pack", |t, r| {
+        pack_ripple(2023.0, t, r)
     })),
     severe(on_readings("a burst of outliers", |t, [v, pack]| {
         let spoiled = (6.3..6.38).contains(&t);

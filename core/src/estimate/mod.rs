@@ -15,7 +15,8 @@ use crate::settle::Settled;
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
 pub(crate) use early::{Early, Found, at_least};
-use system::System;
+use heapless::Vec;
+use system::{READINGS, System};
 use uncertainty::{Budget, Uncertainty};
 
 /// Standard uncertainties that a 95 % interval spans on either side.
@@ -66,17 +67,20 @@ impl Estimator {
     /// One slice of work on the estimate of isolation from the readings of one
     /// drive cycle, newest last; false once [`Estimation::answer`] has it.
     #[inline(never)]
-    pub(crate) fn step<'a>(
+    pub(crate) fn step(
         &mut self,
         estimation: &mut Estimation,
         config: &Config,
-        readings: impl Iterator<Item = &'a Settled>,
+        readings: impl Iterator<Item = Settled>,
     ) -> bool {
         if estimation.is_done() {
             return false;
         }
+        let readings: Vec<Settled, READINGS> = readings.take(READINGS).collect();
+        let readings = readings
+            .iter()
+            .map(|settled| (&settled.reading, settled.course));
         let mut system = System::default();
-        let readings = readings.map(|settled| (&settled.reading, settled.course));
         let result = if system.take(config.network(), readings) {
             self.work(estimation, config, &mut system)
         } else {

@@ -1,6 +1,8 @@
 //! What follows from a solution: kind, intervals, the weakest rail, refusals.
 
 use super::*;
+use crate::report::Reading;
+use crate::settle::Course;
 
 /// Microsiemens as the core holds them.
 fn micro(us: f64) -> i64 {
@@ -83,12 +85,59 @@ fn a_leak_is_a_short_open_or_a_figure() {
     assert_eq!(kind(-0.41, 0.1), Err(Reason::Implausible));
 }
 
+/// v at rest in the middle of the pack and pushed, where Vb moved 2 V to either side
+/// and v so many volts with it.
+fn doubts(followed: f64) -> [f64; 2] {
+    let config = crate::test_reports::config();
+    let volts = |v: f64| Measured {
+        value: Volts::from_bits(micro(v)),
+        u: Volts::from_bits(micro(0.001)),
+    };
+    let reading = |drive, v| Reading {
+        drive,
+        chassis: volts(v),
+        pack: volts(400.0),
+        lag: Volts::ZERO,
+        time_constant: None,
+        dwell_us: 500_000,
+    };
+    // G of 1 µS and Gp of 0.5 µS beside the 1 µS of the source: w is a quarter.
+    let readings = [
+        reading(crate::config::Drive::Raise, 120.0),
+        reading(crate::config::Drive::Lower, 80.0),
+    ];
+    let course = Course {
+        chassis: micro(followed),
+        pack: micro(2.0),
+    };
+    let mut system = System::default();
+    let taken = readings.iter().zip([course, Course::NONE]);
+    assert!(system.take(config.network(), taken));
+    [0, 1].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0)
+}
+
+#[test]
+fn what_v_does_beyond_its_share_of_the_pack_or_short_of_it_is_in_doubt() {
+    let near = |[first, second]: [f64; 2], due: f64| {
+        assert!((first - due).abs() < 1e-5, "{first} is not {due}");
+        assert!((second - 0.001).abs() < 1e-6, "{second}");
+    };
+    // Its share, and what noise makes of it.
+    near(doubts(0.5), 0.001);
+    near(doubts(0.5029), 0.001);
+    near(doubts(0.4971), 0.001);
+    near(doubts(1.8), 1.3);
+    near(doubts(0.0), 0.5);
+    near(doubts(0.51), 0.01f64.hypot(0.001));
+}
+
 #[test]
 fn an_upper_bound_that_is_not_known_is_none() {
     // 2u is all of G + g.
     let told = figure(&solved(1.0, 0.5), &known([1.0, 0.1, 0.1, 0.01])).expect("an estimate");
     assert_eq!(told.isolation_interval.low, Ohms::ZERO);
     assert_eq!(told.isolation_interval.high, Ohms::MAX);
+    assert_eq!(told.conductance.u, Microsiemens::MAX);
     let nothing = Solved {
         loaded: 0,
         ..solved(1.0, 0.5)

@@ -74,6 +74,34 @@ impl Slot {
     }
 }
 
+/// Where v stood when the dwell began: the end of the dwell before.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Lead {
+    pub(crate) drive: Drive,
+    /// The last slot.
+    pub(super) last: Slot,
+    /// How far v may have moved from its middle to its end, in steps of a slot.
+    moved: u32,
+}
+
+impl Lead {
+    /// The end of a dwell; `None` when its last two slots have no data.
+    pub(crate) fn after(dwell: &Dwell) -> Option<Self> {
+        let mut late = dwell.slots().iter().rev();
+        let last = (*late.next()?)?;
+        let before = (*late.next()?)?;
+        Some(Self {
+            drive: dwell.drive,
+            last,
+            moved: last.apart(before),
+        })
+    }
+
+    pub(super) fn drift(&self) -> i64 {
+        i64::from(self.moved) << SLOT_SHIFT
+    }
+}
+
 /// One dwell as it is recorded.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Dwell {

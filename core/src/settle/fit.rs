@@ -112,8 +112,6 @@ pub(crate) struct Fit {
     /// Binary places by which the pack column is scaled into ±1; `None` when
     /// the pack voltage stands still.
     pack_shift: Option<u8>,
-    /// Slope of the pack voltage, when it moves; see `slope_of_pack`.
-    pub(crate) pack_slope: i64,
     best: Option<Trial>,
     slow: Option<Slow>,
     stage: Stage,
@@ -163,7 +161,6 @@ impl Fit {
             slots: heapless::Vec::new(),
             pack_ref: 0,
             pack_shift: None,
-            pack_slope: 0,
             best: None,
             slow: None,
             stage: Stage::Failed,
@@ -179,7 +176,6 @@ impl Fit {
         self.best = None;
         self.slow = None;
         self.pack_shift = None;
-        self.pack_slope = 0;
         self.decay_gain = None;
         self.stage = Stage::Pack(pack_noise);
         slots.iter().flatten().count() >= crate::config::BLOCKS_MIN as usize
@@ -221,7 +217,6 @@ impl Fit {
         if most > num::times(noise, 6) {
             let bits = 64u32.saturating_sub(most.leading_zeros());
             self.pack_shift = Some(bits.saturating_sub(num::FRAC) as u8);
-            self.pack_slope = self.slope_of_pack();
         }
         Stage::Grid(0)
     }
@@ -398,24 +393,11 @@ impl Fit {
             range: self.range(),
             used,
             pack_moves: self.pack_shift.is_some(),
-            course: self.course(&best),
+            course: self.pack_shift.map_or(Course::NONE, |shift| {
+                let packs = self.slots.iter().flatten().map(|slot| slot.pack());
+                Course::of(packs, best.by_pack, shift)
+            }),
         })
-    }
-
-    /// Half of the way of Vb, and what v made of it.
-    fn course(&self, best: &Trial) -> Course {
-        let Some(shift) = self.pack_shift else {
-            return Course::NONE;
-        };
-        let packs = self.slots.iter().flatten().map(|slot| slot.pack());
-        let pack = match (packs.clone().min(), packs.max()) {
-            (Some(least), Some(most)) => most.saturating_sub(least) >> 1,
-            _ => 0,
-        };
-        Course {
-            chassis: num::mul(best.by_pack, pack >> shift),
-            pack,
-        }
     }
 
     fn range(&self) -> i64 {
@@ -445,7 +427,7 @@ impl Fit {
     /// to, in volts a slot: from the middle of its first part to the middle of
     /// its second. A jump in a single slot is not a slope.
     #[inline(never)]
-    fn slope_of_pack(&self) -> i64 {
+    pub(crate) fn slope_of_pack(&self) -> i64 {
         let slots = self.slots.len();
         let half = slots >> 1;
         let split = half.saturating_add(slots) >> 1;

@@ -2,12 +2,13 @@
 //! is the proof that its dwell has settled: an early reading cannot reach the
 //! estimator by mistake.
 
+mod course;
 mod dwell;
 mod fit;
 mod linear;
 
-pub(crate) use dwell::Dwell;
-use dwell::{SLOT_SHIFT, Slot};
+pub(crate) use course::{Course, Kept, Settled};
+pub(crate) use dwell::{Dwell, Lead};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
 use crate::front::residue;
@@ -20,60 +21,6 @@ use fit::{Fit, Fitted};
 /// Places of the excess of squares, in noise variances, at which a slow circuit
 /// counts as rejected: 16 (4σ).
 const REJECTED: u32 = 4;
-
-/// How far v and Vb went together within a dwell, to either side of a reading, in
-/// volts. Where the pack moves and v settles, v goes w times as far, w being its
-/// share of Vb. A ripple that the sampling turns into a slow wave passes through
-/// the capacitances instead, in the ratio Cp/C: of what v does beyond w or short
-/// of it, nobody knows where Vb stands without it.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Course {
-    pub(crate) chassis: i64,
-    pub(crate) pack: i64,
-}
-
-impl Course {
-    /// Vb stands still.
-    pub(crate) const NONE: Self = Self {
-        chassis: 0,
-        pack: 0,
-    };
-}
-
-/// A reading that is proved settled.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Settled {
-    pub(crate) reading: Reading,
-    pub(crate) course: Course,
-}
-
-/// Where v stood when the dwell began: the end of the dwell before.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Lead {
-    pub(crate) drive: Drive,
-    /// The last slot.
-    last: Slot,
-    /// How far v may have moved from its middle to its end, in steps of a slot.
-    moved: u32,
-}
-
-impl Lead {
-    /// The end of a dwell; `None` when its last two slots have no data.
-    pub(crate) fn after(dwell: &Dwell) -> Option<Self> {
-        let mut late = dwell.slots().iter().rev();
-        let last = (*late.next()?)?;
-        let before = (*late.next()?)?;
-        Some(Self {
-            drive: dwell.drive,
-            last,
-            moved: last.apart(before),
-        })
-    }
-
-    fn drift(&self) -> i64 {
-        i64::from(self.moved) << SLOT_SHIFT
-    }
-}
 
 /// The settling proof of one dwell, in slices of bounded work.
 #[derive(Debug, Clone)]
@@ -333,7 +280,7 @@ impl Settling {
                 .unwrap_or(0);
             let slope_u = num::ratio(slope_u, root, 32);
             (
-                num::mul(lag_slots, self.fit.pack_slope),
+                num::mul(lag_slots, self.fit.slope_of_pack()),
                 num::mul(lag_slots, slope_u),
             )
         } else {
