@@ -21,6 +21,10 @@ use crate::num::ONE;
 /// Largest drift of a reading that is provided for: 0.2 V/s.
 const DRIFT_MOST: i64 = ONE / 5;
 
+/// Square of the size of a ripple of which nothing is known: as much of it passes to
+/// v as does not.
+const ANY: Scaled = Scaled::new(1, -2);
+
 /// Covariance of ln(G + gr) and w that slips may have brought about: of the first,
 /// of both, of the second.
 #[derive(Debug, Clone, Copy)]
@@ -72,9 +76,17 @@ impl Slips {
     }
 
     /// Adds what a ripple would do that is as large as the record shows or leaves
-    /// possible. By chance alone it adds a quarter of its own variance.
+    /// possible. By chance alone it adds about its own variance. Where the circuit
+    /// has been seen to change of late, that may have been a ripple, too: the record
+    /// since then is not believed to show that there is none.
     #[inline(never)]
-    pub(super) fn add_ripple(&mut self, system: &System, direct: &Direct, freedom: i64) {
+    pub(super) fn add_ripple(
+        &mut self,
+        system: &System,
+        direct: &Direct,
+        freedom: i64,
+        moving: bool,
+    ) {
         if !direct.own.positive() {
             return;
         }
@@ -95,7 +107,7 @@ impl Slips {
         let [total, ratio, ..] = by_one;
         // Less than a thousandth of the column is left: the circuit explains it.
         if information.less(direct.own.shifted(-10)) {
-            self.add([total, ratio], Scaled::new(1, -2));
+            self.add([total, ratio], ANY);
             return;
         }
         let [.., residual] = direct.with;
@@ -104,7 +116,8 @@ impl Slips {
         let noise = system.squares().minus(fall).over(Scaled::int(freedom));
         let u = noise.over(information).min(Scaled::ONE);
         let beyond = seen.square().min(Scaled::ONE).minus(u);
-        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-1));
+        let least = if moving { ANY } else { Scaled::ZERO };
+        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-1)).max(least);
         self.add([total, ratio], size);
     }
 }

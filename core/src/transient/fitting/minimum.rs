@@ -124,7 +124,7 @@ impl Fitting {
             let (noise, freedom) = (converged.noise(), converged.covariance.freedom);
             let slips = &mut converged.slips;
             slips.add_drift(system, &self.beliefs, &self.search.theta, noise);
-            slips.add_ripple(system, &self.borders.direct, freedom);
+            slips.add_ripple(system, &self.borders.direct, freedom, self.moving);
             // The test leaves out what the walk left out, and what is believed
             // of parameters that it takes for known.
             let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
