@@ -67,9 +67,13 @@ fn a_declared_skew_of_the_channels_deceives_nobody_and_another_would() {
                     let declared = worst(&circuit, drive, skew, skew);
                     assert!(declared < 3.0, "{declared:.2} at {skew}: {circuit:?}");
                 }
-                undeclared = undeclared.max(worst(&circuit, drive, 0.5e-3, 0.0));
+                // A smaller one is within what a ripple on the pack is allowed for.
+                undeclared = undeclared.max(worst(&circuit, drive, 2e-3, 0.0));
             }
         }
     }
-    assert!(undeclared > 3.0, "the skew is too small to be seen");
+    assert!(
+        undeclared > 3.0,
+        "the skew is too small to be seen: {undeclared:.2}"
+    );
 }
