@@ -15,14 +15,14 @@ const PATIENCE: i64 = 8;
 /// Drive cycles from the first answer to the first check.
 const LEAD: u8 = 2;
 
-/// How much longer a check may rest than a driven dwell lasts: without the drive
-/// resistor the circuit is slower.
+/// How much longer a check may last than a driven dwell: without the drive
+/// resistor the circuit can be slower.
 const REST: u32 = 2;
 
 /// A tenth of a second in microseconds.
 const TENTH_US: i64 = 100_000;
 
-/// The dwell at rest that checks the measuring circuit.
+/// The dwell in the third state that checks the measuring circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Rest {
     /// The first one waits for an answer.
@@ -91,7 +91,7 @@ impl Sequencer {
         let wanted = u32::try_from(tenths.saturating_mul(TENTH_US)).unwrap_or(u32::MAX);
         self.patience_us = [wanted.max(timing.dwell_min_us).min(timing.dwell_max_us); 3];
         let checks = self.rest != Rest::Never || is_third(config);
-        if let Some(rest) = self.patience_us.get_mut(Drive::Rest.index())
+        if let Some(rest) = self.patience_us.get_mut(config.third().slot())
             && checks
         {
             *rest = rest.saturating_mul(REST).min(timing.dwell_max_us);
@@ -108,11 +108,11 @@ impl Sequencer {
     pub(crate) fn begin(&mut self, config: &Config, drive: Drive) {
         self.moved_on = false;
         let third = self.rest == Rest::Now || is_third(config);
-        self.checks = third && drive == Drive::Rest;
+        self.checks = drive == Drive::Check || third && drive == config.third();
         self.recorded = drive;
     }
 
-    /// The dwell being recorded is the check at rest.
+    /// The dwell being recorded is the check.
     pub(crate) const fn checks(&self) -> bool {
         self.checks
     }
@@ -131,7 +131,7 @@ impl Sequencer {
         reading: &Result<Reading, Reason>,
     ) {
         let timing = config.timing();
-        let Some(patience) = self.patience_us.get_mut(drive.index()) else {
+        let Some(patience) = self.patience_us.get_mut(drive.slot()) else {
             return;
         };
         let wanted = match reading {
@@ -150,8 +150,11 @@ impl Sequencer {
 
     /// The drive state that the switches should be in.
     pub(crate) fn drive(&self, config: &Config) -> Drive {
-        if self.yielded || self.rest == Rest::Now {
+        if self.yielded {
             return Drive::Rest;
+        }
+        if self.rest == Rest::Now {
+            return config.third();
         }
         config
             .timing()
@@ -172,7 +175,7 @@ impl Sequencer {
         self.yielded = false;
         self.moved_on = false;
         let cycle = config.timing().cycle();
-        let driven = cycle.iter().position(|&drive| drive != Drive::Rest);
+        let driven = cycle.iter().position(|drive| drive.slot() != 0);
         self.place = driven.map_or(0, |place| place as u8);
     }
 
@@ -231,13 +234,13 @@ impl Sequencer {
 
 /// The drive cycle itself has rest as a third state.
 fn is_third(config: &Config) -> bool {
-    config.rest_checks() && config.timing().cycle().contains(&Drive::Rest)
+    config.third_checks() && config.timing().cycle().contains(&config.third())
 }
 
 impl Rest {
     fn first(config: &Config) -> Self {
         let never = config.timing().check == Check::Never;
-        if never || is_third(config) || !config.rest_checks() {
+        if never || is_third(config) || !config.third_checks() {
             Self::Never
         } else {
             Self::Waits
@@ -263,7 +266,7 @@ pub(crate) struct Cycle {
 impl Cycle {
     /// A dwell gave a reading.
     pub(crate) fn put(&mut self, sequence: u32, settled: &Settled) {
-        let at = settled.reading.drive.index();
+        let at = settled.reading.drive.slot();
         let places = (self.latest.get_mut(at), self.sequences.get_mut(at));
         if let (Some(place), Some(from)) = places {
             *place = Some(Kept::of(settled));
@@ -273,7 +276,7 @@ impl Cycle {
 
     /// A dwell gave none: the one before it in this state no longer counts.
     pub(crate) fn clear(&mut self, drive: Drive) {
-        if let Some(place) = self.latest.get_mut(drive.index()) {
+        if let Some(place) = self.latest.get_mut(drive.slot()) {
             *place = None;
         }
     }
@@ -293,7 +296,7 @@ impl Cycle {
 
     /// The latest reading in a drive state.
     pub(crate) fn latest(&self, drive: Drive) -> Option<Reading> {
-        let kept = self.latest.get(drive.index())?.as_ref()?;
+        let kept = self.latest.get(drive.slot())?.as_ref()?;
         Some(kept.settled().reading)
     }
 }

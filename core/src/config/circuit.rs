@@ -9,7 +9,8 @@ use heapless::Vec;
 use crate::units::{Microamps, Microsiemens, Ohms, Ratio, Volts};
 
 /// Drive state. The drive is the perturbation of the chassis-to-battery
-/// voltage; every kind of drive has these three.
+/// voltage; every kind of drive has the first three, and one with a check
+/// resistor the fourth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -21,13 +22,16 @@ pub enum Drive {
     Raise = 1,
     /// Pushes the chassis down, towards the negative rail.
     Lower = 2,
+    /// As [`Drive::Rest`], and the check resistor connected; see
+    /// [`Element::check_resistor`].
+    Check = 3,
 }
 
 impl Drive {
     /// All states, in order of their index.
-    pub const ALL: [Self; 3] = [Self::Rest, Self::Raise, Self::Lower];
+    pub const ALL: [Self; 4] = [Self::Rest, Self::Raise, Self::Lower, Self::Check];
 
-    /// Place in a table of three.
+    /// Place in a table of four.
     #[must_use]
     pub const fn index(self) -> usize {
         self as usize
@@ -40,14 +44,25 @@ impl Drive {
             Self::Rest => "rest",
             Self::Raise => "raise",
             Self::Lower => "lower",
+            Self::Check => "check",
         }
     }
 
-    /// The element of a table by state that belongs to this state.
-    pub(crate) const fn of<T: Copy>(self, table: &[T; 3]) -> T {
-        let [rest, raise, lower] = *table;
+    /// Place in a table of three, where the states that are not driven share one:
+    /// a monitor uses one of them, see [`crate::config::Config::third`].
+    pub(crate) const fn slot(self) -> usize {
         match self {
-            Self::Rest => rest,
+            Self::Rest | Self::Check => 0,
+            Self::Raise => 1,
+            Self::Lower => 2,
+        }
+    }
+
+    /// The element of such a table that belongs to this state.
+    pub(crate) const fn of<T: Copy>(self, table: &[T; 3]) -> T {
+        let [third, raise, lower] = *table;
+        match self {
+            Self::Rest | Self::Check => third,
             Self::Raise => raise,
             Self::Lower => lower,
         }
@@ -104,8 +119,11 @@ pub struct Element {
     pub resistance: Ohms,
     /// The rail or rails it leads to.
     pub landing: Landing,
-    /// What it does in each drive state, by [`Drive::index`].
+    /// What it does at rest, in raise and in lower; see [`Element::contact`].
     pub contacts: [Contact; 3],
+    /// It is the check resistor: connected in [`Drive::Check`] and only then.
+    /// Any other part does in that state what it does at rest.
+    pub checks: bool,
     /// Relative standard uncertainty of the resistance.
     pub resistance_u: Ratio,
     /// Relative standard uncertainty of the source voltage.
@@ -126,9 +144,21 @@ impl Element {
             resistance,
             landing,
             contacts,
+            checks: false,
             resistance_u: Ratio::ZERO,
             emf_u: Ratio::ZERO,
         }
+    }
+
+    /// The check resistor, from a rail to the chassis, with a switch of its own that
+    /// closes in [`Drive::Check`] alone: (g, i) = (1/Rt, Vb/Rt) from the positive
+    /// rail, (1/Rt, 0) from the negative. What is wrong with the drive's scale or a
+    /// channel's gain contradicts it; see the documentation of [`crate::diagnose`].
+    #[must_use]
+    pub const fn check_resistor(resistance: Ohms, landing: Landing) -> Self {
+        let mut part = Self::switched(resistance, landing, [Contact::OPEN; 3]);
+        part.checks = true;
+        part
     }
 
     /// With relative standard uncertainties of resistance and source voltage.
@@ -197,10 +227,19 @@ impl Element {
         )
     }
 
+    /// What this part does in a drive state.
+    #[must_use]
+    pub const fn contact(&self, drive: Drive) -> Contact {
+        match drive {
+            Drive::Check if self.checks => Contact::CLOSED,
+            _ => drive.of(&self.contacts),
+        }
+    }
+
     /// What this part adds to the row of `drive`.
     #[must_use]
     pub fn row(&self, drive: Drive) -> Row {
-        let contact = drive.of(&self.contacts);
+        let contact = self.contact(drive);
         if !contact.closed {
             return Row::default();
         }
@@ -266,7 +305,7 @@ pub const MAX_ELEMENTS: usize = 6;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Network {
     elements: Vec<Element, MAX_ELEMENTS>,
-    rows: [Row; 3],
+    rows: [Row; 4],
 }
 
 impl Network {
@@ -291,16 +330,26 @@ impl Network {
     /// The row of a drive state.
     #[must_use]
     pub const fn row(&self, drive: Drive) -> Row {
-        drive.of(&self.rows)
+        let [rest, raise, lower, check] = self.rows;
+        match drive {
+            Drive::Rest => rest,
+            Drive::Raise => raise,
+            Drive::Lower => lower,
+            Drive::Check => check,
+        }
+    }
+
+    /// A part is the check resistor.
+    #[must_use]
+    pub fn has_check_resistor(&self) -> bool {
+        self.elements.iter().any(|part| part.checks)
     }
 
     /// What the switch of each part must do in a drive state, in the order of
     /// [`Network::elements`]. Open what must open before closing what must
     /// close.
     pub fn contacts(&self, drive: Drive) -> impl Iterator<Item = Contact> + '_ {
-        self.elements
-            .iter()
-            .map(move |part| drive.of(&part.contacts))
+        self.elements.iter().map(move |part| part.contact(drive))
     }
 
     /// How much the pushed current differs between two drive states at the

@@ -52,6 +52,9 @@ pub enum ConfigError {
     NegativeUncertainty,
     /// The channels are read a block or more apart.
     SkewOutOfRange,
+    /// The drive cycle has the check state without a check resistor, or rest
+    /// beside one.
+    CheckState,
 }
 
 impl Config {
@@ -79,6 +82,15 @@ impl Config {
         }) {
             return Err(ConfigError::CycleWithoutStimulus);
         }
+        // A monitor has one third state.
+        let other = if network.has_check_resistor() {
+            Drive::Rest
+        } else {
+            Drive::Check
+        };
+        if timing.cycle().contains(&other) {
+            return Err(ConfigError::CheckState);
+        }
         limits.check()?;
         Ok(Self {
             front_end,
@@ -103,10 +115,25 @@ impl Config {
     pub const fn timing(&self) -> &Timing {
         &self.timing
     }
-    /// Raise and lower take turns, and rest is a third state that both differ from.
-    pub(crate) fn rest_checks(&self) -> bool {
+    /// The state that checks the driven ones: with the check resistor where there
+    /// is one, else at rest.
+    #[must_use]
+    pub fn third(&self) -> Drive {
+        if self.network.has_check_resistor() {
+            Drive::Check
+        } else {
+            Drive::Rest
+        }
+    }
+    /// The states in the order of tables of three.
+    pub(crate) fn states(&self) -> [Drive; 3] {
+        [self.third(), Drive::Raise, Drive::Lower]
+    }
+    /// Raise and lower take turns, and both differ from the third state.
+    pub(crate) fn third_checks(&self) -> bool {
+        let third = self.third();
         let differs = |drive: &Drive| {
-            self.timing.cycle().contains(drive) && !self.network.same(*drive, Drive::Rest)
+            self.timing.cycle().contains(drive) && !self.network.same(*drive, third)
         };
         [Drive::Raise, Drive::Lower].iter().all(differs)
     }

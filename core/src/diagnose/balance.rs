@@ -65,7 +65,10 @@ impl Balance {
     pub(crate) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
             let mean = self.sums.mean(config, self.dwells);
-            if let Some(place) = self.latest.get_mut(self.sums.drive.index()) {
+            let drive = self.sums.drive;
+            if let Some(place) = self.latest.get_mut(drive.slot())
+                && config.states().contains(&drive)
+            {
                 *place = mean;
             }
             self.dwells = self.dwells.wrapping_add(1);
@@ -86,7 +89,7 @@ impl Balance {
     }
 
     fn contradicts(&self, config: &Config, capacitance: &Measured<Microfarads>) -> Option<bool> {
-        if !config.rest_checks() {
+        if !config.third_checks() {
             return None;
         }
         let newest = self.dwells.wrapping_sub(1);

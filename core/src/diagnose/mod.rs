@@ -229,7 +229,7 @@ impl Diagnosis {
         self.response.take(told.no_response);
         self.switch.take(told.stuck);
         self.contradiction.take(told.contradict);
-        if let (Some(upwards), Some(before)) = (told.moved, self.upwards.get_mut(drive.index()))
+        if let (Some(upwards), Some(before)) = (told.moved, self.upwards.get_mut(drive.slot()))
             && before.replace(upwards) == Some(!upwards)
         {
             self.turn();

@@ -6,9 +6,9 @@
 //! settled. Three states have a solution only where the determinant of the rows
 //! (v, Vb, c − q) is zero.
 
-use crate::config::{Config, Drive};
+use crate::config::{Config, Contact, Drive, Element, Landing};
 use crate::num;
-use crate::units::Ratio;
+use crate::units::{Microsiemens, Ratio};
 
 use super::CUT;
 
@@ -16,7 +16,7 @@ use super::CUT;
 pub(super) const SURE: i64 = 6;
 /// What parts may be off by that declare no tolerance: one part in a hundred.
 const UNDECLARED: i64 = num::ONE / 100;
-/// The same of a gain.
+/// What a gain, or a part, may be off by beyond its declared tolerance.
 pub(super) const GAIN: i64 = num::ONE / 500;
 
 /// What was measured in one drive state, in V and µA with 16 fraction bits.
@@ -33,6 +33,7 @@ pub(super) struct Side {
 
 /// One row; g and p with 32 fraction bits.
 struct Line {
+    drive: Drive,
     c: i64,
     g: i64,
     p: i64,
@@ -53,6 +54,7 @@ impl Line {
             .saturating_add(pushed)
             .saturating_sub(side.charge);
         Self {
+            drive,
             c: c.clamp(-MOST, MOST),
             g,
             p,
@@ -66,25 +68,35 @@ impl Line {
     }
 }
 
-/// No G and Gp have these three sides, of rest, raise and lower. C is out by
+/// No G and Gp have these three sides, of the third state, raise and lower. C is out by
 /// `capacitance_u` at most, as a part of it.
 #[inline(never)]
 pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> bool {
-    let [rest, raise, lower] = sides;
-    let first = Line::of(config, Drive::Rest, rest);
-    let second = Line::of(config, Drive::Raise, raise);
-    let third = Line::of(config, Drive::Lower, lower);
+    let [third, raise, lower] = sides;
+    let third = Line::of(config, config.third(), third);
+    let raise = Line::of(config, Drive::Raise, raise);
+    let lower = Line::of(config, Drive::Lower, lower);
+    let [first, second, last] = [
+        cofactors(&raise, &lower),
+        cofactors(&lower, &third),
+        cofactors(&third, &raise),
+    ];
     let mut moves = Moves::default();
-    let determinant = moves.add(&first, &cofactors(&second, &third));
-    moves.add(&second, &cofactors(&third, &first));
-    moves.add(&third, &cofactors(&first, &second));
+    let determinant = moves.add(&third, &first);
+    moves.add(&raise, &second);
+    moves.add(&lower, &last);
+    let weights = [first, second, last].map(|[_, _, c]| c);
+    for part in config.network().elements() {
+        moves.add_part(part, &[&third, &raise, &lower], &weights);
+    }
     determinant.saturating_abs() >> 24 > moves.allowed(config, capacitance_u)
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by
-/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v, Vb and q adds as squares,
-/// gain and offset of v and the error of C move all rows alike, and the
-/// tolerance of a part its own row.
+/// (a − g·c')·dv, (b + p·c')·dVb and c'·dc: noise of v, Vb and q adds as squares;
+/// gain and offset of v, the error of C and that of a part move all rows at once, by
+/// what each carries. What is connected in all three alike moves none: Σ c'·v and
+/// Σ c'·Vb are zero.
 #[derive(Default)]
 struct Moves {
     noise: num::RootSum,
@@ -112,9 +124,44 @@ impl Moves {
         self.charge = num::plus(self.charge, product(*c, line.side.charge));
         self.gain = num::plus(self.gain, product(by_v, v));
         self.pack_gain = num::plus(self.pack_gain, product(by_pack, pack));
-        let by_part = product(*c, current);
-        self.parts = num::plus(self.parts, by_part.saturating_abs());
-        num::plus(num::plus(product(*a, v), product(*b, pack)), by_part)
+        let by_current = product(*c, current);
+        num::plus(num::plus(product(*a, v), product(*b, pack)), by_current)
+    }
+
+    /// Adds the tolerances of a part: the resistor to either rail, and the source.
+    #[inline(never)]
+    fn add_part(&mut self, part: &Element, lines: &[&Line; 3], weights: &[i128; 3]) {
+        let contacts = lines.map(|line| part.contact(line.drive));
+        if contacts == [Contact::CLOSED; 3] {
+            return;
+        }
+        let g = Microsiemens::of(part.resistance).to_bits();
+        let [mut positive, mut negative, mut source] = [0i128; 3];
+        for ((line, &weight), contact) in lines.iter().zip(weights).zip(contacts) {
+            if !contact.closed {
+                continue;
+            }
+            let emf = contact.emf.to_bits() >> CUT;
+            let carries = |volts: i64| product(weight, num::mul(volts, g));
+            let from_negative = emf.saturating_sub(line.side.v.into());
+            negative = num::plus(negative, carries(from_negative));
+            let from_positive = from_negative.saturating_add(line.side.pack.into());
+            positive = num::plus(positive, carries(from_positive));
+            source = num::plus(source, carries(emf));
+        }
+        match part.landing {
+            Landing::Negative => positive = 0,
+            Landing::Positive => negative = 0,
+            Landing::BothRails => source = source.saturating_mul(2),
+        }
+        let resistance = tolerance(part.resistance_u);
+        for by in [
+            share(positive, resistance),
+            share(negative, resistance),
+            share(source, tolerance(part.emf_u)),
+        ] {
+            self.parts = num::plus(self.parts, by);
+        }
     }
 
     /// Most that it moves by without a contradiction, scaled down as the noise is.
@@ -122,13 +169,12 @@ impl Moves {
     fn allowed(&self, config: &Config, capacitance_u: i64) -> i128 {
         let gains = config.front_end().gain_u().map(Ratio::to_bits);
         let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
-        let share = |of: i128, by: i64| product(of.saturating_abs() >> 24, by) >> 32;
         let noise = i128::from(num::times(self.noise.root(), SURE));
         let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
         let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
         let offset = product(self.offset.saturating_abs(), offset_u.saturating_mul(3)) >> 24;
         let charge = num::plus(share(self.charge, capacitance_u), offset);
-        let parts = num::plus(share(self.parts, tolerance(config)), charge);
+        let parts = num::plus(self.parts, charge);
         num::plus(num::plus(noise, gains), parts)
     }
 }
@@ -151,15 +197,16 @@ const fn product(a: i128, b: i64) -> i128 {
     a.saturating_mul(b as i128)
 }
 
-/// Three standard uncertainties of the least certain part, and what is not declared.
-fn tolerance(config: &Config) -> i64 {
-    let elements = config.network().elements().iter();
-    let worst = elements.fold(0i64, |worst, part| {
-        let own = part
-            .resistance_u
-            .to_bits()
-            .saturating_add(part.emf_u.to_bits());
-        worst.max(own)
-    });
-    worst.saturating_mul(3).saturating_add(UNDECLARED)
+/// What a relative uncertainty makes of a move, scaled down as the noise is.
+const fn share(of: i128, by: i64) -> i128 {
+    product(of.saturating_abs() >> 24, by) >> num::FRAC
+}
+
+/// Three standard uncertainties of a part, and what no declaration knows of.
+fn tolerance(u: Ratio) -> i64 {
+    if u == Ratio::ZERO {
+        UNDECLARED
+    } else {
+        u.to_bits().saturating_mul(3).saturating_add(GAIN)
+    }
 }

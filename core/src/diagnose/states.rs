@@ -65,7 +65,7 @@ pub(super) struct States {
 impl States {
     /// A dwell gave no reading: the one before counts only for what has moved.
     pub(super) fn clear(&mut self, drive: Drive, sequence: u32) {
-        if let Some(Some(point)) = self.latest.get_mut(drive.index()) {
+        if let Some(Some(point)) = self.latest.get_mut(drive.slot()) {
             point.sequence = sequence.wrapping_sub(CYCLE_MAX as u32);
         }
     }
@@ -78,7 +78,10 @@ impl States {
     pub(super) fn take(&mut self, config: &Config, reading: &Reading, sequence: u32) -> Told {
         let new = Point::of(reading, sequence);
         let mut told = Told::default();
-        let Some(place) = self.latest.get_mut(reading.drive.index()) else {
+        if !config.states().contains(&reading.drive) {
+            return told;
+        }
+        let Some(place) = self.latest.get_mut(reading.drive.slot()) else {
             return told;
         };
         match place {
@@ -116,11 +119,12 @@ impl States {
         told.no_response = Some(silent && !rail);
         // A state that the cycle never comes back to could never take back what it said.
         let timing = config.timing();
-        let comes_again = timing.cycle().contains(&Drive::Rest) || timing.check != Check::Never;
-        if let Some(rest) = self.fresh(Drive::Rest, sequence)
+        let third = config.third();
+        let comes_again = timing.cycle().contains(&third) || timing.check != Check::Never;
+        if let Some(rest) = self.fresh(third, sequence)
             && comes_again
-            && !config.network().same(Drive::Rest, Drive::Raise)
-            && !config.network().same(Drive::Rest, Drive::Lower)
+            && !config.network().same(third, Drive::Raise)
+            && !config.network().same(third, Drive::Lower)
         {
             let contradict = contradict(config, &rest, &raise, &lower);
             let alike = |point: &Point| {

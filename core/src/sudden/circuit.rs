@@ -115,7 +115,7 @@ impl Circuit {
             return None;
         }
         let rate = ratio(farads, block);
-        let rows = Drive::ALL.map(|drive| config.network().row(drive));
+        let rows = config.states().map(|drive| config.network().row(drive));
         let load = rows.iter().fold(0, |most, row| row.g.to_bits().max(most));
         let pace = ratio(limit.saturating_add(load), rate);
         let leak = known.positive.value.saturating_add(known.negative.value);

@@ -33,7 +33,7 @@ impl Haste {
 
     /// The watch wants to cut the dwell in this state short: true when it may.
     pub(super) fn allows(&mut self, drive: Drive) -> bool {
-        let Some(hurried) = self.hurried.get_mut(drive.index()) else {
+        let Some(hurried) = self.hurried.get_mut(drive.slot()) else {
             return false;
         };
         let again = *hurried != Hurried::Not;
@@ -50,7 +50,7 @@ impl Haste {
     /// A dwell in this state is over.
     pub(super) fn over(&mut self, drive: Drive) {
         self.calm = self.calm.saturating_add(1);
-        if let Some(hurried) = self.hurried.get_mut(drive.index()) {
+        if let Some(hurried) = self.hurried.get_mut(drive.slot()) {
             *hurried = match hurried {
                 Hurried::Now => Hurried::Before,
                 Hurried::Before | Hurried::Not => Hurried::Not,

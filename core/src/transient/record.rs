@@ -93,7 +93,7 @@ impl Packed {
 
     fn unpack(self, block_us: u32) -> Entry {
         let weight = self.rest >> 3 & WEIGHT_MAX;
-        let [_, raise, lower] = Drive::ALL;
+        let [_, raise, lower, _] = Drive::ALL;
         let (chassis, duration_us) = if weight == 0 {
             (0, self.chassis.cast_unsigned())
         } else {

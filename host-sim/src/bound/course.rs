@@ -125,7 +125,7 @@ fn step_v(channel: &Channel) -> f64 {
 
 /// Follows a run.
 struct Follow {
-    rows: [Row; 3],
+    rows: [Row; 4],
     truth: Vec<Truth>,
     /// The truth that comes next.
     next: usize,

@@ -62,7 +62,7 @@ fn limits_ohm(scenario: &Scenario) -> [f64; 2] {
 /// What all records of a cell share.
 struct Setting {
     circuit: Circuit,
-    rows: [DriveRow; 3],
+    rows: [DriveRow; 4],
     /// The longer time constant of the two drive states, in seconds.
     tau_s: f64,
     /// v at the start: the periodic orbit, in volts.

@@ -118,7 +118,8 @@ pub(super) fn drive(field: &[u8]) -> Result<Drive, BadField> {
         b"raise" => Ok(Drive::Raise),
         b"lower" => Ok(Drive::Lower),
         b"rest" => Ok(Drive::Rest),
-        _ => bad(field, "is not a drive state", "rest, raise or lower"),
+        b"check" => Ok(Drive::Check),
+        _ => bad(field, "is not a drive state", "rest, raise, lower or check"),
     }
 }
 

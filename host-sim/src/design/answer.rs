@@ -26,7 +26,7 @@ pub const HORIZON: f64 = 8.0;
 
 /// Drive rows as the bound takes them.
 #[must_use]
-pub fn rows(monitor: &Monitor) -> [Row; 3] {
+pub fn rows(monitor: &Monitor) -> [Row; 4] {
     let exact = monitor.without_errors();
     Drive::ALL.map(|drive| {
         let push = monitor.pushes(drive, &exact);

@@ -50,8 +50,8 @@ impl Leak {
 struct Branch {
     to_positive: bool,
     siemens: f64,
-    closed: [bool; 3],
-    emf: [f64; 3],
+    closed: [bool; 4],
+    emf: [f64; 4],
 }
 
 /// The monitor's conductance, the part of it to P, and the current at v = 0, Vb = 0.
@@ -101,7 +101,7 @@ impl Monitor {
     pub fn of(config: &Config) -> Self {
         let mut branches = Vec::new();
         for element in config.network().elements() {
-            let contacts = element.contacts;
+            let contacts = Drive::ALL.map(|drive| element.contact(drive));
             let branch = |to_positive| Branch {
                 to_positive,
                 siemens: 1.0 / element.resistance.get().to_num::<f64>(),
@@ -127,7 +127,7 @@ impl Monitor {
     pub fn branch_names(&self) -> Vec<(&'static str, bool)> {
         let of = |branch: &Branch| {
             let rail = if branch.to_positive { "P" } else { "N" };
-            (rail, branch.closed == [true; 3] && branch.emf == [0.0; 3])
+            (rail, branch.closed == [true; 4] && branch.emf == [0.0; 4])
         };
         self.branches.iter().map(of).collect()
     }

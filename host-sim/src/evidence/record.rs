@@ -60,7 +60,7 @@ pub struct Record {
     pub(super) findings: BTreeMap<(Topic, u8), (Reason, Marks)>,
     /// Answers by what they rest on: settled, transient, sudden.
     pub(super) bases: [u64; 3],
-    rows: [Row; 3],
+    rows: [Row; 4],
     /// The newest answers of this dwell and of one before it.
     newest: Option<(u32, Estimate)>,
     earlier: Option<Estimate>,

@@ -62,6 +62,8 @@ fn residuals(record: &Record, settled: &[&Settled]) -> Markup {
     let time = Time::new(record.trace.span_s());
     let scale = Scale::linear([-EDGE, EDGE], [HEIGHT, 0.0]);
     let beyond = known.iter().filter(|(_, r)| r.abs() > 2.0).count();
+    let checked = known.iter().any(|(r, _)| r.drive == Drive::Check);
+    let third = if checked { Drive::Check } else { Drive::Rest };
     let (first, last) = (time.span_s[0], time.span_s[1]);
     html! {
         figure {
@@ -77,7 +79,7 @@ fn residuals(record: &Record, settled: &[&Settled]) -> Markup {
                     desc id="residual-desc" { (beyond) " of " (known.len()) " readings lie beyond twice their standard uncertainty." }
                     g transform=(format!("translate({LEFT} 26)")) {
                         g class="keys" transform="translate(0 -10)" {
-                            @for (x, drive) in [(4.0, Drive::Raise), (84.0, Drive::Lower), (164.0, Drive::Rest)] {
+                            @for (x, drive) in [(4.0, Drive::Raise), (84.0, Drive::Lower), (164.0, third)] {
                                 g transform=(format!("translate({x} -4)")) { (mark(drive)) }
                                 text x=(x + 12.0) { (drive.name()) }
                             }
@@ -121,7 +123,7 @@ fn mark(drive: Drive) -> Markup {
         @match drive {
             Drive::Raise => path class="raise" d="M0 -5l4.5 8h-9z" {},
             Drive::Lower => path class="lower" d="M0 5l4.5 -8h-9z" {},
-            Drive::Rest => circle class="rest" r="3.5" {},
+            Drive::Rest | Drive::Check => circle class="rest" r="3.5" {},
         }
     }
 }

@@ -27,7 +27,7 @@ pub struct ChannelsPart {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drive: Option<SourcePart>,
     /// What the drive channel's values mean: numbers or texts to `rest`,
-    /// `raise` or `lower`. Those words themselves when left out.
+    /// `raise`, `lower` or `check`. Those words themselves when left out.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub drive_states: BTreeMap<String, String>,
     /// The two readings.
@@ -183,7 +183,7 @@ impl ChannelsPart {
                     FieldFault::new(
                         &format!("channels.drive_states.{value}"),
                         format!("\"{word}\" is not a drive state"),
-                        "rest, raise or lower",
+                        "rest, raise, lower or check",
                     )
                 })?;
                 Ok((value.clone(), drive))

@@ -1,6 +1,7 @@
 //! The parts on the chassis node: drive and permanent resistors.
 
 use ohmsplit::config::{Element, Landing};
+use ohmsplit::units::Ohms;
 use serde::{Deserialize, Serialize};
 
 use super::config::{ohms, standard_uncertainty, volts};
@@ -71,6 +72,9 @@ pub struct DrivePart {
     /// Limit of error of the drive's resistors, 0 to 50 %.
     #[serde(default)]
     pub resistance_tolerance_percent: f64,
+    /// A known resistor that the check connects.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub check_resistor: Option<FixedPart>,
 }
 
 impl DrivePart {
@@ -140,6 +144,9 @@ impl DrivePart {
         ] {
             in_range(&format!("drive.{field}"), percent, 0.0..=50.0, "percent")?;
         }
+        if let Some(part) = &self.check_resistor {
+            part.check("drive.check_resistor")?;
+        }
         Ok(())
     }
 
@@ -170,9 +177,11 @@ impl DrivePart {
         };
         let resistance_u = standard_uncertainty(self.resistance_tolerance_percent);
         let emf_u = standard_uncertainty(self.amplitude_tolerance_percent);
+        let known = self.check_resistor.as_ref();
         Ok(parts
             .into_iter()
             .map(|part| part.with_uncertainty(resistance_u, emf_u))
+            .chain(known.map(|part| part.element(Element::check_resistor)))
             .collect())
     }
 }
@@ -187,10 +196,11 @@ pub enum Rail {
     Negative,
 }
 
-/// A resistor that stays connected between the chassis and a rail.
+/// A resistor between the chassis and a rail: one that stays connected, or the
+/// check resistor.
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
-pub struct PermanentPart {
+pub struct FixedPart {
     /// The rail.
     pub to: Rail,
     /// 1 Ω to 1 GΩ.
@@ -200,7 +210,7 @@ pub struct PermanentPart {
     pub tolerance_percent: f64,
 }
 
-impl PermanentPart {
+impl FixedPart {
     pub(super) fn check(&self, path: &str) -> Result<(), FieldFault> {
         let ohm = self.resistance_ohm;
         in_range(&format!("{path}.resistance_ohm"), ohm, 1.0..=1.0e9, "ohm")?;
@@ -214,13 +224,16 @@ impl PermanentPart {
         Ok(())
     }
 
-    pub(super) fn element(&self) -> Element {
+    pub(super) fn permanent(&self) -> Element {
+        self.element(Element::permanent)
+    }
+
+    fn element(&self, part: fn(Ohms, Landing) -> Element) -> Element {
         let landing = match self.to {
             Rail::Positive => Landing::Positive,
             Rail::Negative => Landing::Negative,
         };
         let u = standard_uncertainty(self.tolerance_percent);
-        Element::permanent(ohms(self.resistance_ohm), landing)
-            .with_uncertainty(u, standard_uncertainty(0.0))
+        part(ohms(self.resistance_ohm), landing).with_uncertainty(u, standard_uncertainty(0.0))
     }
 }

@@ -68,7 +68,7 @@ impl TimingPart {
             FieldFault::new(
                 "timing.cycle",
                 problem,
-                "two to four of \"rest\", \"raise\", \"lower\"",
+                "two to four of \"rest\", \"raise\", \"lower\", \"check\"",
             )
         };
         if !(2..=4).contains(&self.cycle.len()) {
@@ -185,7 +185,7 @@ impl NetworkFile {
     /// The field because of which the core refuses it.
     pub fn config(&self, readings: Readings) -> Result<Config, FieldFault> {
         let mut parts = self.drive.elements()?;
-        parts.extend(self.permanent.iter().map(super::PermanentPart::element));
+        parts.extend(self.permanent.iter().map(super::FixedPart::permanent));
         Config::try_new(
             self.front_end.front_end(readings)?,
             &parts,
@@ -253,6 +253,11 @@ fn refused(error: ConfigError) -> FieldFault {
             "0 or more",
         ),
         ConfigError::SkewOutOfRange => ("timing.sampling_skew_us", "too large", "below block_ms"),
+        ConfigError::CheckState => (
+            "timing.cycle",
+            "the cycle and the check resistor do not fit",
+            "\"check\" in place of \"rest\" with a [drive.check_resistor], and only then",
+        ),
     };
     FieldFault::new(path, problem, expected)
 }

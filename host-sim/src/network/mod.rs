@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 
 pub use channel::{ChannelPart, Converter, FrontEndKind, FrontEndPart};
 pub use channels::{ChannelsPart, SourcePart};
-pub use circuit::{DriveKind, DrivePart, PermanentPart, Rail};
+pub use circuit::{DriveKind, DrivePart, FixedPart, Rail};
 pub use config::{Readings, drive_of};
 
 use crate::document::{Document, FieldFault, in_range};
@@ -46,7 +46,7 @@ pub struct NetworkFile {
     pub drive: DrivePart,
     /// Dividers and bleeds that stay connected to the chassis.
     #[serde(default)]
-    pub permanent: Vec<PermanentPart>,
+    pub permanent: Vec<FixedPart>,
     /// The measuring channels.
     pub front_end: FrontEndPart,
     /// Which channel of a measurement file holds what.
@@ -97,11 +97,12 @@ pub struct TimingPart {
     /// Largest share of the capacitance that the insulation takes up slowly
     /// (dielectric absorption), 0 to 25 %; 0 is an ideal dielectric.
     pub absorption_percent: f64,
-    /// When a dwell at rest between drive cycles checks the measuring circuit:
+    /// When a dwell at rest, or with the check resistor, between drive cycles
+    /// checks the measuring circuit:
     /// never, at_start, or "every N cycles" with N of 1 to 255, which includes
     /// the start.
     pub check: String,
-    /// Order of drive states: two to four of rest, raise, lower.
+    /// Order of drive states: two to four of rest, raise, lower, check.
     pub cycle: Vec<String>,
 }
 

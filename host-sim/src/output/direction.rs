@@ -50,7 +50,7 @@ impl Direction {
     pub fn take(&mut self, reading: &Reading) {
         let volts = [reading.chassis, reading.pack].map(|volts| volts.value.get().to_num::<f64>());
         let part = volts[0] / volts[1];
-        if reading.drive == Drive::Rest || !part.is_finite() {
+        if matches!(reading.drive, Drive::Rest | Drive::Check) || !part.is_finite() {
             return;
         }
         let risen = match self.before.replace((reading.drive, part)) {

@@ -69,7 +69,7 @@ pub struct Timeline<W> {
     out: W,
     started: bool,
     /// First of the current run of like lines, for each drive state.
-    seen: [Option<Gist>; 3],
+    seen: [Option<Gist>; 4],
     /// What the last line told.
     told: Option<Gist>,
     alike: u64,
@@ -82,7 +82,7 @@ impl<W: Write> Timeline<W> {
         Self {
             out,
             started: false,
-            seen: [None; 3],
+            seen: [None; 4],
             told: None,
             alike: 0,
             folded: None,

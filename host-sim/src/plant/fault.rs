@@ -7,7 +7,7 @@ use rand::rngs::ChaCha8Rng;
 
 use super::disturb::Noise;
 use super::parts::{Pushed, Role};
-use crate::scenario::{Cause, Fault, Which};
+use crate::scenario::{Cause, Driven, Fault, Which};
 
 /// A resistance that is an open circuit.
 const OPEN: Ohms = Ohms::from_int(i32::MAX);
@@ -78,6 +78,27 @@ impl Faults {
                     return None;
                 }
                 (_, Role::Drive) => alter(&mut part, cause),
+                (
+                    Cause::SwitchOpen {
+                        drive: Driven::Check,
+                    },
+                    Role::Check,
+                ) => return None,
+                (
+                    Cause::SwitchClosed {
+                        drive: Driven::Check,
+                    },
+                    Role::Check,
+                ) => {
+                    part.contacts = [Contact::CLOSED; 3];
+                }
+                (
+                    Cause::DriveDrift {
+                        drive: Driven::Check,
+                        change_percent,
+                    },
+                    Role::Check,
+                ) => drift(&mut part, change_percent),
                 _ => {}
             }
         }
@@ -180,9 +201,20 @@ impl Faults {
 fn alter(part: &mut Element, cause: Cause) {
     let [rest, raise, lower] = part.contacts;
     match cause {
+        // A part of the drive knows nothing of the check resistor's switch.
+        Cause::SwitchOpen {
+            drive: Driven::Check,
+        }
+        | Cause::SwitchClosed {
+            drive: Driven::Check,
+        }
+        | Cause::DriveDrift {
+            drive: Driven::Check,
+            ..
+        } => {}
         Cause::SwitchOpen { drive } => part.contacts[drive.state().index()] = rest,
         Cause::SwitchClosed { drive } => {
-            let stuck = part.contacts[drive.state().index()];
+            let stuck = part.contact(drive.state());
             if stuck.closed {
                 part.contacts = [stuck; 3];
             }
@@ -190,10 +222,7 @@ fn alter(part: &mut Element, cause: Cause) {
         Cause::DriveDrift {
             drive,
             change_percent,
-        } if part.contacts[drive.state().index()].closed => {
-            let ohms = part.resistance.get().to_num::<f64>() * (1.0 + change_percent / 100.0);
-            part.resistance = Ohms::from_bits((ohms * 65_536.0).round() as i64);
-        }
+        } if part.contact(drive.state()).closed => drift(part, change_percent),
         Cause::SourceDrift { change_percent } => {
             for contact in &mut part.contacts {
                 let emf = contact.emf.get().to_num::<f64>() * (1.0 + change_percent / 100.0);
@@ -215,4 +244,10 @@ fn alter(part: &mut Element, cause: Cause) {
         Cause::PolarityReversed => part.contacts = [rest, lower, raise],
         _ => {}
     }
+}
+
+/// The resistance off by this much.
+fn drift(part: &mut Element, change_percent: f64) {
+    let ohms = part.resistance.get().to_num::<f64>() * (1.0 + change_percent / 100.0);
+    part.resistance = Ohms::from_bits((ohms * 65_536.0).round() as i64);
 }

@@ -76,7 +76,7 @@ pub struct Plant {
     pack: Pack,
     /// The next time at which leak or pack change.
     next_change: f64,
-    states: [State; 3],
+    states: [State; 4],
     drive: Drive,
     /// Samples made.
     count: u64,
@@ -125,7 +125,7 @@ impl Plant {
             volts: pack.volts(0.0),
             pack,
             next_change: 0.0,
-            states: [State::default(); 3],
+            states: [State::default(); 4],
             drive: Drive::Rest,
             count: 0,
             time: 0.0,

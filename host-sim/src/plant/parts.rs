@@ -30,7 +30,7 @@ pub(super) struct ChannelOffBy {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Built {
     /// By [`Drive::index`].
-    pub(super) rows: [Pushed; 3],
+    pub(super) rows: [Pushed; 4],
     pub(super) channels: [ChannelOffBy; 2],
 }
 
@@ -39,6 +39,8 @@ pub(super) struct Built {
 pub(crate) enum Role {
     /// Part of the drive.
     Drive,
+    /// The check resistor.
+    Check,
     /// A permanent part, by its place among them.
     Permanent(usize),
     /// The measuring divider of a channel.
@@ -58,6 +60,8 @@ pub(crate) fn roles(config: &Config) -> Vec<Role> {
         .map(|element| {
             if is_permanent(element) {
                 Role::Permanent(permanent.next().unwrap_or(0))
+            } else if element.checks {
+                Role::Check
             } else {
                 Role::Drive
             }
@@ -109,7 +113,7 @@ pub(super) fn build(config: &Config, world: &World, faults: &Faults) -> Built {
         wanted: world.parts.draw,
     };
     let given = channel_errors(config, &world.parts);
-    let mut rows = [Pushed::default(); 3];
+    let mut rows = [Pushed::default(); 4];
     for (element, role) in config.network().elements().iter().zip(roles(config)) {
         let errors = element_errors(element, role, &world.parts, &given, &mut draw);
         let Some(part) = faults.part(element, role) else {
@@ -151,6 +155,10 @@ fn element_errors(
             parts.positive_resistance_percent,
             parts.negative_resistance_percent,
         ),
+        Role::Check => {
+            let given = parts.check_resistance_percent;
+            (None, given, given)
+        }
         Role::Permanent(place) => {
             let given = parts.permanent_percent.get(place).copied();
             (None, given, given)
@@ -170,7 +178,7 @@ fn element_errors(
 /// Adds what an element does in a drive state: a source in series with a
 /// resistor from a rail pushes (rail + emf - v)/R.
 fn add(element: &Element, drive: Drive, off_by: ElementOffBy, row: &mut Pushed) {
-    let contact = element.contacts[drive.index()];
+    let contact = element.contact(drive);
     if !contact.closed {
         return;
     }

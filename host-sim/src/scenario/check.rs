@@ -226,6 +226,11 @@ fn check_parts(parts: &PartErrors, config: &Config, rail_pair: bool) -> Result<(
             parts.negative_resistance_percent,
             drive_lands(Landing::Negative),
         ),
+        (
+            "check_resistance_percent",
+            parts.check_resistance_percent,
+            config.network().has_check_resistor(),
+        ),
     ] {
         let Some(value) = value else { continue };
         let path = format!("parts.{name}");

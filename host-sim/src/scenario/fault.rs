@@ -36,7 +36,7 @@ impl Fault {
     }
 }
 
-/// A driven state.
+/// A state in which a switch of the monitor is closed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Driven {
@@ -44,6 +44,8 @@ pub enum Driven {
     Raise,
     /// Towards the negative rail.
     Lower,
+    /// The check resistor connected.
+    Check,
 }
 
 impl Driven {
@@ -53,6 +55,7 @@ impl Driven {
         match self {
             Self::Raise => Drive::Raise,
             Self::Lower => Drive::Lower,
+            Self::Check => Drive::Check,
         }
     }
 }
@@ -191,6 +194,24 @@ impl Fault {
         seconds("from_s", self.from_s, 0.0)?;
         if let Some(until) = self.until_s {
             seconds("until_s", until, self.from_s)?;
+        }
+        let of_check = matches!(
+            self.what,
+            Cause::SwitchOpen {
+                drive: Driven::Check
+            } | Cause::SwitchClosed {
+                drive: Driven::Check
+            } | Cause::DriveDrift {
+                drive: Driven::Check,
+                ..
+            }
+        );
+        if of_check && !config.network().has_check_resistor() {
+            return Err(FieldFault::new(
+                &format!("{path}.what.drive"),
+                "the monitor has no check resistor",
+                "raise or lower, or a [network.drive.check_resistor]",
+            ));
         }
         for (field, value, range, unit) in self.what.values() {
             in_range(&format!("{path}.what.{field}"), value, range, unit)?;

@@ -45,6 +45,7 @@
 //! amplitude_percent = 0.1     # drive source
 //! positive_resistance_percent = 0.1   # drive resistor to the positive rail
 //! negative_resistance_percent = 0.1   # drive resistor to the negative rail
+//! check_resistance_percent = 0.1      # check resistor
 //! permanent_percent = [0.0]   # one for each [[network.permanent]]
 //! chassis = { gain_percent = 0.1, offset_V = 0.01, load_percent = 0.0 }
 //! pack = { gain_percent = -0.1 }      # (a rail pair has positive and negative)
@@ -259,6 +260,8 @@ pub struct PartErrors {
     pub positive_resistance_percent: Option<f64>,
     /// Drive resistor to the negative rail.
     pub negative_resistance_percent: Option<f64>,
+    /// Check resistor.
+    pub check_resistance_percent: Option<f64>,
     /// Permanent parts, in the order of the network.
     pub permanent_percent: Vec<f64>,
     /// Channel from the chassis to the negative rail.
