@@ -12,10 +12,11 @@ pub const CYCLE_MAX: usize = 4;
 /// Fewest averaging blocks in a dwell: what a settling proof needs.
 pub(crate) const BLOCKS_MIN: u32 = 8;
 
-/// When the sequencer rests for a dwell between two drive cycles, so that a third
-/// drive state checks the measuring circuit: with two, G and Gp fit any two
-/// voltages. It does so in a cycle of two driven states from which rest differs
-/// (a logic source's rest is its low level: nothing to gain), and from a settled
+/// When the sequencer takes a third drive state for a dwell between two drive cycles,
+/// which checks the measuring circuit: with two, G and Gp fit any two voltages. The
+/// third is [`Drive::Check`] where the network has a check resistor, else
+/// [`Drive::Rest`]. It does so in a cycle of two driven states that both differ from
+/// it (a logic source's rest is its low level: nothing to gain), and from a settled
 /// or fitted answer on, so that the first answer is no later. A cycle that has
 /// all three states is checked as it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]

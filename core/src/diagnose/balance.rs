@@ -1,25 +1,31 @@
-//! The check of a circuit that does not settle in a dwell: its charge balance.
+//! The check of a fitted circuit: its charge balance in the third state.
 //!
 //! From the middle of a shortest dwell to the end of the dwell, v changes by Δv
 //! in Δt, and with the fitted C the row of [`redundant`] has q = C·Δv/Δt. The
 //! means of whole blocks stand for v at their middle, and the trapezoid rule for
 //! the mean between the first and the last. A lag of the readings does not
-//! matter, since the drive does not change meanwhile. C comes from a record
-//! without the check, and is out by as much as the resistances that G is measured
-//! with, so that its error beyond noise is that of the parts.
+//! matter, since the drive does not change meanwhile. The record that is fitted
+//! leaves the check out, and is what all of it says of the driven states: their
+//! rows are those of the fit, at the voltages v = (Gp·Vb + p·Vb + i)/(G + g) where
+//! it would settle, so that gains and parts that are off count as they do to the
+//! fit. C is out by as much as the resistances that G is measured with, so that
+//! its error beyond noise is that of the parts.
 //!
-//! Rest is weighed with the driven dwells before it and with those after it: a
-//! circuit that changes breaks one of the two, a fault of the parts both.
+//! The third state is weighed with the fit of what was driven before it and with
+//! that of what was after it: a circuit that changes breaks one of the two, a fault
+//! of the parts both.
 
 use crate::config::{CYCLE_MAX, Config, Drive};
+use crate::estimate::Found;
 use crate::front::Block;
 use crate::num;
-use crate::units::{Measured, Microfarads};
+use crate::report::Estimate;
+use crate::units::Volts;
 
 use super::finding::{Finding, Findings};
 use super::redundant::{self, Side};
 use super::twice::Twice;
-use super::{cut, short};
+use super::{CUT, cut, short};
 
 /// Fewest blocks, and relative uncertainty of C at which nothing can be told.
 const FEWEST: u32 = 4;
@@ -49,11 +55,22 @@ struct Mean {
     dwell: u32,
 }
 
-/// The test of charge balance over three drive states.
+/// What a fit leaves open, and the dwell in which it came.
+#[derive(Debug, Clone, Copy)]
+struct Doubt {
+    conductance: i64,
+    positive: i64,
+    position: i64,
+    dwell: u32,
+}
+
+/// The test of charge balance in the third state.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Balance {
     sums: Sums,
-    latest: [Option<Mean>; 3],
+    /// The newest dwell in the third state.
+    third: Option<Mean>,
+    doubt: Option<Doubt>,
     /// Dwells begun.
     dwells: u32,
     failed: Twice,
@@ -64,12 +81,8 @@ impl Balance {
     #[inline(never)]
     pub(crate) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
-            let mean = self.sums.mean(config, self.dwells);
-            let drive = self.sums.drive;
-            if let Some(place) = self.latest.get_mut(drive.slot())
-                && config.states().contains(&drive)
-            {
-                *place = mean;
+            if self.sums.drive == config.third() {
+                self.third = self.sums.mean(config, self.dwells);
             }
             self.dwells = self.dwells.wrapping_add(1);
             self.sums = Sums {
@@ -80,35 +93,56 @@ impl Balance {
         self.sums.take(config, block);
     }
 
-    /// A dwell is over, and C is known.
+    /// A fit has come, of the record up to now.
+    pub(crate) fn know(&mut self, found: &Found) {
+        self.doubt = Some(Doubt {
+            conductance: found.conductance.u.to_bits(),
+            positive: found.positive.u.to_bits(),
+            position: found.position_u.to_bits(),
+            dwell: self.dwells,
+        });
+    }
+
+    /// A dwell is over, and the circuit has been fitted.
     #[inline(never)]
-    pub(crate) fn weigh(&mut self, config: &Config, capacitance: &Measured<Microfarads>) {
-        if let Some(failed) = self.contradicts(config, capacitance) {
+    pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate) {
+        if let Some(failed) = self.contradicts(config, fitted) {
             self.failed.take(Some(failed));
         }
     }
 
-    fn contradicts(&self, config: &Config, capacitance: &Measured<Microfarads>) -> Option<bool> {
+    fn contradicts(&self, config: &Config, fitted: &Estimate) -> Option<bool> {
         if !config.third_checks() {
             return None;
         }
-        let newest = self.dwells.wrapping_sub(1);
-        let [rest, raise, lower] = self.latest;
-        let all = [rest?, raise?, lower?];
-        let ages = all.map(|mean| newest.wrapping_sub(mean.dwell));
-        let [rest, ..] = ages;
-        // At its end, and at the end of the cycle after it.
-        if !matches!(rest, 0 | 2) || ages.iter().any(|&age| age >= CYCLE_MAX as u32) {
+        let (third, doubt) = (self.third?, self.doubt?);
+        // At its end with the fit before it, and at the end of the cycle after it with
+        // one of that.
+        let after = doubt.dwell.wrapping_sub(third.dwell);
+        match self.dwells.wrapping_sub(1).wrapping_sub(third.dwell) {
+            0 if after == 0 || after > (CYCLE_MAX as u32).wrapping_neg() => {}
+            2 if after == 1 || after == 2 || after == 3 => {}
+            _ => return None,
+        }
+        let (c, u) = match &fitted.capacitance {
+            Some(c) => {
+                let thrice = c.u.to_bits().saturating_mul(3);
+                let absorbed = config.timing().absorption.to_bits();
+                let u = num::ratio(thrice, c.value.to_bits(), num::FRAC as i32);
+                (c.value.to_bits(), u.saturating_add(absorbed))
+            }
+            // Too small to show.
+            None => (0, 0),
+        };
+        if c < 0 || u > VAGUE {
             return None;
         }
-        let c = capacitance.value.to_bits();
-        let thrice = capacitance.u.to_bits().saturating_mul(3);
-        let absorbed = config.timing().absorption.to_bits();
-        let u = num::ratio(thrice, c, num::FRAC as i32).saturating_add(absorbed);
-        if c <= 0 || u > VAGUE {
-            return None;
-        }
-        let sides = all.map(|mean| mean.side(c));
+        let side = third.side(c);
+        let sides = [
+            doubt.widen(&side, fitted),
+            settled(config, Drive::Raise, fitted, &side)?,
+            settled(config, Drive::Lower, fitted, &side)?,
+        ];
         Some(redundant::contradict(config, &sides, u))
     }
 
@@ -124,9 +158,43 @@ impl Balance {
 
     /// Forgets what was measured: what follows is not its successor.
     pub(crate) fn restart(&mut self) {
-        self.latest = [None; 3];
+        (self.third, self.doubt) = (None, None);
         self.sums = Sums::default();
     }
+}
+
+impl Doubt {
+    /// With what noise of the fit leaves open of the current G·v − Gp·Vb, the smaller
+    /// of two bounds, as that of the charge.
+    fn widen(&self, side: &Side, fitted: &Estimate) -> Side {
+        let volts = |bits: i32| i64::from(bits);
+        let (g, gp) = (fitted.conductance.value, fitted.positive_conductance.value);
+        let apart = num::mul(volts(side.v), self.conductance)
+            .saturating_abs()
+            .saturating_add(num::mul(volts(side.pack), self.positive).saturating_abs());
+        let x = num::ratio(gp.to_bits(), g.to_bits(), num::FRAC as i32);
+        let away = volts(side.v).saturating_sub(num::mul(volts(side.pack), x));
+        let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), self.position));
+        let together = num::hypot(&[num::mul(away, self.conductance), placed]);
+        let charge_u = num::hypot(&[side.charge_u, apart.min(together)]);
+        Side { charge_u, ..*side }
+    }
+}
+
+/// Where a fitted circuit would settle in a driven state, at the pack voltage of a side.
+fn settled(config: &Config, drive: Drive, fitted: &Estimate, at: &Side) -> Option<Side> {
+    let row = config.network().row(drive);
+    let load = fitted.conductance.value.saturating_add(row.g).to_bits();
+    let pack = Volts::from_bits(i64::from(at.pack) << CUT);
+    let pushed = fitted.positive_conductance.value.saturating_add(row.p);
+    let pushed = row.i.saturating_add(pushed.at(pack)).to_bits();
+    let v = num::ratio(pushed, load, num::FRAC as i32);
+    (load > 0).then_some(Side {
+        v: short(v >> CUT),
+        v_u: 1,
+        pack: at.pack,
+        ..Side::default()
+    })
 }
 
 impl Sums {

@@ -16,8 +16,8 @@
 //! | [`Finding::ConverterBits`] | the last codes of 50 blocks never change a bit whose weight is below the difference of neighbours, while a lower one changes | below 2⁻⁴⁰ for white noise |
 //! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing, and what the pack has moved by, are not there, where a circuit at the alarm limit swings by four times as much | none while isolation is above a quarter of the alarm limit (a hundredth without noise, the pack standing still) |
 //! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
-//! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals rest | 2·10⁻⁹ a reading, squared by the repetition |
-//! | [`Finding::StatesContradict`] | the same, and none equals rest; or, in [`crate::SwiftMonitor`], the same determinant of charge balances where nothing settles, with the driven dwells before rest and with those after it | 2·10⁻⁹ a reading |
+//! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals the third | 2·10⁻⁹ a reading, squared by the repetition |
+//! | [`Finding::StatesContradict`] | the same, and none equals the third; or, in [`crate::SwiftMonitor`], the same determinant of the third state's charge balance and of what is fitted, with the fit before it and with the one after it | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
 //! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row. With an estimate the usual number is certain, and stands until blocks are lost or are rubbish (eight in a row saturated or out of the stack); else 50 blocks are enough to learn another | none at a steady rate |
@@ -29,16 +29,27 @@
 //! # The check with a third state
 //! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that
 //! the monitor pushes. Two states have two equations for G and Gp: nothing is
-//! left to check. So the sequencer rests for a dwell now and then
-//! ([`crate::config::Check`]). Three rows have a solution only where the
-//! determinant is zero. Its uncertainty takes noise of v and Vb in squares, gains
-//! and offset in common, and 1 % for what parts declare no tolerance. What has
-//! not settled is weighed by its charge balance, with C from the fit. Where rest is
-//! the same row as another state (a logic source rests at its low level) there is
-//! no third row and no check.
+//! left to check. So the sequencer takes a third state for a dwell now and then
+//! ([`crate::config::Check`]): rest, or rest with the check resistor. Three rows
+//! have a solution only where the determinant is zero. Its uncertainty takes noise
+//! of v and Vb in squares; gains, offset and each part in common, by what it carries
+//! in all three; and 1 % for a part, 0.2 % for a gain that declares no tolerance. What
+//! has not settled is weighed by its charge balance with the fit. Where rest is
+//! the same row as another state (a logic source rests at its low level) and there is
+//! no check resistor, there is no third row and no check.
 //!
-//! What no third state shows, because another (G, Gp) solves the declared rows
-//! with the readings of the faulty circuit:
+//! # The check resistor
+//! A part of conductance gt to one rail, connected in [`Drive::Check`] alone
+//! ([`crate::config::Element::check_resistor`]). One scale λ of all that is driven leaves
+//! (G, Gp)/λ as the answer of the driven states; with r the voltage of the resistor's
+//! rail, the row of the check then misses by gt·(r − v)·(1 − 1/λ). So it shows the first of
+//! the list below, and what is wrong with itself. A gain λ of v leaves
+//! (g − gt)·v·(1 − 1/λ) with a source: gt has to differ from the g of the driven states.
+//! What stays hidden: a leak wholly at the rail of the resistor (r − v = 0), a gain of Vb
+//! where all that is switched leads to the negative rail, and what is within tolerances.
+//!
+//! # What rest does not show
+//! Another (G, Gp) solves the declared rows with the readings of the faulty circuit:
 //! * **One scale of all that is switched.** (g, p, i) larger by λ in every driven
 //!   state: the readings are those of the circuit (G, Gp)/λ with the declared
 //!   parts. That is a resistor that serves both driven states (a source's), and
@@ -369,5 +380,7 @@ fn follows(config: &Config) -> [bool; 2] {
     }
 }
 
+#[cfg(test)]
+mod check_tests;
 #[cfg(test)]
 mod tests;

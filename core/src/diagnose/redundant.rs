@@ -154,11 +154,11 @@ impl Moves {
             Landing::Positive => negative = 0,
             Landing::BothRails => source = source.saturating_mul(2),
         }
-        let resistance = tolerance(part.resistance_u);
+        let resistance = tolerance(part.resistance_u, UNDECLARED);
         for by in [
             share(positive, resistance),
             share(negative, resistance),
-            share(source, tolerance(part.emf_u)),
+            share(source, tolerance(part.emf_u, UNDECLARED)),
         ] {
             self.parts = num::plus(self.parts, by);
         }
@@ -167,8 +167,8 @@ impl Moves {
     /// Most that it moves by without a contradiction, scaled down as the noise is.
     #[inline(never)]
     fn allowed(&self, config: &Config, capacitance_u: i64) -> i128 {
-        let gains = config.front_end().gain_u().map(Ratio::to_bits);
-        let [gain_u, pack_gain_u] = gains.map(|u| u.saturating_mul(3).saturating_add(GAIN));
+        let gains = config.front_end().gain_u();
+        let [gain_u, pack_gain_u] = gains.map(|u| tolerance(u, GAIN));
         let noise = i128::from(num::times(self.noise.root(), SURE));
         let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
         let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
@@ -202,11 +202,12 @@ const fn share(of: i128, by: i64) -> i128 {
     product(of.saturating_abs() >> 24, by) >> num::FRAC
 }
 
-/// Three standard uncertainties of a part, and what no declaration knows of.
-fn tolerance(u: Ratio) -> i64 {
-    if u == Ratio::ZERO {
-        UNDECLARED
+/// Three standard uncertainties, which are beyond any limit of error that is declared;
+/// without a declaration something usual.
+const fn tolerance(u: Ratio, usual: i64) -> i64 {
+    if u.to_bits() == 0 {
+        usual
     } else {
-        u.to_bits().saturating_mul(3).saturating_add(GAIN)
+        u.to_bits().saturating_mul(3)
     }
 }

@@ -53,7 +53,7 @@ impl Diagnosis {
 }
 
 /// A dwell settled at this voltage, known to 1 mV.
-fn settled(drive: Drive, v: f64, pack: f64) -> Result<Reading, Reason> {
+pub(super) fn settled(drive: Drive, v: f64, pack: f64) -> Result<Reading, Reason> {
     let known = |v| Measured {
         value: volts(v),
         u: volts(0.001),

@@ -115,7 +115,8 @@ impl Circuit {
             return None;
         }
         let rate = ratio(farads, block);
-        let rows = config.states().map(|drive| config.network().row(drive));
+        let [rest, raise, lower, _] = Drive::ALL;
+        let rows = [rest, raise, lower].map(|drive| config.network().row(drive));
         let load = rows.iter().fold(0, |most, row| row.g.to_bits().max(most));
         let pace = ratio(limit.saturating_add(load), rate);
         let leak = known.positive.value.saturating_add(known.negative.value);

@@ -255,8 +255,8 @@ impl<'c> Watch<'c> {
         if let Some(moment) = self.newest.take() {
             self.take(moment);
         }
-        let whole = block.duration_us == self.config.timing().block_us
-            && self.config.states().contains(&block.drive);
+        let whole =
+            block.duration_us == self.config.timing().block_us && block.drive != Drive::Check;
         self.due = true;
         self.newest = Some(Moment {
             drive: block.drive,

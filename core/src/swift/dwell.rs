@@ -28,8 +28,8 @@ impl SwiftMonitor<'_> {
             self.balanced = false;
             return self.conclude();
         }
-        if let Some(capacitance) = self.fitted.as_ref().and_then(|fit| fit.capacitance) {
-            self.balance.weigh(self.config, &capacitance);
+        if let Some(fitted) = &self.fitted {
+            self.balance.weigh(self.config, fitted);
         }
         Step::Busy
     }

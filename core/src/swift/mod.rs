@@ -340,7 +340,9 @@ impl<'c> SwiftMonitor<'c> {
         self.transient
             .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
-        if finding.change_drive && self.haste.allows(drive) {
+        // The watch hears nothing in a check, and one that is cut short tells nothing.
+        let may = drive != Drive::Check && finding.change_drive;
+        if may && self.haste.allows(drive) {
             self.sequencer.move_on(self.config);
         }
         match finding.stage {
@@ -434,6 +436,7 @@ impl<'c> SwiftMonitor<'c> {
             return Step::Busy;
         };
         let (known, found) = (*known, *found);
+        self.balance.know(&found);
         self.learn(known);
         self.begin(Basis::Transient, found)
     }

@@ -85,7 +85,18 @@ fn drive(network: &NetworkFile) -> Vec<[String; 3]> {
     let given = parts.into_iter().filter_map(|(name, value, unit, limit)| {
         Some([name.to_owned(), si(value?, unit), percent(limit)])
     });
-    std::iter::once(head).chain(given).collect()
+    let known = drive.check_resistor.as_ref().map(|part| {
+        let rail = match part.to {
+            Rail::Positive => "P to E",
+            Rail::Negative => "N to E",
+        };
+        [
+            format!("check resistor Rt, {rail}"),
+            si(part.resistance_ohm, "Ω"),
+            percent(part.tolerance_percent),
+        ]
+    });
+    std::iter::once(head).chain(given).chain(known).collect()
 }
 
 fn percent(limit: f64) -> String {

@@ -10,7 +10,7 @@ use ohmsplit::Kind;
 use symbols::{Symbol, Weight};
 
 use super::timeline::n;
-use crate::network::{ChannelPart, DriveKind, FrontEndKind, NetworkFile, Rail};
+use crate::network::{ChannelPart, DriveKind, FixedPart, FrontEndKind, NetworkFile, Rail};
 use crate::output::{Figures, Resistance, si};
 
 /// Heights of the positive rail, the chassis and the negative rail.
@@ -141,7 +141,26 @@ fn columns(network: &NetworkFile, figures: Option<&Figures>) -> Vec<Column> {
         ..Column::default()
     });
     all.push(drive(network));
+    all.extend(network.drive.check_resistor.as_ref().map(check));
     all
+}
+
+fn check(part: &FixedPart) -> Column {
+    let switch = Part::new(Symbol::Switch, "closed in", "check");
+    let resistor = Part::new(Symbol::Resistor, "Rt", si(part.resistance_ohm, "Ω"));
+    let title = "Check resistor";
+    match part.to {
+        Rail::Positive => Column {
+            title,
+            upper: vec![switch, resistor],
+            ..Column::default()
+        },
+        Rail::Negative => Column {
+            title,
+            lower: vec![resistor, switch],
+            ..Column::default()
+        },
+    }
 }
 
 fn leak(figures: Option<&Figures>) -> Column {

@@ -72,7 +72,7 @@ pub struct DrivePart {
     /// Limit of error of the drive's resistors, 0 to 50 %.
     #[serde(default)]
     pub resistance_tolerance_percent: f64,
-    /// A known resistor that the check connects.
+    /// A known resistor, with a switch of its own that the check alone closes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub check_resistor: Option<FixedPart>,
 }
