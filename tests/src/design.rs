@@ -34,7 +34,8 @@ pub const fn core_state(state: State) -> config::Drive {
 #[must_use]
 pub const fn state_of(drive: config::Drive) -> State {
     match drive {
-        config::Drive::Rest => State::Rest,
+        // The reference has no check resistor.
+        config::Drive::Rest | config::Drive::Check => State::Rest,
         config::Drive::Raise => State::Raise,
         config::Drive::Lower => State::Lower,
     }

@@ -36,7 +36,7 @@ fn mirrored(part: &Element) -> Element {
 
 const fn opposite(drive: Drive) -> Drive {
     match drive {
-        Drive::Rest => Drive::Rest,
+        Drive::Rest | Drive::Check => drive,
         Drive::Raise => Drive::Lower,
         Drive::Lower => Drive::Raise,
     }

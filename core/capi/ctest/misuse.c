@@ -219,7 +219,7 @@ static void not_initialised(void) {
 }
 
 static void unknown_drive(void) {
-    int32_t codes[] = {-1, 3, INT32_MAX, INT32_MIN};
+    int32_t codes[] = {-1, 4, INT32_MAX, INT32_MIN};
     for (size_t i = 0; i < sizeof codes / sizeof *codes; i++) {
         ohmsplit_sample_t sample = {.drive = codes[i]};
         EXPECT(OHMSPLIT_ERROR_DRIVE, push(&sample));
@@ -249,10 +249,10 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_ERROR_FRONT_END, s.front_end = 0);
     REFUSED(OHMSPLIT_ERROR_FRONT_END, s.front_end = 3);
     REFUSED(OHMSPLIT_ERROR_PART_KIND, s.parts[0].kind = 0);
-    REFUSED(OHMSPLIT_ERROR_PART_KIND, s.parts[0].kind = 8);
+    REFUSED(OHMSPLIT_ERROR_PART_KIND, s.parts[0].kind = 10);
     REFUSED(OHMSPLIT_ERROR_JUDGED, s.judged = 0);
     REFUSED(OHMSPLIT_ERROR_JUDGED, s.judged = 3);
-    REFUSED(OHMSPLIT_ERROR_DRIVE, s.cycle[1] = 3);
+    REFUSED(OHMSPLIT_ERROR_DRIVE, s.cycle[1] = 4);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.channels[0].span_microvolt = INT64_MAX);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.channels[1].span_microvolt = 2000000000000000);
     REFUSED(OHMSPLIT_ERROR_OUT_OF_RANGE, s.channels[0].offset_microvolt = INT64_MIN);
@@ -296,6 +296,7 @@ static void broken_rules(void) {
     REFUSED(OHMSPLIT_ERROR_LIMITS_CROSSED, s.warning_ohm_per_volt = 99);
     REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.reading_lag_uncertainty_nanosecond = -1);
     REFUSED(OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE, s.sampling_skew_nanosecond = -20000000);
+    REFUSED(OHMSPLIT_ERROR_CHECK_STATE, s.cycle[1] = OHMSPLIT_DRIVE_CHECK);
     REFUSED(OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY, s.channels[0].offset_uncertainty_microvolt = -1);
 }
 

@@ -113,6 +113,7 @@ pub(crate) const fn drive(drive: Drive) -> ohmsplit_drive_t {
         Drive::Rest => ohmsplit_drive_t::OHMSPLIT_DRIVE_REST,
         Drive::Raise => ohmsplit_drive_t::OHMSPLIT_DRIVE_RAISE,
         Drive::Lower => ohmsplit_drive_t::OHMSPLIT_DRIVE_LOWER,
+        Drive::Check => ohmsplit_drive_t::OHMSPLIT_DRIVE_CHECK,
     }
 }
 

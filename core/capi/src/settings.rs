@@ -79,10 +79,12 @@ pub(crate) const fn drive(code: i32) -> Option<Drive> {
     const REST: i32 = ohmsplit_drive_t::OHMSPLIT_DRIVE_REST as i32;
     const RAISE: i32 = ohmsplit_drive_t::OHMSPLIT_DRIVE_RAISE as i32;
     const LOWER: i32 = ohmsplit_drive_t::OHMSPLIT_DRIVE_LOWER as i32;
+    const CHECK: i32 = ohmsplit_drive_t::OHMSPLIT_DRIVE_CHECK as i32;
     match code {
         REST => Some(Drive::Rest),
         RAISE => Some(Drive::Raise),
         LOWER => Some(Drive::Lower),
+        CHECK => Some(Drive::Check),
         _ => None,
     }
 }
@@ -157,6 +159,8 @@ fn element(part: &ohmsplit_part_t) -> Result<Element, Refused> {
     const LOGIC_SOURCE: i32 = OHMSPLIT_PART_LOGIC_SOURCE as i32;
     const PERMANENT_TO_POSITIVE: i32 = OHMSPLIT_PART_PERMANENT_TO_POSITIVE as i32;
     const PERMANENT_TO_NEGATIVE: i32 = OHMSPLIT_PART_PERMANENT_TO_NEGATIVE as i32;
+    const CHECK_TO_POSITIVE: i32 = OHMSPLIT_PART_CHECK_TO_POSITIVE as i32;
+    const CHECK_TO_NEGATIVE: i32 = OHMSPLIT_PART_CHECK_TO_NEGATIVE as i32;
     let r = ohms(part.resistance_milliohm)?;
     let high = || volts(part.high_microvolt);
     let element = match part.kind {
@@ -167,6 +171,8 @@ fn element(part: &ohmsplit_part_t) -> Result<Element, Refused> {
         LOGIC_SOURCE => Element::logic_source(volts(part.low_microvolt)?, high()?, r),
         PERMANENT_TO_POSITIVE => Element::permanent(r, Landing::Positive),
         PERMANENT_TO_NEGATIVE => Element::permanent(r, Landing::Negative),
+        CHECK_TO_POSITIVE => Element::check_resistor(r, Landing::Positive),
+        CHECK_TO_NEGATIVE => Element::check_resistor(r, Landing::Negative),
         _ => return Err(OHMSPLIT_ERROR_PART_KIND),
     };
     Ok(element.with_uncertainty(
@@ -250,6 +256,7 @@ const fn refusal(error: ConfigError) -> Refused {
         ConfigError::LimitsCrossed => OHMSPLIT_ERROR_LIMITS_CROSSED,
         ConfigError::NegativeUncertainty => OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY,
         ConfigError::SkewOutOfRange => OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE,
+        ConfigError::CheckState => OHMSPLIT_ERROR_CHECK_STATE,
     }
 }
 
@@ -327,7 +334,7 @@ mod tests {
             settings.front_end = 1;
             settings.part_count = number() as u32 % 8;
             for part in &mut settings.parts {
-                part.kind = number() as i32 % 9;
+                part.kind = number() as i32 % 11;
                 part.resistance_milliohm = number();
                 part.high_microvolt = number();
             }

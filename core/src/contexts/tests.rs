@@ -36,7 +36,7 @@ struct Circuit {
 impl Circuit {
     fn codes(&mut self, drive: Drive) -> [i32; 2] {
         let (g, i) = match drive {
-            Drive::Rest => (0.0, 0.0),
+            Drive::Rest | Drive::Check => (0.0, 0.0),
             Drive::Raise => (1e-6, 40e-6),
             Drive::Lower => (1e-6, -40e-6),
         };

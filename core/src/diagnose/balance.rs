@@ -71,9 +71,20 @@ pub(crate) struct Balance {
     /// The newest dwell in the third state.
     third: Option<Mean>,
     doubt: Option<Doubt>,
+    /// What it has been weighed with.
+    weighed: Weighed,
     /// Dwells begun.
     dwells: u32,
     failed: Twice,
+}
+
+/// The fits with which the newest check has been weighed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+enum Weighed {
+    #[default]
+    Not,
+    Before,
+    After,
 }
 
 impl Balance {
@@ -83,6 +94,7 @@ impl Balance {
         if block.flags.first_in_dwell {
             if self.sums.drive == config.third() {
                 self.third = self.sums.mean(config, self.dwells);
+                self.weighed = Weighed::Not;
             }
             self.dwells = self.dwells.wrapping_add(1);
             self.sums = Sums {
@@ -106,8 +118,26 @@ impl Balance {
     /// A dwell is over, and the circuit has been fitted.
     #[inline(never)]
     pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate) {
-        if let Some(failed) = self.contradicts(config, fitted) {
-            self.failed.take(Some(failed));
+        let failed = self.contradicts(config, fitted);
+        self.failed.take(failed);
+        if let (Some(_), Some(third), Some(doubt)) = (failed, &self.third, &self.doubt) {
+            let after = doubt.dwell.wrapping_sub(third.dwell);
+            self.weighed = if 0 < after && after < CYCLE_MAX as u32 {
+                Weighed::After
+            } else {
+                Weighed::Before
+            };
+        }
+    }
+
+    /// Once with the fit before it, and once with one of the dwells after it.
+    const fn is_due(&self, third: u32, fit: u32) -> bool {
+        let after = fit.wrapping_sub(third);
+        let before = third.wrapping_sub(fit);
+        match self.weighed {
+            Weighed::Not => before < CYCLE_MAX as u32 || after < CYCLE_MAX as u32,
+            Weighed::Before => 0 < after && after < CYCLE_MAX as u32,
+            Weighed::After => false,
         }
     }
 
@@ -116,13 +146,8 @@ impl Balance {
             return None;
         }
         let (third, doubt) = (self.third?, self.doubt?);
-        // At its end with the fit before it, and at the end of the cycle after it with
-        // one of that.
-        let after = doubt.dwell.wrapping_sub(third.dwell);
-        match self.dwells.wrapping_sub(1).wrapping_sub(third.dwell) {
-            0 if after == 0 || after > (CYCLE_MAX as u32).wrapping_neg() => {}
-            2 if after == 1 || after == 2 || after == 3 => {}
-            _ => return None,
+        if !self.is_due(third.dwell, doubt.dwell) {
+            return None;
         }
         let (c, u) = match &fitted.capacitance {
             Some(c) => {
@@ -143,7 +168,7 @@ impl Balance {
             settled(config, Drive::Raise, fitted, &side)?,
             settled(config, Drive::Lower, fitted, &side)?,
         ];
-        Some(redundant::contradict(config, &sides, u))
+        redundant::contradict(config, &sides, u)
     }
 
     /// It has failed, or is in doubt.

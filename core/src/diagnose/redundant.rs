@@ -69,9 +69,10 @@ impl Line {
 }
 
 /// No G and Gp have these three sides, of the third state, raise and lower. C is out by
-/// `capacitance_u` at most, as a part of it.
+/// `capacitance_u` at most, as a part of it. `None` where that is close, or where
+/// nothing would show: a part off by an eighth.
 #[inline(never)]
-pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> bool {
+pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<bool> {
     let [third, raise, lower] = sides;
     let third = Line::of(config, config.third(), third);
     let raise = Line::of(config, Drive::Raise, raise);
@@ -89,7 +90,13 @@ pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64)
     for part in config.network().elements() {
         moves.add_part(part, &[&third, &raise, &lower], &weights);
     }
-    determinant.saturating_abs() >> 24 > moves.allowed(config, capacitance_u)
+    let allowed = moves.allowed(config, capacitance_u);
+    let moved = determinant.saturating_abs() >> 24;
+    if moved > allowed {
+        return Some(true);
+    }
+    let close = moved > allowed.saturating_sub(allowed >> 2);
+    (!close && allowed <= moves.most >> 27).then_some(false)
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by
@@ -103,6 +110,8 @@ struct Moves {
     gain: i128,
     pack_gain: i128,
     parts: i128,
+    /// What the part that moves it most does, all of it.
+    most: i128,
     offset: i128,
     charge: i128,
 }
@@ -155,6 +164,8 @@ impl Moves {
             Landing::BothRails => source = source.saturating_mul(2),
         }
         let resistance = tolerance(part.resistance_u, UNDECLARED);
+        let all = [positive, negative, source].map(i128::saturating_abs);
+        self.most = all.into_iter().fold(self.most, i128::max);
         for by in [
             share(positive, resistance),
             share(negative, resistance),

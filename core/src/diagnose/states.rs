@@ -121,17 +121,18 @@ impl States {
         let timing = config.timing();
         let third = config.third();
         let comes_again = timing.cycle().contains(&third) || timing.check != Check::Never;
-        if let Some(rest) = self.fresh(third, sequence)
+        if let Some(point) = self.fresh(third, sequence)
             && comes_again
             && !config.network().same(third, Drive::Raise)
             && !config.network().same(third, Drive::Lower)
+            && let Some(contradict) = contradict(config, &point, &raise, &lower)
         {
-            let contradict = contradict(config, &rest, &raise, &lower);
-            let alike = |point: &Point| {
-                let apart = point.v().saturating_sub(rest.v()).saturating_abs();
-                apart <= self::doubt(point, &rest).max(swing.saturating_abs() >> 6)
+            let alike = |driven: &Point| {
+                let apart = driven.v().saturating_sub(point.v()).saturating_abs();
+                apart <= self::doubt(driven, &point).max(swing.saturating_abs() >> 6)
             };
-            let one = alike(&raise) != alike(&lower);
+            // Beside the check resistor no driven state is like the third but by chance.
+            let one = third == Drive::Rest && alike(&raise) != alike(&lower);
             told.stuck = Some(contradict && one);
             told.contradict = Some(contradict && !one && !silent);
             // Neither drive state does more than the other, but not nothing:
@@ -190,7 +191,7 @@ fn at_rail(config: &Config, point: &Point) -> bool {
 }
 
 /// No G and Gp have these three settled voltages.
-fn contradict(config: &Config, rest: &Point, raise: &Point, lower: &Point) -> bool {
+fn contradict(config: &Config, third: &Point, raise: &Point, lower: &Point) -> Option<bool> {
     let still = |point: &Point| Side {
         v: point.v,
         v_u: point.v_u,
@@ -198,6 +199,6 @@ fn contradict(config: &Config, rest: &Point, raise: &Point, lower: &Point) -> bo
         pack_u: point.pack_u,
         ..Side::default()
     };
-    let sides = [still(rest), still(raise), still(lower)];
+    let sides = [still(third), still(raise), still(lower)];
     redundant::contradict(config, &sides, 0)
 }

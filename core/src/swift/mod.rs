@@ -53,6 +53,8 @@ enum Task {
     /// The watch takes note of a fit.
     Learn(Known, Found),
     Estimate(Basis, Early),
+    /// The charge of the check is balanced with a fit that is to be told.
+    Balance,
 }
 
 /// One isolation monitor that reports before the circuit has settled, owned by
@@ -272,6 +274,7 @@ impl<'c> SwiftMonitor<'c> {
                     self.estimated()
                 };
             }
+            Task::Balance => return self.balance_fit(),
         }
         match self.transient.work() {
             Work::Idle => {}
@@ -395,9 +398,23 @@ impl<'c> SwiftMonitor<'c> {
                 self.diagnosis.weigh(self.config, estimate);
                 self.diagnosis.arrive(estimate);
                 self.judge.take_growing(self.config.limits(), estimate);
+                self.task = Task::Balance;
+                return Step::Busy;
             }
         }
         self.report(basis, &estimate)
+    }
+
+    /// A fit is told with what the check says of it.
+    #[inline(never)]
+    fn balance_fit(&mut self) -> Step {
+        self.task = Task::None;
+        let Some(fitted) = &self.fitted else {
+            return Step::Busy;
+        };
+        self.balance.weigh(self.config, fitted);
+        let estimate = Ok(*fitted);
+        self.report(Basis::Transient, &estimate)
     }
 
     #[inline(never)]

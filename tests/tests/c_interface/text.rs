@@ -41,6 +41,13 @@ pub(crate) fn settings(network: &NetworkFile) -> String {
         put_channel(&mut text, channel, name);
     }
     let mut parts = drive_parts(network);
+    if let Some(part) = &network.drive.check_resistor {
+        let kind = match part.to {
+            Rail::Positive => 8,
+            Rail::Negative => 9,
+        };
+        parts.push([kind, milli(part.resistance_ohm), 0, 0, 0, 0]);
+    }
     for part in &network.permanent {
         let kind = match part.to {
             Rail::Positive => 6,
@@ -254,6 +261,7 @@ const fn drive_code(drive: Drive) -> i64 {
         Drive::Rest => 0,
         Drive::Raise => 1,
         Drive::Lower => 2,
+        Drive::Check => 3,
     }
 }
 

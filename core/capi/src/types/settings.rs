@@ -4,7 +4,7 @@
 pub const OHMSPLIT_PARTS_MAX: usize = 6;
 /// Most drive states in one cycle.
 pub const OHMSPLIT_CYCLE_MAX: usize = 4;
-/// The measuring circuit is not checked at rest.
+/// The measuring circuit is not checked with a third drive state.
 pub const OHMSPLIT_CHECK_NEVER: u32 = 0;
 /// It is checked after the first answer, and again only while something is found.
 pub const OHMSPLIT_CHECK_AT_START: u32 = 0xffff_ffff;
@@ -24,6 +24,9 @@ pub enum ohmsplit_drive_t {
     OHMSPLIT_DRIVE_RAISE = 1,
     /// Pushes the chassis down, towards the negative rail.
     OHMSPLIT_DRIVE_LOWER = 2,
+    /// As at rest, and the check resistor connected; asked for only where the
+    /// settings have one.
+    OHMSPLIT_DRIVE_CHECK = 3,
 }
 
 /// Which voltages the two channels measure. P and N are the rails, E the chassis.
@@ -56,6 +59,10 @@ pub enum ohmsplit_part_kind_t {
     OHMSPLIT_PART_PERMANENT_TO_POSITIVE = 6,
     /// A bleed or divider that stays connected from N to E.
     OHMSPLIT_PART_PERMANENT_TO_NEGATIVE = 7,
+    /// The check resistor, switched from P to E in the drive state CHECK alone.
+    OHMSPLIT_PART_CHECK_TO_POSITIVE = 8,
+    /// The same from N to E.
+    OHMSPLIT_PART_CHECK_TO_NEGATIVE = 9,
 }
 
 /// Which figure is held against the limits. They can disagree: for a symmetric
@@ -169,8 +176,8 @@ pub struct ohmsplit_settings_t {
     pub cycle: [i32; OHMSPLIT_CYCLE_MAX],
     /// How many drive states are given, 2 to OHMSPLIT_CYCLE_MAX. Default 2.
     pub cycle_count: u32,
-    /// When a dwell at rest between drive cycles checks the measuring circuit, in
-    /// a cycle of two driven states: 1 to 255, at the start and then with so many
+    /// When a dwell at rest, or with the check resistor where the parts have one,
+    /// between drive cycles checks the measuring circuit, in a cycle of two driven states: 1 to 255, at the start and then with so many
     /// cycles between; OHMSPLIT_CHECK_AT_START, then only; OHMSPLIT_CHECK_NEVER,
     /// where the drive keeps to its cycle. Default OHMSPLIT_CHECK_NEVER.
     pub check_cycles: u32,

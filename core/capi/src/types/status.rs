@@ -2,7 +2,7 @@
 
 /// Number of this interface: it changes whenever a type or a function of this
 /// header does. The library refuses settings of another number.
-pub const OHMSPLIT_INTERFACE: u32 = 6;
+pub const OHMSPLIT_INTERFACE: u32 = 7;
 
 /// What a call came to: zero and more when it did its work, less than zero
 /// when it was misused or memory refused. A call that was misused has changed
@@ -97,4 +97,6 @@ pub enum ohmsplit_status_t {
     OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY = -35,
     /// The channels are read a block or more apart.
     OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE = -36,
+    /// The cycle has the check state without a check resistor, or rest beside one.
+    OHMSPLIT_ERROR_CHECK_STATE = -37,
 }
