@@ -164,6 +164,14 @@ impl Sequencer {
             .unwrap_or_default()
     }
 
+    /// The state after the one wanted now.
+    pub(crate) fn next(&self, config: &Config) -> Drive {
+        let mut next = self.clone();
+        next.moved_on = false;
+        next.move_on(config);
+        next.drive(config)
+    }
+
     /// Leaves the bus to another monitor.
     pub(crate) const fn leave(&mut self) {
         self.yielded = true;

@@ -51,14 +51,14 @@ fn monitors() -> [(&'static str, Config); 4] {
             "source to negative",
             monitor(
                 &[Element::source_to_negative(u, ohms(1000))],
-                to(Landing::Negative, 400),
+                to(Landing::Negative, 300),
             ),
         ),
         (
             "source to both rails",
             monitor(
                 &[Element::source_to_both_rails(u, ohms(1000))],
-                to(Landing::Positive, 680),
+                to(Landing::Positive, 820),
             ),
         ),
         (

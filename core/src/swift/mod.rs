@@ -343,9 +343,10 @@ impl<'c> SwiftMonitor<'c> {
         self.transient
             .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
-        // The watch hears nothing in a check, and one that is cut short tells nothing.
-        let may = drive != Drive::Check && finding.change_drive;
-        if may && self.haste.allows(drive) {
+        // The watch hears nothing with the check resistor: it neither cuts that dwell
+        // short nor hurries towards it.
+        let deaf = drive == Drive::Check || self.sequencer.next(self.config) == Drive::Check;
+        if finding.change_drive && !deaf && self.haste.allows(drive) {
             self.sequencer.move_on(self.config);
         }
         match finding.stage {
