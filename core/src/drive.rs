@@ -312,7 +312,9 @@ impl Cycle {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::config::{Element, Landing};
     use crate::test_reports::config;
+    use crate::units::Ohms;
 
     #[test]
     fn it_moves_on_once_in_a_dwell() {
@@ -356,12 +358,44 @@ mod tests {
 
     /// The usual configuration with a check.
     fn checked(check: Check) -> Config {
+        with_parts(check, &[])
+    }
+
+    /// The same with more parts.
+    fn with_parts(check: Check, more: &[Element]) -> Config {
         let usual = config();
         let mut timing = usual.timing().clone();
         timing.check = check;
-        let parts = usual.network().elements();
+        let parts = usual.network().elements().iter().chain(more).copied();
+        let parts: std::vec::Vec<Element> = parts.collect();
         let front_end = *usual.front_end();
-        Config::try_new(front_end, parts, timing, *usual.limits()).expect("as usual")
+        Config::try_new(front_end, &parts, timing, *usual.limits()).expect("as usual")
+    }
+
+    #[test]
+    fn a_check_resistor_is_connected_for_the_check_and_never_while_the_bus_is_left() {
+        let known = Element::check_resistor(Ohms::from_int(300_000), Landing::Negative);
+        let config = with_parts(Check::Every(1), &[known]);
+        let mut sequencer = Sequencer::new(&config);
+        let mut seen = std::vec::Vec::new();
+        for _ in 0..8 {
+            let drive = sequencer.drive(&config);
+            sequencer.begin(&config, drive);
+            assert_eq!(sequencer.checks(), drive == Drive::Check);
+            sequencer.check(&Ok(crate::test_reports::open()), false);
+            let next = sequencer.next(&config);
+            sequencer.move_on(&config);
+            assert_eq!(sequencer.drive(&config), next);
+            seen.push(drive);
+        }
+        use Drive::{Check as C, Lower as L, Raise as R};
+        assert_eq!(seen, [R, L, R, L, C, R, L, C]);
+        while sequencer.drive(&config) != C {
+            sequencer.begin(&config, Drive::Raise);
+            sequencer.move_on(&config);
+        }
+        sequencer.leave();
+        assert_eq!(sequencer.drive(&config), Drive::Rest);
     }
 
     #[test]

@@ -145,6 +145,20 @@ mod tests {
     }
 
     #[test]
+    fn the_check_resistor_has_a_pin_that_is_high_in_its_state_alone() {
+        let ohms = Ohms::from_int(300_000);
+        let known = Element::check_resistor(ohms, crate::config::Landing::Positive);
+        let network = Network::new(&[known]).expect("one part");
+        assert!(Switches::<Recorder<'_>, 0>::new(&network, []).is_none());
+        let log = core::cell::RefCell::new(vec![]);
+        let mut switches = Switches::new(&network, [Recorder(&log)]).expect("a pin");
+        for drive in Drive::ALL {
+            switches.set(drive).expect("infallible");
+        }
+        assert_eq!(*log.borrow(), [false, false, false, true]);
+    }
+
+    #[test]
     fn a_pin_that_fails_leaves_the_state_unknown_and_the_others_written() {
         use embedded_hal_mock::eh1::MockError;
         use std::io::ErrorKind;

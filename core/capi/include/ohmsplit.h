@@ -116,7 +116,7 @@
 
 // Number of this interface: it changes whenever a type or a function of this
 // header does. The library refuses settings of another number.
-#define OHMSPLIT_INTERFACE 6
+#define OHMSPLIT_INTERFACE 7
 
 // Alignment of the types that hold a handle.
 #define OHMSPLIT_ALIGNMENT 16
@@ -217,7 +217,7 @@
 // Most drive states in one cycle.
 #define OHMSPLIT_CYCLE_MAX 4
 
-// The measuring circuit is not checked at rest.
+// The measuring circuit is not checked with a third drive state.
 #define OHMSPLIT_CHECK_NEVER 0
 
 // It is checked after the first answer, and again only while something is found.
@@ -360,6 +360,8 @@ enum ohmsplit_status_t
     OHMSPLIT_ERROR_NEGATIVE_UNCERTAINTY = -35,
     // The channels are read a block or more apart.
     OHMSPLIT_ERROR_SKEW_OUT_OF_RANGE = -36,
+    // The cycle has the check state without a check resistor, or rest beside one.
+    OHMSPLIT_ERROR_CHECK_STATE = -37,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -381,6 +383,9 @@ enum ohmsplit_drive_t
     OHMSPLIT_DRIVE_RAISE = 1,
     // Pushes the chassis down, towards the negative rail.
     OHMSPLIT_DRIVE_LOWER = 2,
+    // As at rest, and the check resistor connected; asked for only where the
+    // settings have one.
+    OHMSPLIT_DRIVE_CHECK = 3,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -454,6 +459,10 @@ enum ohmsplit_part_kind_t
     OHMSPLIT_PART_PERMANENT_TO_POSITIVE = 6,
     // A bleed or divider that stays connected from N to E.
     OHMSPLIT_PART_PERMANENT_TO_NEGATIVE = 7,
+    // The check resistor, switched from P to E in the drive state CHECK alone.
+    OHMSPLIT_PART_CHECK_TO_POSITIVE = 8,
+    // The same from N to E.
+    OHMSPLIT_PART_CHECK_TO_NEGATIVE = 9,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -774,8 +783,8 @@ typedef struct ohmsplit_settings_t {
     int32_t cycle[OHMSPLIT_CYCLE_MAX];
     // How many drive states are given, 2 to OHMSPLIT_CYCLE_MAX. Default 2.
     uint32_t cycle_count;
-    // When a dwell at rest between drive cycles checks the measuring circuit, in
-    // a cycle of two driven states: 1 to 255, at the start and then with so many
+    // When a dwell at rest, or with the check resistor where the parts have one,
+    // between drive cycles checks the measuring circuit, in a cycle of two driven states: 1 to 255, at the start and then with so many
     // cycles between; OHMSPLIT_CHECK_AT_START, then only; OHMSPLIT_CHECK_NEVER,
     // where the drive keeps to its cycle. Default OHMSPLIT_CHECK_NEVER.
     uint32_t check_cycles;

@@ -434,6 +434,27 @@ mod tests {
     }
 
     #[test]
+    fn the_check_resistor_is_there_in_its_state_alone_and_all_else_as_at_rest() {
+        for (rail, pushed) in [(Landing::Positive, 400.0), (Landing::Negative, 0.0)] {
+            let known = Element::check_resistor(MEG, rail);
+            for drive in [Drive::Rest, Drive::Raise, Drive::Lower] {
+                assert_eq!(amps(known, drive), (0.0, 0.0), "{drive:?}");
+            }
+            let (g, i) = amps(known, Drive::Check);
+            assert!(
+                (g - 1.0).abs() < 1e-8 && (i - pushed).abs() < 1e-5,
+                "{g} {i}"
+            );
+        }
+        let low = Volts::from_int(1);
+        let source = Element::logic_source(low, Volts::from_int(5), MEG);
+        let known = Element::check_resistor(MEG, Landing::Negative);
+        let network = Network::new(&[source, known]).expect("two parts");
+        let contacts: std::vec::Vec<Contact> = network.contacts(Drive::Check).collect();
+        assert_eq!(contacts, [Contact::at(low), Contact::CLOSED]);
+    }
+
+    #[test]
     fn a_network_of_too_many_parts_is_refused() {
         let part = Element::permanent(MEG, Landing::Negative);
         assert!(Network::new(&[part; MAX_ELEMENTS]).is_some());

@@ -228,3 +228,34 @@ fn figures_of_a_front_end_are_those_of_the_channel_that_measures() {
     assert_eq!(steps(&chassis), [100.0, 200.0]);
     assert_eq!(steps(&pair), [200.0, 200.0]);
 }
+
+#[test]
+fn a_monitor_has_one_third_state_and_the_check_state_is_that_of_its_resistor() {
+    let known = Element::check_resistor(Ohms::from_int(300_000), Landing::Negative);
+    let of = |parts: &[Element], cycle: &[Drive]| {
+        let timing = Timing::default().with_cycle(cycle).expect("short enough");
+        Config::try_new(front_end(channel()), parts, timing, limits())
+    };
+    use Drive::{Check, Lower, Raise, Rest};
+    let with = [source(), known];
+    for (parts, cycle, due) in [
+        (&with[..], &[Raise, Lower][..], None),
+        (&with[..], &[Raise, Lower, Check][..], None),
+        (
+            &with[..],
+            &[Raise, Lower, Rest][..],
+            Some(ConfigError::CheckState),
+        ),
+        (
+            &with[..1],
+            &[Raise, Lower, Check][..],
+            Some(ConfigError::CheckState),
+        ),
+        (&with[..1], &[Raise, Lower, Rest][..], None),
+    ] {
+        assert_eq!(of(parts, cycle).err(), due, "{cycle:?}");
+    }
+    let cycle = [Raise, Lower];
+    assert_eq!(of(&with, &cycle).expect("sound").third(), Check);
+    assert_eq!(of(&with[..1], &cycle).expect("sound").third(), Rest);
+}
