@@ -123,7 +123,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_config_t.
-#define OHMSPLIT_CONFIG_SIZE 832
+#define OHMSPLIT_CONFIG_SIZE 848
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -163,7 +163,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 9136
+#define OHMSPLIT_SWIFT_SIZE 9104
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

@@ -4,7 +4,7 @@
 pub const OHMSPLIT_ALIGNMENT: usize = 16;
 /// Bytes of ohmsplit_config_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_CONFIG_SIZE: usize = 832;
+pub const OHMSPLIT_CONFIG_SIZE: usize = 848;
 /// Bytes of ohmsplit_sampler_t.
 #[cfg(not(target_pointer_width = "64"))]
 pub const OHMSPLIT_SAMPLER_SIZE: usize = 112;
@@ -16,7 +16,7 @@ pub const OHMSPLIT_BLOCK_SIZE: usize = 80;
 pub const OHMSPLIT_MONITOR_SIZE: usize = 1216;
 /// Bytes of ohmsplit_swift_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SWIFT_SIZE: usize = 9136;
+pub const OHMSPLIT_SWIFT_SIZE: usize = 9104;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;
