@@ -29,7 +29,7 @@ fn a_malformed_capture_is_told_with_line_column_and_cure() {
         ),
         (
             format!("{HEADER}{row}0.2,fast,1,2\n"),
-            &["line 3", "column drive", "rest, raise or lower"],
+            &["line 3", "column drive", "rest, raise, lower or check"],
         ),
         (
             format!("{HEADER}{row}0.2,rest,1\n"),
@@ -233,7 +233,12 @@ fn first_captures() -> Vec<(String, &'static [&'static str])> {
         ),
         (
             good.replace(",raise,", ",up,"),
-            &["column drive", "\"up\"", "rest, raise or lower", "words"],
+            &[
+                "column drive",
+                "\"up\"",
+                "rest, raise, lower or check",
+                "words",
+            ],
         ),
     ]
 }

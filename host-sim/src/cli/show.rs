@@ -17,6 +17,7 @@ use crate::rig::Event;
 type Out = BufWriter<StdoutLock<'static>>;
 
 /// What is written while the run goes on.
+#[allow(clippy::large_enum_variant, reason = "one a run, never moved")]
 enum Stream {
     Timeline(Timeline<Out>),
     Lines(Out),

@@ -196,6 +196,12 @@ impl NetworkFile {
     }
 }
 
+const CHECK_STATE: (&str, &str, &str) = (
+    "timing.cycle",
+    "the cycle and the check resistor do not fit",
+    "\"check\" in place of \"rest\" with a [drive.check_resistor], and only then",
+);
+
 /// The field that a refusal of the core is about.
 fn refused(error: ConfigError) -> FieldFault {
     let (path, problem, expected) = match error {
@@ -253,11 +259,7 @@ fn refused(error: ConfigError) -> FieldFault {
             "0 or more",
         ),
         ConfigError::SkewOutOfRange => ("timing.sampling_skew_us", "too large", "below block_ms"),
-        ConfigError::CheckState => (
-            "timing.cycle",
-            "the cycle and the check resistor do not fit",
-            "\"check\" in place of \"rest\" with a [drive.check_resistor], and only then",
-        ),
+        ConfigError::CheckState => CHECK_STATE,
     };
     FieldFault::new(path, problem, expected)
 }

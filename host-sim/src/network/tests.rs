@@ -257,3 +257,45 @@ fn every_kind_of_drive_and_the_rail_pair_reach_the_core() {
         assert_eq!(config.network().elements().len(), parts, "{drive}");
     }
 }
+
+#[test]
+fn a_check_resistor_is_a_part_of_the_check_state_and_has_a_rail_and_a_resistance() {
+    use ohmsplit::config::{Drive, Element, Landing};
+    let table =
+        "[drive.check_resistor]\nto = \"positive\"\nresistance_ohm = 820e3\n\n[[permanent]]";
+    let with = |table: &str| GOOD.replacen("[[permanent]]", table, 1);
+    let network = parse(&with(table)).expect("good");
+    let config = network.config(Readings::Codes).expect("config");
+    let known =
+        Element::check_resistor(ohmsplit::units::Ohms::from_int(820_000), Landing::Positive);
+    assert!(config.network().elements().contains(&known));
+    assert_eq!(config.third(), Drive::Check);
+    for (what, bad, field) in [
+        ("820e3", "0.0", "drive.check_resistor.resistance_ohm"),
+        (
+            "820e3",
+            "820e3\ntolerance_percent = 60.0",
+            "drive.check_resistor.tolerance_percent",
+        ),
+        (
+            "[[permanent]]",
+            "[timing]\ncycle = [\"raise\", \"lower\", \"rest\"]\n[[permanent]]",
+            "timing.cycle",
+        ),
+    ] {
+        let mut text = with(&table.replacen(what, bad, 1));
+        if field == "timing.cycle" {
+            text = text.replacen("[timing]\nblock_ms = 20.0\ndwell_min_s = 0.5\n", "", 1);
+        }
+        let error = parse(&text).expect_err(bad);
+        let Some(Place::Field { path, .. }) = &error.place else {
+            panic!("{error}");
+        };
+        assert_eq!(path, field);
+    }
+    let without = broken(
+        "dwell_min_s = 0.5",
+        "cycle = [\"raise\", \"lower\", \"check\"]",
+    );
+    assert!(without.to_string().contains("timing.cycle"), "{without}");
+}

@@ -245,6 +245,10 @@ fn check_parts(parts: &PartErrors, config: &Config, rail_pair: bool) -> Result<(
         percent(&path, value)?;
     }
     check_permanent(parts, config)?;
+    check_channels(parts, rail_pair)
+}
+
+fn check_channels(parts: &PartErrors, rail_pair: bool) -> Result<(), FieldFault> {
     for (name, errors, of_pair) in [
         ("chassis", parts.chassis, false),
         ("pack", parts.pack, false),

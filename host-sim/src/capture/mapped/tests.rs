@@ -127,7 +127,7 @@ fn a_channel_that_does_not_suit_is_told_with_field_and_cure() {
             mdf,
             "minus = \"lower\"",
             "minus = \"down\"",
-            &["channels.drive_states.minus", "rest, raise or lower"],
+            &["channels.drive_states.minus", "rest, raise, lower or check"],
         ),
         (
             mdf,

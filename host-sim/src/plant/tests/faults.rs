@@ -157,3 +157,31 @@ fn faults_of_the_converter_change_codes_only() {
     let expected = f64::from(code) * 1.05;
     assert!((f64::from(with(drift).1) - expected).abs() < 2.0);
 }
+
+/// 1/(0.5 megohm) to the positive rail in the check state alone.
+#[test]
+fn the_check_resistor_is_open_closed_or_off_as_the_fault_says() {
+    let known = Element::check_resistor(Ohms::from_int(500_000), Landing::Positive);
+    let bleed = Element::permanent(Ohms::from_int(20_000_000), Landing::Negative);
+    let config = config(&[Element::source_to_negative(FORTY, MEG), bleed, known]);
+    let (rest, checked) = (nodal(0.0, 0.0), nodal(2e-6, 2e-6 * 400.0));
+    let drive = Driven::Check;
+    let open = world(Cause::SwitchOpen { drive });
+    close(chassis(&config, &open, Drive::Check), [checked, rest]);
+    close(chassis(&config, &open, Drive::Rest), [rest; 2]);
+    let closed = world(Cause::SwitchClosed { drive });
+    close(chassis(&config, &closed, Drive::Rest), [rest, checked]);
+    let raised = nodal(1e-6, 40e-6);
+    let both = nodal(3e-6, 40e-6 + 2e-6 * 400.0);
+    close(chassis(&config, &closed, Drive::Raise), [raised, both]);
+    let off = world(Cause::DriveDrift {
+        drive,
+        change_percent: 25.0,
+    });
+    let less = nodal(1.6e-6, 1.6e-6 * 400.0);
+    close(chassis(&config, &off, Drive::Check), [checked, less]);
+    close(chassis(&config, &off, Drive::Raise), [raised; 2]);
+    // A fault of the drive is none of the resistor.
+    let silent = world(Cause::DriveOpen);
+    close(chassis(&config, &silent, Drive::Check), [checked; 2]);
+}
