@@ -288,7 +288,7 @@ fn a_check_resistor_is_a_part_of_the_check_state_and_has_a_rail_and_a_resistance
             text = text.replacen("[timing]\nblock_ms = 20.0\ndwell_min_s = 0.5\n", "", 1);
         }
         let error = parse(&text).expect_err(bad);
-        let Some(Place::Field { path, .. }) = &error.place else {
+        let Place::Field { path, .. } = &error.place else {
             panic!("{error}");
         };
         assert_eq!(path, field);
