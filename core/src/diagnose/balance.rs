@@ -13,7 +13,8 @@
 //!
 //! The third state is weighed with the fit of what was driven before it and with
 //! that of what was after it: a circuit that changes breaks one of the two, a fault
-//! of the parts both.
+//! of the parts both. Where the fit leaves too much open, the driven dwells
+//! beside it stand for themselves.
 
 use crate::config::{CYCLE_MAX, Config, Drive};
 use crate::estimate::Found;
@@ -68,8 +69,10 @@ struct Doubt {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Balance {
     sums: Sums,
-    /// The newest dwell in the third state.
+    /// The newest dwell in the third state, and the newest of each driven one that
+    /// was long enough.
     third: Option<Mean>,
+    driven: [Option<Mean>; 2],
     doubt: Option<Doubt>,
     /// What it has been weighed with.
     weighed: Weighed,
@@ -92,9 +95,16 @@ impl Balance {
     #[inline(never)]
     pub(crate) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
-            if self.sums.drive == config.third() {
-                self.third = self.sums.mean(config, self.dwells);
-                self.weighed = Weighed::Not;
+            let mean = self.sums.mean(config, self.dwells);
+            let [raise, lower] = &mut self.driven;
+            match self.sums.drive {
+                Drive::Raise => *raise = mean.or(*raise),
+                Drive::Lower => *lower = mean.or(*lower),
+                drive if drive == config.third() => {
+                    self.third = mean;
+                    self.weighed = Weighed::Not;
+                }
+                _ => {}
             }
             self.dwells = self.dwells.wrapping_add(1);
             self.sums = Sums {
@@ -168,7 +178,17 @@ impl Balance {
             settled(config, Drive::Raise, fitted, &side)?,
             settled(config, Drive::Lower, fitted, &side)?,
         ];
-        redundant::contradict(config, &sides, u)
+        redundant::contradict(config, &sides, u).or_else(|| {
+            // The fit leaves too much open: the driven dwells themselves, as they
+            // were measured beside the third.
+            let [raise, lower] = self.driven;
+            let (raise, lower) = (raise?, lower?);
+            let beside = |mean: &Mean| mean.dwell.abs_diff(third.dwell) <= CYCLE_MAX as u32;
+            if !beside(&raise) || !beside(&lower) {
+                return None;
+            }
+            redundant::contradict(config, &[side, raise.side(c), lower.side(c)], u)
+        })
     }
 
     /// It has failed, or is in doubt.
@@ -184,6 +204,7 @@ impl Balance {
     /// Forgets what was measured: what follows is not its successor.
     pub(crate) fn restart(&mut self) {
         (self.third, self.doubt) = (None, None);
+        self.driven = [None; 2];
         self.sums = Sums::default();
     }
 }
