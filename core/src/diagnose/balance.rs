@@ -76,6 +76,8 @@ pub(crate) struct Balance {
     doubt: Option<Doubt>,
     /// What it has been weighed with.
     weighed: Weighed,
+    /// The driven dwells beside it are to be weighed.
+    beside: bool,
     /// Dwells begun.
     dwells: u32,
     failed: Twice,
@@ -125,19 +127,33 @@ impl Balance {
         });
     }
 
-    /// A dwell is over, and the circuit has been fitted.
+    /// Weighs the check with a fit, in one slice or two; true when there is more.
     #[inline(never)]
-    pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate) {
-        let failed = self.contradicts(config, fitted);
+    pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate) -> bool {
+        let beside = core::mem::take(&mut self.beside);
+        let Some(case) = self.case(config, fitted) else {
+            return false;
+        };
+        let failed = if beside {
+            self.measured(config, &case)
+        } else {
+            case.fitted(config, fitted)
+        };
+        // Where the fit leaves too much open.
+        self.beside = failed.is_none() && !beside;
+        if self.beside {
+            return true;
+        }
         self.failed.take(failed);
-        if let (Some(_), Some(third), Some(doubt)) = (failed, &self.third, &self.doubt) {
-            let after = doubt.dwell.wrapping_sub(third.dwell);
+        if failed.is_some() {
+            let after = case.doubt.dwell.wrapping_sub(case.third.dwell);
             self.weighed = if 0 < after && after < CYCLE_MAX as u32 {
                 Weighed::After
             } else {
                 Weighed::Before
             };
         }
+        false
     }
 
     /// Once with the fit before it, and once with one of the dwells after it.
@@ -151,7 +167,8 @@ impl Balance {
         }
     }
 
-    fn contradicts(&self, config: &Config, fitted: &Estimate) -> Option<bool> {
+    /// What is to be weighed, if anything.
+    fn case(&self, config: &Config, fitted: &Estimate) -> Option<Case> {
         if !config.third_checks() {
             return None;
         }
@@ -169,26 +186,20 @@ impl Balance {
             // Too small to show.
             None => (0, 0),
         };
-        if c < 0 || u > VAGUE {
+        (c >= 0 && u <= VAGUE).then_some(Case { third, doubt, c, u })
+    }
+
+    /// The driven dwells themselves, as they were measured beside the third.
+    fn measured(&self, config: &Config, case: &Case) -> Option<bool> {
+        let [raise, lower] = self.driven;
+        let (raise, lower) = (raise?, lower?);
+        let third = case.third.dwell;
+        let beside = |mean: &Mean| mean.dwell.abs_diff(third) <= CYCLE_MAX as u32;
+        if !beside(&raise) || !beside(&lower) {
             return None;
         }
-        let side = third.side(c);
-        let sides = [
-            doubt.widen(&side, fitted),
-            settled(config, Drive::Raise, fitted, &side)?,
-            settled(config, Drive::Lower, fitted, &side)?,
-        ];
-        redundant::contradict(config, &sides, u).or_else(|| {
-            // The fit leaves too much open: the driven dwells themselves, as they
-            // were measured beside the third.
-            let [raise, lower] = self.driven;
-            let (raise, lower) = (raise?, lower?);
-            let beside = |mean: &Mean| mean.dwell.abs_diff(third.dwell) <= CYCLE_MAX as u32;
-            if !beside(&raise) || !beside(&lower) {
-                return None;
-            }
-            redundant::contradict(config, &[side, raise.side(c), lower.side(c)], u)
-        })
+        let sides = [case.third, raise, lower].map(|mean| mean.side(case.c));
+        redundant::contradict(config, &sides, case.u)
     }
 
     /// It has failed, or is in doubt.
@@ -205,7 +216,29 @@ impl Balance {
     pub(crate) fn restart(&mut self) {
         (self.third, self.doubt) = (None, None);
         self.driven = [None; 2];
+        self.beside = false;
         self.sums = Sums::default();
+    }
+}
+
+/// A check, the fit that it is weighed with, and the capacitance with its error.
+#[derive(Debug, Clone, Copy)]
+struct Case {
+    third: Mean,
+    doubt: Doubt,
+    c: i64,
+    u: i64,
+}
+
+impl Case {
+    fn fitted(&self, config: &Config, fitted: &Estimate) -> Option<bool> {
+        let side = self.third.side(self.c);
+        let sides = [
+            self.doubt.widen(&side, fitted),
+            settled(config, Drive::Raise, fitted, &side)?,
+            settled(config, Drive::Lower, fitted, &side)?,
+        ];
+        redundant::contradict(config, &sides, self.u)
     }
 }
 

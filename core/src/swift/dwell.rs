@@ -22,15 +22,16 @@ const FRESH: u8 = 2 * WHOLE;
 const WHOLE: u8 = 4;
 
 impl SwiftMonitor<'_> {
-    /// A dwell is over: first its charge is balanced, in a slice of its own.
+    /// A dwell is over: first its charge is balanced, in slices of their own.
     pub(super) fn over(&mut self) -> Step {
-        if core::mem::replace(&mut self.balanced, true) {
-            self.balanced = false;
+        if core::mem::take(&mut self.balanced) {
             return self.conclude();
         }
-        if let Some(fitted) = &self.fitted {
-            self.balance.weigh(self.config, fitted);
-        }
+        let more = self
+            .fitted
+            .as_ref()
+            .is_some_and(|fitted| self.balance.weigh(self.config, fitted));
+        self.balanced = !more;
         Step::Busy
     }
 

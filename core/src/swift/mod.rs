@@ -409,11 +409,14 @@ impl<'c> SwiftMonitor<'c> {
     /// A fit is told with what the check says of it.
     #[inline(never)]
     fn balance_fit(&mut self) -> Step {
-        self.task = Task::None;
         let Some(fitted) = &self.fitted else {
+            self.task = Task::None;
             return Step::Busy;
         };
-        self.balance.weigh(self.config, fitted);
+        if self.balance.weigh(self.config, fitted) {
+            return Step::Busy;
+        }
+        self.task = Task::None;
         let estimate = Ok(*fitted);
         self.report(Basis::Transient, &estimate)
     }

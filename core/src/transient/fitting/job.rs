@@ -43,7 +43,7 @@ pub(super) enum Job {
     },
     /// The rest of the measure; then it is tested whether the minimum is that
     /// of one circuit.
-    Complete(Converged, System),
+    Complete(Completing, Converged, System),
     Test(Test, Converged),
 }
 
@@ -62,4 +62,15 @@ pub(super) enum Weighing {
     Compare,
     /// and measured.
     Measure,
+}
+
+/// What is done next for the rest of the measure.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Completing {
+    Covariance,
+    /// What a drift of the reading may have done, and a ripple on the pack.
+    Drift,
+    Ripple,
+    /// It is done.
+    Test,
 }

@@ -9,7 +9,7 @@ use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
 use super::super::slips::Slips;
 use super::super::tally::Walked;
-use super::job::{Attempt, Job, Weighing};
+use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
 use crate::num::millionths;
 
@@ -113,26 +113,44 @@ impl Fitting {
             pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
             slips: Slips::NONE,
         };
-        self.job = Job::Complete(converged, system.clone());
+        self.job = Job::Complete(Completing::Covariance, converged, system.clone());
         Outcome::Busy
     }
 
     #[inline(never)]
     pub(super) fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
-        if let Job::Complete(converged, system) = &mut self.job {
-            converged.covariance.complete(system);
-            let (noise, freedom) = (converged.noise(), converged.covariance.freedom);
-            let slips = &mut converged.slips;
-            slips.add_drift(system, &self.beliefs, &self.search.theta, noise);
-            slips.add_ripple(system, &self.borders.direct, freedom, self.moving);
-            // The test leaves out what the walk left out, and what is believed
-            // of parameters that it takes for known.
-            let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
-            system.lower(converged.left_out.plus(believed));
-            let (used, fall) = (converged.used, self.search.fall);
-            let test = Test::new(system.clone(), fall, used, ground.record.len());
-            self.job = Job::Test(test, converged.clone());
-        }
+        let Job::Complete(next, converged, system) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        let freedom = converged.covariance.freedom;
+        *next = match next {
+            Completing::Covariance => {
+                converged.covariance.complete(system);
+                Completing::Drift
+            }
+            Completing::Drift => {
+                let noise = converged.noise();
+                let slips = &mut converged.slips;
+                slips.add_drift(system, &self.beliefs, &self.search.theta, noise);
+                Completing::Ripple
+            }
+            Completing::Ripple => {
+                converged
+                    .slips
+                    .add_ripple(system, &self.borders.direct, freedom, self.moving);
+                Completing::Test
+            }
+            Completing::Test => {
+                // The test leaves out what the walk left out, and what is believed
+                // of parameters that it takes for known.
+                let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
+                system.lower(converged.left_out.plus(believed));
+                let (used, fall) = (converged.used, self.search.fall);
+                let test = Test::new(system.clone(), fall, used, ground.record.len());
+                self.job = Job::Test(test, converged.clone());
+                return Outcome::Busy;
+            }
+        };
         Outcome::Busy
     }
 
