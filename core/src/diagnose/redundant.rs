@@ -74,21 +74,25 @@ impl Line {
 #[inline(never)]
 pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<bool> {
     let [third, raise, lower] = sides;
-    let third = Line::of(config, config.third(), third);
-    let raise = Line::of(config, Drive::Raise, raise);
-    let lower = Line::of(config, Drive::Lower, lower);
-    let [first, second, last] = [
-        cofactors(&raise, &lower),
-        cofactors(&lower, &third),
-        cofactors(&third, &raise),
+    let lines = [
+        Line::of(config, config.third(), third),
+        Line::of(config, Drive::Raise, raise),
+        Line::of(config, Drive::Lower, lower),
+    ];
+    let [third, raise, lower] = &lines;
+    let cofactors = [
+        cofactors(raise, lower),
+        cofactors(lower, third),
+        cofactors(third, raise),
     ];
     let mut moves = Moves::default();
-    let determinant = moves.add(&third, &first);
-    moves.add(&raise, &second);
-    moves.add(&lower, &last);
-    let weights = [first, second, last].map(|[_, _, c]| c);
+    // Developed by any row.
+    let mut determinant = 0;
+    for (line, cofactors) in lines.iter().zip(&cofactors) {
+        determinant = moves.add(line, cofactors);
+    }
     for part in config.network().elements() {
-        moves.add_part(part, &[&third, &raise, &lower], &weights);
+        moves.add_part(part, &lines, &cofactors);
     }
     let allowed = moves.allowed(config, capacitance_u);
     let moved = determinant.saturating_abs() >> 24;
@@ -139,40 +143,31 @@ impl Moves {
 
     /// Adds the tolerances of a part: the resistor to either rail, and the source.
     #[inline(never)]
-    fn add_part(&mut self, part: &Element, lines: &[&Line; 3], weights: &[i128; 3]) {
-        let contacts = lines.map(|line| part.contact(line.drive));
-        if contacts == [Contact::CLOSED; 3] {
+    fn add_part(&mut self, part: &Element, lines: &[Line; 3], cofactors: &[[i128; 3]; 3]) {
+        let always = |line: &Line| part.contact(line.drive) == Contact::CLOSED;
+        if lines.iter().all(always) {
             return;
         }
-        let g = Microsiemens::of(part.resistance).to_bits();
-        let [mut positive, mut negative, mut source] = [0i128; 3];
-        for ((line, &weight), contact) in lines.iter().zip(weights).zip(contacts) {
-            if !contact.closed {
-                continue;
-            }
-            let emf = contact.emf.to_bits() >> CUT;
-            let carries = |volts: i64| product(weight, num::mul(volts, g));
-            let from_negative = emf.saturating_sub(line.side.v.into());
-            negative = num::plus(negative, carries(from_negative));
-            let from_positive = from_negative.saturating_add(line.side.pack.into());
-            positive = num::plus(positive, carries(from_positive));
-            source = num::plus(source, carries(emf));
-        }
-        match part.landing {
-            Landing::Negative => positive = 0,
-            Landing::Positive => negative = 0,
-            Landing::BothRails => source = source.saturating_mul(2),
-        }
         let resistance = tolerance(part.resistance_u, UNDECLARED);
-        let all = [positive, negative, source].map(i128::saturating_abs);
-        self.most = all.into_iter().fold(self.most, i128::max);
-        for by in [
-            share(positive, resistance),
-            share(negative, resistance),
-            share(source, tolerance(part.emf_u, UNDECLARED)),
-        ] {
-            self.parts = num::plus(self.parts, by);
+        let carried = |from| carried(part, from, lines, cofactors);
+        if part.landing != Landing::Negative {
+            self.add_share(carried(From::Positive), resistance);
         }
+        if part.landing != Landing::Positive {
+            self.add_share(carried(From::Negative), resistance);
+        }
+        let rails = if part.landing == Landing::BothRails {
+            2
+        } else {
+            1
+        };
+        let source = carried(From::Source).saturating_mul(rails);
+        self.add_share(source, tolerance(part.emf_u, UNDECLARED));
+    }
+
+    fn add_share(&mut self, moved: i128, u: i64) {
+        self.most = self.most.max(moved.saturating_abs());
+        self.parts = num::plus(self.parts, share(moved, u));
     }
 
     /// Most that it moves by without a contradiction, scaled down as the noise is.
@@ -205,7 +200,44 @@ fn cofactors(x: &Line, y: &Line) -> [i128; 3] {
 /// Never inlined: with its check it takes half a kilobyte.
 #[inline(never)]
 const fn product(a: i128, b: i64) -> i128 {
-    a.saturating_mul(b as i128)
+    let short = a as i64;
+    if short as i128 == a {
+        num::wide(short, b)
+    } else {
+        a.saturating_mul(b as i128)
+    }
+}
+
+/// What the current through a part comes from.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum From {
+    Positive,
+    Negative,
+    Source,
+}
+
+/// How far the determinant moves with all of a part's current from there.
+#[inline(never)]
+fn carried(part: &Element, from: From, lines: &[Line; 3], cofactors: &[[i128; 3]; 3]) -> i128 {
+    let g = Microsiemens::of(part.resistance).to_bits();
+    let mut sum = 0;
+    for (line, [.., weight]) in lines.iter().zip(cofactors) {
+        let contact = part.contact(line.drive);
+        if !contact.closed {
+            continue;
+        }
+        let emf = contact.emf.to_bits() >> CUT;
+        let volts = match from {
+            From::Source => emf,
+            From::Negative => emf.saturating_sub(line.side.v.into()),
+            From::Positive => {
+                let above = i64::from(line.side.pack).saturating_sub(line.side.v.into());
+                emf.saturating_add(above)
+            }
+        };
+        sum = num::plus(sum, product(*weight, num::mul(volts, g)));
+    }
+    sum
 }
 
 /// What a relative uncertainty makes of a move, scaled down as the noise is.
