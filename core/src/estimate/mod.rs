@@ -76,8 +76,12 @@ impl Estimator {
         if estimation.is_done() {
             return false;
         }
-        let readings: Vec<Settled, READINGS> = readings.take(READINGS).collect();
-        let readings = readings
+        let mut kept = Vec::<Settled, READINGS>::new();
+        for settled in readings.take(READINGS) {
+            // There is room for all that are taken; to collect them can panic.
+            let _ = kept.push(settled);
+        }
+        let readings = kept
             .iter()
             .map(|settled| (&settled.reading, settled.course));
         let mut system = System::default();
