@@ -139,9 +139,9 @@ fn healthy_circuits_quiet_or_disturbed_raise_no_alarm() {
 
 #[test]
 #[ignore = "hours of simulated time: run by hand, optimised"]
-fn a_million_decisions_raise_no_alarm() {
-    let (decisions, alarms) = soak(1000..1400);
+fn fewer_than_one_decision_in_a_million_raises_an_alarm() {
+    let (decisions, alarms) = soak(1000..5000);
     println!("{decisions} decisions, {} false alarms", alarms.len());
-    assert!(decisions > 1_000_000);
-    assert!(alarms.is_empty(), "{alarms:#?}");
+    assert!(decisions > 10_000_000);
+    assert!((alarms.len() as u64) < decisions / 1_000_000, "{alarms:#?}");
 }
