@@ -14,6 +14,7 @@
 use super::beliefs::Beliefs;
 use super::normal::{System, WIDE};
 use super::scaled::Scaled;
+use super::search::decrement;
 use super::solve::{Factors, solution};
 use super::theta::{DRIFT, PARAMETERS, RATIO, TOTAL, Theta};
 use crate::num::ONE;
@@ -97,12 +98,7 @@ impl Slips {
             equations.set(row, PARAMETERS, side);
         }
         let by_one = solution(&equations, Scaled::ZERO);
-        let explained = by_one
-            .iter()
-            .enumerate()
-            .fold(Scaled::ZERO, |sum, (row, by)| {
-                sum.plus_product(*by, equations.side(row))
-            });
+        let explained = decrement(&equations, &by_one);
         let information = direct.own.minus(explained);
         let [total, ratio, ..] = by_one;
         // Less than a thousandth of the column is left: the circuit explains it.
