@@ -343,10 +343,7 @@ impl<'c> SwiftMonitor<'c> {
         self.transient
             .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
-        // The watch hears nothing with the check resistor: it neither cuts that dwell
-        // short nor hurries towards it.
-        let deaf = drive == Drive::Check || self.sequencer.next(self.config) == Drive::Check;
-        if finding.change_drive && !deaf && self.haste.allows(drive) {
+        if finding.change_drive && self.hears(drive) && self.haste.allows(drive) {
             self.sequencer.move_on(self.config);
         }
         match finding.stage {
@@ -362,6 +359,12 @@ impl<'c> SwiftMonitor<'c> {
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
         }
         Step::Busy
+    }
+
+    /// The watch hears nothing with the check resistor: it neither cuts that dwell
+    /// short nor hurries towards it.
+    fn hears(&self, drive: Drive) -> bool {
+        drive != Drive::Check && self.sequencer.next(self.config) != Drive::Check
     }
 
     /// The report of a verified leak.
