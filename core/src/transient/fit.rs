@@ -2,7 +2,7 @@
 
 use super::normal::System;
 use super::scaled::Scaled;
-use super::search::variance;
+use super::search::{MOST_CAPACITANCE, variance};
 use super::slips::Slips;
 use super::solve::Factors;
 use super::tally::Tally;
@@ -209,7 +209,11 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let all = [conductance, positive_conductance, negative_conductance];
-        if all.iter().any(absurd) {
+        let capacitance = spread.capacitance(theta);
+        // No minimum: a pack that moves in step with the drive passes for a short
+        // behind any C, up to the most that is looked for.
+        let beyond = theta.capacitance >= MOST_CAPACITANCE && capacitance.is_some();
+        if beyond || all.iter().any(absurd) {
             return None;
         }
         let coupling = self.covariance.coupling;
@@ -218,7 +222,7 @@ impl Converged {
             positive_conductance,
             negative_conductance,
             position: (total > 0).then(|| spread.position(theta, plus, total)),
-            capacitance: spread.capacitance(theta),
+            capacitance,
             coupling: Measured {
                 value: Ratio::from_bits(theta.coupling),
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),

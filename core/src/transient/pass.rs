@@ -58,6 +58,8 @@ pub(super) struct Pass {
     /// What came of it.
     normal: Normal,
     single: Tally,
+    /// Entries of the sum over five blocks that is not full yet.
+    open: Tally,
     fives: Tally,
     batches: Tally,
     used: u32,
@@ -81,6 +83,7 @@ impl Pass {
         batch: (0, 0, 0),
         normal: Normal::new(),
         single: Tally::NONE,
+        open: Tally::NONE,
         fives: Tally::NONE,
         batches: Tally::NONE,
         used: 0,
@@ -142,7 +145,8 @@ impl Pass {
     /// The circuit that bounds the residuals is refuted: a quarter of all
     /// entries lie beyond the bound, or the newest three and 16 blocks do.
     pub(super) fn refuted(&self, block_us: u32) -> bool {
-        let many = self.rejected.saturating_mul(4) > self.single.count;
+        let count = self.single.count.saturating_add(self.open.count);
+        let many = self.rejected.saturating_mul(4) > count;
         let long = self.trailing_us >= block_us.saturating_mul(16);
         many || long && self.trailing >= 3
     }
@@ -161,6 +165,7 @@ impl Pass {
         self.predict(setting, theta, entry, changes, &mut prediction);
         if entry.first {
             self.five.reset();
+            self.open = Tally::NONE;
             self.close_batch();
         }
         if entry.weight == 0 {
@@ -181,7 +186,7 @@ impl Pass {
         if self.reject(setting, square, entry.duration_us) {
             return;
         }
-        self.single.put(square);
+        self.open.put(square);
         if setting.grouped {
             self.gather(setting, entry, row, changes, *climbed, borders);
             return;
@@ -275,6 +280,8 @@ impl Pass {
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     /// Takes a weighted sum of residuals over five blocks.
     fn tally(&mut self, weighted: i64, weight: u32) {
+        let open = core::mem::replace(&mut self.open, Tally::NONE);
+        self.single.take(open);
         self.fives.add(weighted, weight);
         let (sum, total, count) = &mut self.batch;
         *sum = sum.saturating_add(weighted);

@@ -258,7 +258,7 @@ pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled 
 
 /// Bounds of G + gr (µS), C (µF), w and κ.
 const MOST_TOTAL: i64 = 60_000 * ONE;
-const MOST_CAPACITANCE: i64 = 400 * ONE;
+pub(super) const MOST_CAPACITANCE: i64 = 400 * ONE;
 const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
 const COUPLINGS: (i64, i64) = (-(ONE / 2), ONE + ONE / 2);
 

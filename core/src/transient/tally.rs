@@ -31,6 +31,11 @@ impl Tally {
         self.count = self.count.saturating_add(1);
     }
 
+    pub(super) fn take(&mut self, other: Self) {
+        self.sum = self.sum.plus(other.sum);
+        self.count = self.count.saturating_add(other.count);
+    }
+
     pub(super) fn mean(&self) -> Scaled {
         self.sum.over(Scaled::int(i64::from(self.count)))
     }
@@ -39,6 +44,7 @@ impl Tally {
 /// What came of a walk.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Walked {
+    /// Of entries that make up sums over five blocks.
     pub(super) single: Tally,
     pub(super) fives: Tally,
     pub(super) batches: Tally,
