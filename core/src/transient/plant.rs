@@ -134,11 +134,15 @@ impl Plant {
         let mut noise = Noise(seed);
         let volts = |x: f64| Volts::new(I32F32::from_num(x));
         let mut out: Vec<Block> = Vec::new();
-        for (index, samples) in clean.chunks(BLOCK).enumerate() {
+        let mut before = 0;
+        // A drive change cuts the block that it falls into.
+        let dwells = clean.chunk_by(|a, b| a.0 == b.0);
+        for samples in dwells.flat_map(|dwell| dwell.chunks(BLOCK)) {
+            let cut = samples.len() < BLOCK;
             let count = samples.len() as f64;
             let [mut sums, mut squares] = [[0.0f64; 2]; 2];
             for (place, &(_, v, pack)) in samples.iter().enumerate() {
-                let at = (index * BLOCK + place + 1) as f64 * DT;
+                let at = (before + place + 1) as f64 * DT;
                 let v = v + (self.reading)(at) + self.sigma * noise.normal();
                 for (at, value) in [v, pack + self.sigma * noise.normal()]
                     .into_iter()
@@ -148,10 +152,11 @@ impl Plant {
                     squares[at] += value * value;
                 }
             }
+            before += samples.len();
             let mean = sums.map(|sum| sum / count);
             let scatter = |at: usize| {
                 let square = squares[at] / count - mean[at] * mean[at];
-                volts((square.max(0.0) / (count - 1.0)).sqrt())
+                volts((square.max(0.0) / (count - 1.0).max(1.0)).sqrt())
             };
             let state = samples[0].0;
             let drive = if state == 0 {
@@ -163,9 +168,11 @@ impl Plant {
                 drive,
                 flags: Flags {
                     first_in_dwell: out.last().is_none_or(|last| last.drive != drive),
+                    cut,
                     ..Flags::default()
                 },
-                duration_us: 20_000,
+                // Of a cut one it ends with the last sample.
+                duration_us: 1000 * (samples.len() - usize::from(cut)) as u32,
                 count: samples.len() as u32,
                 chassis: volts(mean[0]),
                 pack: volts(mean[1]),

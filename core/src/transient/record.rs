@@ -312,10 +312,11 @@ impl Record {
         }
     }
 
-    /// The mean of a block that lost samples is not that of its middle.
+    /// The mean of a block that lost samples is not that of its middle, and hum that
+    /// a whole block averages out is all there in one that a drive change cut.
     const fn usable(&self, block: &Block) -> bool {
         let thin = block.count.saturating_mul(8) < self.full.saturating_mul(7);
-        !block.flags.saturated && (block.flags.cut || !thin)
+        !block.flags.saturated && !thin
     }
 
     fn gather(&mut self, block: &Block) {

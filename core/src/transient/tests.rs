@@ -123,6 +123,22 @@ fn first_fits_do_not_deceive() {
     }
 }
 
+/// Where a drive change cuts a block, hum is all there in what is left of it.
+#[test]
+fn hum_in_a_cut_block_does_nothing() {
+    let quiet = Plant {
+        dwell: 0.501,
+        capacitance: 5.0,
+        ..PLANT
+    };
+    let humming = Plant {
+        reading: |t| 10.0 * (314.159_265 * t).sin(),
+        ..quiet
+    };
+    let [quiet, humming] = [quiet, humming].map(|plant| root_mean_square(&plant, |_| {}));
+    assert!(humming < 2.0 * quiet, "{humming} is not near {quiet}");
+}
+
 /// τ = 17 s, four dwells of 2 s: the interval holds, and says little.
 #[test]
 fn a_slow_circuit_gives_a_wide_interval() {
