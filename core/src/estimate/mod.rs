@@ -132,6 +132,10 @@ impl Estimator {
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
         }
+        if system.strays() {
+            self.last = None;
+            return Err(Reason::PackVoltageMoving);
+        }
         let magnitude = system.determinant.saturating_abs();
         let last = self.last.take();
         if magnitude >= system.determinant_u(offset_u, 3) {

@@ -36,6 +36,9 @@ pub(crate) const READINGS: usize = 3;
 
 /// Standard uncertainties of v by which it strays from its share of Vb by chance.
 const STRAYED: i64 = 3;
+/// Share of the swing between drive states that v may stray by within them: where it
+/// does more, a slow circuit that a moving pack hides is no worse an explanation.
+const MOST_STRAYED: i64 = 4;
 
 /// All pairs of states.
 const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
@@ -103,6 +106,8 @@ pub(crate) struct System<'a> {
     pub(crate) beta: [i64; READINGS],
     /// ∂N_P/∂v_k through β, in µA.
     gamma: [i64; READINGS],
+    /// By how much all that v strays moves D.
+    strayed: i128,
     /// D, 64 fraction bits.
     pub(crate) determinant: i128,
     /// N_G and N_P, 64 fraction bits.
@@ -165,13 +170,22 @@ impl<'a> System<'a> {
             return;
         }
         let (g, gp) = (self.total(), self.positive());
-        for state in &mut self.states {
+        for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
             let due = num::mul(state.share(g, gp), state.course.pack);
             let strayed = state.course.chassis.saturating_sub(due).saturating_abs();
             if strayed > state.v_u.saturating_mul(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
+                let moved = num::wide(alpha.saturating_abs(), strayed);
+                self.strayed = num::plus(self.strayed, moved);
             }
         }
+    }
+
+    /// v strays from its share of a moving Vb by so much that nobody knows where it
+    /// will settle.
+    pub(crate) fn strays(&self) -> bool {
+        let swing = self.determinant.saturating_abs();
+        self.strayed > 0 && self.strayed.saturating_mul(i128::from(MOST_STRAYED)) > swing
     }
 
     /// Takes off the lag behind a moving pack voltage.
