@@ -215,16 +215,19 @@ impl<'c> Transient<'c> {
     }
 
     /// Walks the record once at the circuit fitted last, for nothing but the
-    /// count of instructions; how many entries it has.
+    /// count of instructions; how many entries were used and left out, how many
+    /// sums over five blocks and batches of these there are.
     #[cfg(feature = "yardstick")]
-    pub fn walk_once(&self) -> usize {
+    pub fn walk_once(&self) -> [u32; 4] {
         let ground = Ground {
             config: self.config,
             reference: self.reference,
             noise: &self.noise,
             record: View::new(&self.record, self.record.len()),
         };
-        self.fitting.walk_once(&ground)
+        let walked = self.fitting.walk_once(&ground);
+        let [fives, batches] = [walked.fives, walked.batches].map(|tally| tally.count);
+        [walked.used, walked.rejected, fives, batches]
     }
 
     /// Nothing follows for now: what has been taken is fitted to its end.

@@ -202,14 +202,14 @@ impl Fitting {
 
     /// Walks the record once, for nothing but the count of instructions.
     #[cfg(feature = "yardstick")]
-    pub(super) fn walk_once(&self, ground: &Ground<'_>) -> usize {
+    pub(super) fn walk_once(&self, ground: &Ground<'_>) -> Walked {
         let setting = self.setting(ground);
         let mut pass = Pass::NONE;
         pass.begin(&setting, &self.search.theta);
         while !pass.is_over(ground.record) {
             pass.step(&setting, &self.search.theta, None);
         }
-        ground.record.len()
+        pass.walked()
     }
 
     fn setting<'a>(&self, ground: &Ground<'a>) -> Setting<'a> {

@@ -12,14 +12,55 @@ mod target {
     use ohmsplit::{Block, Flags};
     use ohmsplit_firmware::board::{self, Counter};
 
-    const ENTRIES: usize = 200;
     const TICK: f32 = 1e-3;
+    const ROWS: [[f32; 3]; 2] = [[1.0, 0.0, 40.0], [1.0, 0.0, -40.0]];
+
+    /// Means of 20 ms blocks of a circuit of 2 MΩ at 0.3 and 1 µF, dwells of a second.
+    fn blocks() -> impl Iterator<Item = (usize, f32)> {
+        let mut chassis = 100.0;
+        (0..=200).map(move |k| {
+            let [.., pushed] = ROWS[k / 50 % 2];
+            let settled = (0.15 * 400.0 + pushed) / 1.5;
+            // Mean and end of 20 ms, in which 3 % of the way are gone: to second order.
+            let gone = (settled - chassis) * 0.029_554_5;
+            let mean = chassis + gone * 0.5025;
+            chassis += gone;
+            (k, mean)
+        })
+    }
+
+    /// Entries of that record.
+    const ENTRIES: usize = 73;
+
+    /// The record that the core makes of them: ten blocks after a switch alone, the others in fives; mean v, blocks,
+    /// row, whether it is the first after the switch.
+    fn record() -> [(f32, u32, usize, bool); ENTRIES] {
+        let mut entries = [(0.0, 0, 0, false); ENTRIES];
+        let mut places = entries.iter_mut();
+        let (mut sum, mut gathered) = (0.0, 0);
+        for (k, mean) in blocks() {
+            sum += mean;
+            gathered += 1;
+            if k % 50 < 10 || gathered == 5 {
+                let place = places.next().expect("room for all");
+                *place = (sum / gathered as f32, gathered, k / 50 % 2, k % 50 == 0);
+                (sum, gathered) = (0.0, 0);
+            }
+        }
+        entries
+    }
+
+    /// What was counted on a walk, for the same work in both: entries used, left out, sums of five blocks, batches.
+    fn print(what: &str, took: u64, [used, rejected, fives, batches]: [u32; 4]) {
+        semihosting::println!(
+            "{what}: entry {} instructions, of {used} entries, {rejected} left out, {fives} fives, {batches} batches",
+            took / u64::from(used + rejected).max(1)
+        );
+    }
 
     macro_rules! measure {
         ($counter:ident, $module:ident, $float:ident) => {{
-            use ohmsplit_firmware::yardstick::$module::{Entry, Row, Sums, Theta, Walk, solve};
-            let rows: [Row; 2] = [[1.0, 0.0, 40.0], [1.0, 0.0, -40.0]];
-            let theta: Theta = [2.0, 0.15, 1.4, 0.25, 90.0, 0.0, -0.0005];
+            use ohmsplit_firmware::yardstick::$module::{Entry, Known, Sums, Theta, Walk, solve};
             let mut sums = [Sums::default(); 2];
             $counter.lap();
             for code in 0..1000 {
@@ -29,29 +70,45 @@ mod target {
             }
             let samples = $counter.lap() / 2;
             black_box(sums.map(|sums| sums.mean()));
-            let mut walk = Walk::new(&theta, 400.0);
+            let rows = ROWS.map(|row| row.map(|value| value as $float));
+            let entries = record().map(|(chassis, blocks, row, first)| Entry {
+                chassis: chassis as $float,
+                pack: 400.0,
+                seconds: 0.02 * blocks as $float,
+                weight: 16.0 * blocks as $float,
+                row,
+                first,
+            });
+            let known = Known {
+                reference: [1.0, 0.0],
+                rows: &rows,
+                block: 0.02,
+                tick: TICK as $float,
+                variance: Some(black_box(0.1)),
+            };
+            let theta: Theta = [1.5, 0.1, 1.0, 0.25, 100.0, 0.0, -0.0005];
+            let mut walk = Walk::new(black_box(&theta), 400.0);
             $counter.lap();
-            for k in 0..ENTRIES {
-                let entry = Entry {
-                    chassis: 70.0 + (k % 5) as $float,
-                    pack: 400.0,
-                    seconds: 0.02,
-                    weight: 1.0,
-                    row: k / 50 % 2,
-                };
-                walk.take(&theta, [1.0, 0.0], &rows, black_box(&entry), TICK as $float);
+            for entry in &entries {
+                walk.take(&theta, &known, black_box(entry));
             }
-            let entries = $counter.lap() / 2;
+            walk.residuals.close_batch();
+            let took = $counter.lap() / 2;
+            black_box(walk.residuals);
             let step = solve(black_box(&walk.normal), &[1e-3; 7]);
             let solved = $counter.lap() / 2;
             black_box(step);
+            let told = walk.residuals;
+            let tallies = [
+                told.used,
+                told.rejected,
+                told.fives.count,
+                told.batches.count,
+            ];
+            print(stringify!($float), took, tallies);
             semihosting::println!(
-                concat!(
-                    stringify!($float),
-                    ": sample {}, entry {}, step {} instructions"
-                ),
+                concat!(stringify!($float), ": sample {}, step {} instructions"),
                 samples / 1000,
-                entries / ENTRIES as u64,
                 solved
             );
         }};
@@ -68,19 +125,14 @@ mod target {
         Config::try_new(front_end, &[source], Timing::default(), limits).ok()
     }
 
-    /// The core's walk over a record of 2 MΩ at 0.3 and 1 µF, dwells of a second: the same work as the yardstick's.
+    /// The core's walk over the record of these blocks: the same work as the yardstick's.
     fn core(counter: &mut Counter) {
         let config = config().expect("a sound configuration");
         let mut transient = Transient::new(&config);
-        let mut chassis = 100.0f32;
         let mut fits = 0;
-        for k in 0..=200 {
+        for (k, mean) in blocks() {
             let raised = k / 50 % 2 == 0;
-            let settled = (0.15 * 400.0 + if raised { 40.0 } else { -40.0 }) / 1.5;
-            // Mean and end of 20 ms, in which 3 % of the way are gone: to second order.
-            let gone = (settled - chassis) * 0.029_554_5;
-            let mean = Volts::from_bits(((chassis + gone * 0.5025) * 65_536.0) as i64 * 65_536);
-            chassis += gone;
+            let mean = Volts::from_bits((mean * 65_536.0) as i64 * 65_536);
             transient.push(&Block {
                 drive: if raised { Drive::Raise } else { Drive::Lower },
                 flags: Flags {
@@ -104,12 +156,9 @@ mod target {
             }
         }
         counter.lap();
-        let entries = transient.walk_once();
-        let took = counter.lap() / 2;
-        semihosting::println!(
-            "core: entry {} instructions, of {entries} entries after {fits} fits",
-            took / entries.max(1) as u64
-        );
+        let tallies = transient.walk_once();
+        print("core", counter.lap() / 2, tallies);
+        semihosting::println!("core: after {fits} fits");
     }
 
     #[cortex_m_rt::entry]
