@@ -75,12 +75,13 @@ impl Normal {
 
     fn make_room(&mut self, row: &[i64; WIDE]) {
         for (column, value) in row.iter().enumerate() {
-            let needed = 64u32.wrapping_sub(value.unsigned_abs().leading_zeros()) as u8;
             let Some(shift) = self.shifts.get_mut(column) else {
                 return;
             };
-            let more = needed.saturating_sub(BITS as u8).saturating_sub(*shift);
-            if more > 0 {
+            // Seldom, and to count zeros takes long where no instruction does.
+            let beyond = value.unsigned_abs() >> BITS >> (*shift & 63);
+            if beyond != 0 {
+                let more = 64u32.wrapping_sub(beyond.leading_zeros()) as u8;
                 *shift = shift.saturating_add(more);
                 self.lower(column, more);
             }

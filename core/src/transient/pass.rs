@@ -342,7 +342,11 @@ impl Pass {
         } else {
             mul(i64::from(entry.duration_us), part.share) as u32
         };
-        let when = self.trend(setting, entry);
+        let when = if changes > 0 {
+            self.trend(setting, entry)
+        } else {
+            ONE
+        };
         let drive = entry.drive;
         let span = self.spans.get(setting, theta, drive, duration);
         let Some(span) = span else {
