@@ -8,7 +8,7 @@ use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::reason::Reason;
 use crate::report::{Basis, Report, Verdict};
-use crate::steady::{Progress, Steady};
+use crate::steady::{Closed, Progress, Steady};
 
 /// What one slice of background work came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -169,11 +169,15 @@ impl<'c> Monitor<'c> {
         }
     }
 
-    #[inline(never)]
     fn answer(&mut self) -> Step {
-        let Some(closed) = self.steady.over() else {
-            return Step::Idle;
-        };
+        match self.steady.over() {
+            Some(closed) => Step::Answer(self.report(closed)),
+            None => Step::Idle,
+        }
+    }
+
+    #[inline(never)]
+    fn report(&mut self, closed: Closed) -> Report {
         let mut report = Report {
             sequence: closed.sequence,
             drive: closed.drive,
@@ -194,6 +198,6 @@ impl<'c> Monitor<'c> {
             .check(&report.estimate, self.diagnosis.checks_again());
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
-        Step::Answer(report)
+        report
     }
 }

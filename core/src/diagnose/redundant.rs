@@ -31,18 +31,19 @@ pub(super) struct Side {
     pub(super) charge_u: i64,
 }
 
-/// One row; g and p with 32 fraction bits.
-struct Line {
+/// One row.
+struct Line<'a> {
     drive: Drive,
+    side: &'a Side,
     c: i64,
-    g: i64,
-    p: i64,
-    side: Side,
+    /// Cofactor of c: what c moves the determinant by.
+    weight: i128,
 }
 
-impl Line {
+impl<'a> Line<'a> {
+    /// The row of a side before two others.
     #[inline(never)]
-    fn of(config: &Config, drive: Drive, side: &Side) -> Self {
+    fn of(config: &Config, drive: Drive, [side, x, y]: [&'a Side; 3]) -> Self {
         /// A million microamperes: products of three fit 128 bits.
         const MOST: i64 = 1 << 40;
         let row = config.network().row(drive);
@@ -55,10 +56,9 @@ impl Line {
             .saturating_sub(side.charge);
         Self {
             drive,
+            side,
             c: c.clamp(-MOST, MOST),
-            g,
-            p,
-            side: *side,
+            weight: cross([x.v, x.pack].map(i64::from), [y.v, y.pack].map(i64::from)),
         }
     }
 
@@ -75,24 +75,18 @@ impl Line {
 pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<bool> {
     let [third, raise, lower] = sides;
     let lines = [
-        Line::of(config, config.third(), third),
-        Line::of(config, Drive::Raise, raise),
-        Line::of(config, Drive::Lower, lower),
+        Line::of(config, config.third(), [third, raise, lower]),
+        Line::of(config, Drive::Raise, [raise, lower, third]),
+        Line::of(config, Drive::Lower, [lower, third, raise]),
     ];
     let [third, raise, lower] = &lines;
-    let cofactors = [
-        cofactors(raise, lower),
-        cofactors(lower, third),
-        cofactors(third, raise),
-    ];
     let mut moves = Moves::default();
     // Developed by any row.
-    let mut determinant = 0;
-    for (line, cofactors) in lines.iter().zip(&cofactors) {
-        determinant = moves.add(line, cofactors);
-    }
+    moves.add(config, [third, raise, lower]);
+    moves.add(config, [raise, lower, third]);
+    let determinant = moves.add(config, [lower, third, raise]);
     for part in config.network().elements() {
-        moves.add_part(part, &lines, &cofactors);
+        moves.add_part(part, &lines);
     }
     let allowed = moves.allowed(config, capacitance_u);
     let moved = determinant.saturating_abs() >> 24;
@@ -121,35 +115,39 @@ struct Moves {
 }
 
 impl Moves {
-    /// Adds a row; the determinant, developed by it.
+    /// Adds a row before two others; the determinant, developed by it.
     #[inline(never)]
-    fn add(&mut self, line: &Line, [a, b, c]: &[i128; 3]) -> i128 {
-        let [v, pack, current] = line.numbers();
-        let moved = |by: i64| product(*c, by) >> num::FRAC;
-        let by_v = num::plus(*a, moved(line.g).wrapping_neg());
-        let by_pack = num::plus(*b, moved(line.p));
+    fn add(&mut self, config: &Config, [line, x, y]: [&Line<'_>; 3]) -> i128 {
+        let ([v, pack, current], row) = (line.numbers(), config.network().row(line.drive));
+        let ([x_v, x_pack, x_c], [y_v, y_pack, y_c]) = (x.numbers(), y.numbers());
+        let a = cross([x_pack, x_c], [y_pack, y_c]);
+        let b = cross([x_c, x_v], [y_c, y_v]);
+        let c = line.weight;
+        let moved = |by: i64| product(c, by) >> num::FRAC;
+        let by_v = num::plus(a, moved(row.g.to_bits()).wrapping_neg());
+        let by_pack = num::plus(b, moved(row.p.to_bits()));
         // Scaled down by 2^48 to fit 64 bits.
         let part = |by: i128, u: i64| num::narrow(product(by, u) >> 24);
         self.noise.add(part(by_v, line.side.v_u.into()));
         self.noise.add(part(by_pack, line.side.pack_u.into()));
-        self.noise.add(part(*c, line.side.charge_u));
+        self.noise.add(part(c, line.side.charge_u));
         self.offset = num::plus(self.offset, by_v);
-        self.charge = num::plus(self.charge, product(*c, line.side.charge));
+        self.charge = num::plus(self.charge, product(c, line.side.charge));
         self.gain = num::plus(self.gain, product(by_v, v));
         self.pack_gain = num::plus(self.pack_gain, product(by_pack, pack));
-        let by_current = product(*c, current);
-        num::plus(num::plus(product(*a, v), product(*b, pack)), by_current)
+        let by_current = product(c, current);
+        num::plus(num::plus(product(a, v), product(b, pack)), by_current)
     }
 
     /// Adds the tolerances of a part: the resistor to either rail, and the source.
     #[inline(never)]
-    fn add_part(&mut self, part: &Element, lines: &[Line; 3], cofactors: &[[i128; 3]; 3]) {
-        let always = |line: &Line| part.contact(line.drive) == Contact::CLOSED;
+    fn add_part(&mut self, part: &Element, lines: &[Line<'_>; 3]) {
+        let always = |line: &Line<'_>| part.contact(line.drive) == Contact::CLOSED;
         if lines.iter().all(always) {
             return;
         }
         let resistance = tolerance(part.resistance_u, UNDECLARED);
-        let carried = |from| carried(part, from, lines, cofactors);
+        let carried = |from| carried(part, from, lines);
         if part.landing != Landing::Negative {
             self.add_share(carried(From::Positive), resistance);
         }
@@ -185,16 +183,9 @@ impl Moves {
     }
 }
 
-/// The cofactors of the row before two others.
 #[inline(never)]
-fn cofactors(x: &Line, y: &Line) -> [i128; 3] {
-    let ([v, pack, c], [other_v, other_pack, other_c]) = (x.numbers(), y.numbers());
-    let cross = |a: i64, b: i64, c: i64, d: i64| num::wide(a, d).wrapping_sub(num::wide(b, c));
-    [
-        cross(pack, c, other_pack, other_c),
-        cross(c, v, other_c, other_v),
-        cross(v, pack, other_v, other_pack),
-    ]
+fn cross([a, b]: [i64; 2], [c, d]: [i64; 2]) -> i128 {
+    num::wide(a, d).wrapping_sub(num::wide(b, c))
 }
 
 /// Never inlined: with its check it takes half a kilobyte.
@@ -218,10 +209,10 @@ enum From {
 
 /// How far the determinant moves with all of a part's current from there.
 #[inline(never)]
-fn carried(part: &Element, from: From, lines: &[Line; 3], cofactors: &[[i128; 3]; 3]) -> i128 {
+fn carried(part: &Element, from: From, lines: &[Line<'_>; 3]) -> i128 {
     let g = Microsiemens::of(part.resistance).to_bits();
     let mut sum = 0;
-    for (line, [.., weight]) in lines.iter().zip(cofactors) {
+    for line in lines {
         let contact = part.contact(line.drive);
         if !contact.closed {
             continue;
@@ -235,7 +226,7 @@ fn carried(part: &Element, from: From, lines: &[Line; 3], cofactors: &[[i128; 3]
                 emf.saturating_add(above)
             }
         };
-        sum = num::plus(sum, product(*weight, num::mul(volts, g)));
+        sum = num::plus(sum, product(line.weight, num::mul(volts, g)));
     }
     sum
 }
