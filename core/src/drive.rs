@@ -5,7 +5,7 @@ use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
 use crate::reason::Reason;
 use crate::report::{Estimate, Reading};
-use crate::settle::{Kept, Settled};
+use crate::settle::Settled;
 use crate::units::Seconds;
 
 /// Time constants that a dwell may last before it is given up: a circuit that
@@ -266,7 +266,7 @@ impl Rest {
 /// The latest reading of each drive state, with the dwell it came from.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cycle {
-    latest: [Option<Kept>; 3],
+    latest: [Option<Settled>; 3],
     /// The dwells they came from.
     sequences: [u32; 3],
 }
@@ -274,10 +274,10 @@ pub(crate) struct Cycle {
 impl Cycle {
     /// A dwell gave a reading.
     pub(crate) fn put(&mut self, sequence: u32, settled: &Settled) {
-        let at = settled.reading.drive.slot();
+        let at = settled.drive.slot();
         let places = (self.latest.get_mut(at), self.sequences.get_mut(at));
         if let (Some(place), Some(from)) = places {
-            *place = Some(Kept::of(settled));
+            *place = Some(*settled);
             *from = sequence;
         }
     }
@@ -291,21 +291,21 @@ impl Cycle {
 
     /// The readings of the last cycle, newest last: of as many dwells as the
     /// longest cycle has, since a recorded drive need not follow the sequencer's.
-    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = Settled> {
+    pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Settled> {
         let ages = (0..CYCLE_MAX as u32).rev();
         ages.filter_map(move |age| {
             let mut all = self.latest.iter().zip(&self.sequences);
             let (settled, _) = all.find(|(settled, from)| {
                 settled.is_some() && sequence.wrapping_sub(**from) == age
             })?;
-            settled.as_ref().map(Kept::settled)
+            settled.as_ref()
         })
     }
 
     /// The latest reading in a drive state.
     pub(crate) fn latest(&self, drive: Drive) -> Option<Reading> {
-        let kept = self.latest.get(drive.slot())?.as_ref()?;
-        Some(kept.settled().reading)
+        let settled = self.latest.get(drive.slot())?.as_ref()?;
+        Some(settled.reading())
     }
 }
 

@@ -158,15 +158,12 @@ fn a_cycle_is_the_newest_readings_of_the_last_four_dwells() {
     let drives = |cycle: &Cycle, sequence| -> std::vec::Vec<Drive> {
         cycle
             .readings(sequence)
-            .map(|settled| settled.reading.drive)
+            .map(|settled| settled.drive)
             .collect()
     };
     // Across the end of the counter.
     let first = u32::MAX;
-    let settled = |drive| Settled {
-        reading: reading(drive, None),
-        course: Course::NONE,
-    };
+    let settled = |drive| Settled::new(&reading(drive, None), Course::NONE);
     cycle.put(first, &settled(Drive::Raise));
     cycle.put(first.wrapping_add(1), &settled(Drive::Lower));
     assert_eq!(

@@ -169,11 +169,21 @@ impl<'c> Monitor<'c> {
         }
     }
 
+    /// First the reading is looked at, which goes deep, while there is no report yet
+    /// to take room on the stack.
     fn answer(&mut self) -> Step {
-        match self.steady.over() {
-            Some(closed) => Step::Answer(self.report(closed)),
-            None => Step::Idle,
-        }
+        let Some(closed) = self.steady.over() else {
+            return Step::Idle;
+        };
+        self.read(closed);
+        Step::Answer(self.report(closed))
+    }
+
+    #[inline(never)]
+    fn read(&mut self, closed: Closed) {
+        let (config, reading) = (self.steady.config, self.steady.reading());
+        self.sequencer.learn(config, closed.drive, &reading);
+        self.diagnosis.read(config, closed, &reading);
     }
 
     #[inline(never)]
@@ -191,9 +201,8 @@ impl<'c> Monitor<'c> {
         };
         self.steady.go_on();
         let config = self.steady.config;
-        self.sequencer.learn(config, closed.drive, &report.reading);
         self.judge.take(config.limits(), &report.estimate);
-        self.diagnosis.conclude(config, &report);
+        self.diagnosis.conclude(config, &report.estimate);
         self.sequencer
             .check(&report.estimate, self.diagnosis.checks_again());
         report.findings = self.findings();

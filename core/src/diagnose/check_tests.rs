@@ -129,7 +129,7 @@ fn found(config: &Config, leak: (f64, f64), off: &Off, as_built: Stands) -> Find
         let mut dwell = report(sequence, Verdict::Healthy, Ok(open()));
         dwell.drive = drive;
         dwell.reading = settled(drive, v, pack);
-        diagnosis.conclude(config, &dwell);
+        diagnosis.concludes(config, &dwell);
     }
     diagnosis.findings(config)
 }

@@ -98,7 +98,8 @@ use crate::config::{Channel, Config, Drive, FrontEnd};
 use crate::front::{Block, RawBlock};
 use crate::num;
 use crate::reason::Reason;
-use crate::report::{Estimate, Report};
+use crate::report::{Estimate, Reading};
+use crate::steady::Closed;
 use crate::units::{Microfarads, Volts};
 use converter::Converter;
 use noise::Noise;
@@ -204,17 +205,22 @@ impl Diagnosis {
         }
     }
 
-    /// Takes what came of a dwell.
+    /// Takes the reading of a dwell that is over, or why it has none.
     #[inline(never)]
-    pub(crate) fn conclude(&mut self, config: &Config, report: &Report) {
+    pub(crate) fn read(
+        &mut self,
+        config: &Config,
+        closed: Closed,
+        reading: &Result<Reading, Reason>,
+    ) {
         self.restless = self.restless.saturating_sub(1);
-        match &report.reading {
+        match reading {
             Ok(reading) => {
-                let told = self.states.take(config, reading, report.sequence);
-                self.hear(report.drive, &told);
+                let told = self.states.take(config, reading, closed.sequence);
+                self.hear(closed.drive, &told);
             }
             Err(reason) => {
-                self.states.clear(report.drive, report.sequence);
+                self.states.clear(closed.drive, closed.sequence);
                 // A step in mid-dwell: once it is an event, again and again not.
                 // Hum in blocks that do not hold its periods is none.
                 if *reason == Reason::CircuitChanged && !self.noise.is_within() {
@@ -222,10 +228,15 @@ impl Diagnosis {
                 }
             }
         }
-        let weak = matches!(report.estimate, Err(Reason::StimulusTooWeak));
+    }
+
+    /// Takes the estimate that is told after its reading.
+    #[inline(never)]
+    pub(crate) fn conclude(&mut self, config: &Config, estimate: &Result<Estimate, Reason>) {
+        let weak = matches!(estimate, Err(Reason::StimulusTooWeak));
         let noisy = self.noise.of_a_dwell() > usual_swing(config) >> 2;
         self.stimulus.take(Some(weak || noisy));
-        if let Ok(estimate) = &report.estimate {
+        if let Ok(estimate) = estimate {
             self.weigh(config, estimate);
             if self.agreed >= USUAL && self.differing == 0 && !self.is_rubbish() {
                 self.agreed = CERTAIN;

@@ -147,7 +147,8 @@ impl Moves {
             return;
         }
         let resistance = tolerance(part.resistance_u, UNDECLARED);
-        let carried = |from| carried(part, from, lines);
+        let g = Microsiemens::of(part.resistance).to_bits();
+        let carried = |from| carried(part, g, from, lines);
         if part.landing != Landing::Negative {
             self.add_share(carried(From::Positive), resistance);
         }
@@ -207,10 +208,9 @@ enum From {
     Source,
 }
 
-/// How far the determinant moves with all of a part's current from there.
+/// How far the determinant moves with all of the current from there of a part of conductance `g`.
 #[inline(never)]
-fn carried(part: &Element, from: From, lines: &[Line<'_>; 3]) -> i128 {
-    let g = Microsiemens::of(part.resistance).to_bits();
+fn carried(part: &Element, g: i64, from: From, lines: &[Line<'_>; 3]) -> i128 {
     let mut sum = 0;
     for line in lines {
         let contact = part.contact(line.drive);

@@ -56,6 +56,17 @@ pub(super) struct Told {
     pub(super) moved: Option<bool>,
 }
 
+/// The driven states, both measured, where the drive could be seen to move v.
+#[derive(Debug, Clone, Copy)]
+struct Driven {
+    raise: Point,
+    lower: Point,
+    swing: i64,
+    /// They read alike; v is that of a rail in both.
+    silent: bool,
+    rail: bool,
+}
+
 /// The newest settled reading of each drive state.
 #[derive(Debug, Clone, Default)]
 pub(super) struct States {
@@ -76,19 +87,33 @@ impl States {
     }
 
     pub(super) fn take(&mut self, config: &Config, reading: &Reading, sequence: u32) -> Told {
-        let new = Point::of(reading, sequence);
         let mut told = Told::default();
-        if !config.states().contains(&reading.drive) {
-            return told;
+        if let Some(driven) = self.compare(config, reading, sequence, &mut told) {
+            self.check(config, &driven, sequence, &mut told);
         }
-        let Some(place) = self.latest.get_mut(reading.drive.slot()) else {
-            return told;
-        };
+        told
+    }
+
+    /// Holds a reading against that before it in its state, and the driven states
+    /// against each other.
+    #[inline(never)]
+    fn compare(
+        &mut self,
+        config: &Config,
+        reading: &Reading,
+        sequence: u32,
+        told: &mut Told,
+    ) -> Option<Driven> {
+        let new = Point::of(reading, sequence);
+        if !config.states().contains(&reading.drive) {
+            return None;
+        }
+        let place = self.latest.get_mut(reading.drive.slot())?;
         match place {
             // Something happened in this dwell: the next will show what came of it.
             Some(old) if new.is_poor(old) && age(sequence, old) < CYCLE_MAX as u32 => {
                 self.clear(reading.drive, sequence);
-                return told;
+                return None;
             }
             Some(old) => told.moved = moved(old, &new),
             None => {}
@@ -96,27 +121,40 @@ impl States {
         *place = Some(new);
         let negative = new.pack() < -(5i64 << CUT);
         told.polarity = Some(negative);
-        let raise = self.fresh(Drive::Raise, sequence);
-        let lower = self.fresh(Drive::Lower, sequence);
-        let (Some(raise), Some(lower)) = (raise, lower) else {
-            return told;
-        };
+        let raise = self.fresh(Drive::Raise, sequence)?;
+        let lower = self.fresh(Drive::Lower, sequence)?;
         let wide = |bits: i32| Volts::from_bits(i64::from(bits) << CUT);
-        let Some(least) = least_swing(config, wide(lower.v), wide(lower.pack)) else {
-            return told;
-        };
-        let least = least >> CUT;
+        let least = least_swing(config, wide(lower.v), wide(lower.pack))? >> CUT;
         let swing = raise.v().saturating_sub(lower.v());
         let doubt = doubt(&raise, &lower);
         told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
         let silent = swing.saturating_abs() <= doubt.max(least >> 7);
         if silent && doubt > least >> 2 {
             // Noise, or the pack, would hide the swing of a leak that can be measured.
-            return told;
+            return None;
         }
         let rail = at_rail(config, &raise) && at_rail(config, &lower);
         told.at_rail = Some(silent && rail);
         told.no_response = Some(silent && !rail);
+        Some(Driven {
+            raise,
+            lower,
+            swing,
+            silent,
+            rail,
+        })
+    }
+
+    /// Holds the driven states against the third.
+    #[inline(never)]
+    fn check(&self, config: &Config, driven: &Driven, sequence: u32, told: &mut Told) {
+        let Driven {
+            raise,
+            lower,
+            swing,
+            silent,
+            rail,
+        } = driven;
         // A state that the cycle never comes back to could never take back what it said.
         let timing = config.timing();
         let third = config.third();
@@ -125,21 +163,20 @@ impl States {
             && comes_again
             && !config.network().same(third, Drive::Raise)
             && !config.network().same(third, Drive::Lower)
-            && let Some(contradict) = contradict(config, &point, &raise, &lower)
+            && let Some(contradict) = contradict(config, &point, raise, lower)
         {
             let alike = |driven: &Point| {
                 let apart = driven.v().saturating_sub(point.v()).saturating_abs();
                 apart <= self::doubt(driven, &point).max(swing.saturating_abs() >> 6)
             };
             // Beside the check resistor no driven state is like the third but by chance.
-            let one = third == Drive::Rest && alike(&raise) != alike(&lower);
+            let one = third == Drive::Rest && alike(raise) != alike(lower);
             told.stuck = Some(contradict && one);
-            told.contradict = Some(contradict && !one && !silent);
+            told.contradict = Some(contradict && !one && !*silent);
             // Neither drive state does more than the other, but not nothing:
             // the parts are there, the source is not.
-            told.no_response = Some(silent && (!rail || contradict));
+            told.no_response = Some(*silent && (!*rail || contradict));
         }
-        told
     }
 }
 

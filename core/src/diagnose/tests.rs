@@ -4,7 +4,7 @@ use super::*;
 use crate::Verdict;
 use crate::config::Timing;
 use crate::front::ChannelSums;
-use crate::report::Reading;
+use crate::report::Report;
 use crate::test_reports::{config, open, report};
 use crate::units::{Measured, Microsiemens, Seconds};
 
@@ -44,6 +44,16 @@ fn block(v: f64) -> (RawBlock, Block) {
 }
 
 impl Diagnosis {
+    /// What came of a dwell.
+    pub(super) fn concludes(&mut self, config: &Config, dwell: &Report) {
+        let closed = Closed {
+            sequence: dwell.sequence,
+            drive: dwell.drive,
+        };
+        self.read(config, closed, &dwell.reading);
+        self.conclude(config, &dwell.estimate);
+    }
+
     fn hears(&mut self, config: &Config, times: u32, (raw, block): (RawBlock, Block)) -> Findings {
         for _ in 0..times {
             self.listen(config, &raw, &block);
@@ -78,7 +88,7 @@ fn rounds(diagnosis: &mut Diagnosis, count: u32, pack: f64, states: [f64; 3]) ->
         let mut dwell = report(sequence, Verdict::Healthy, Ok(open()));
         dwell.drive = drive;
         dwell.reading = settled(drive, states[at], pack);
-        diagnosis.conclude(&config, &dwell);
+        diagnosis.concludes(&config, &dwell);
     }
     diagnosis.findings(&config)
 }
@@ -248,7 +258,7 @@ fn estimates_refused_twice_and_noise_are_a_weak_stimulus() {
     let config = config();
     let mut diagnosis = Diagnosis::default();
     let mut after = |estimate| {
-        diagnosis.conclude(&config, &report(9, Verdict::Healthy, estimate));
+        diagnosis.concludes(&config, &report(9, Verdict::Healthy, estimate));
         diagnosis.findings(&config).contains(Finding::StimulusWeak)
     };
     assert!(!after(Err(Reason::StimulusTooWeak)));
@@ -273,7 +283,7 @@ fn estimates_refused_twice_and_noise_are_a_weak_stimulus() {
             diagnosis.listen(&config, &raw, &noisy);
         }
         for _ in 0..2 {
-            diagnosis.conclude(&config, &report(9, Verdict::Healthy, Ok(open())));
+            diagnosis.concludes(&config, &report(9, Verdict::Healthy, Ok(open())));
         }
         let found = diagnosis.findings(&config);
         assert_eq!(found.contains(Finding::StimulusWeak), due, "{scatter} V");
@@ -298,7 +308,7 @@ fn what_moves_the_chassis_again_and_again_is_interference() {
     let step = |diagnosis: &mut Diagnosis, reason: Reason| {
         let mut dwell = report(9, Verdict::Healthy, Err(Reason::NotSettled));
         dwell.reading = Err(reason);
-        diagnosis.conclude(&config, &dwell);
+        diagnosis.concludes(&config, &dwell);
         diagnosis.findings(&config).contains(Finding::Interference)
     };
     let mut diagnosis = after_a_dwell(0.01, 1.0);
@@ -343,7 +353,7 @@ fn a_settled_voltage_that_turns_is_interference() {
             let mut dwell = report(sequence, Verdict::Healthy, Ok(open()));
             dwell.drive = drive;
             dwell.reading = settled(drive, v + f64::from(step), 400.0);
-            diagnosis.conclude(&config, &dwell);
+            diagnosis.concludes(&config, &dwell);
         }
         let found = diagnosis.findings(&config);
         assert_eq!(found.contains(Finding::Interference), due);
@@ -366,7 +376,7 @@ fn hum_that_blocks_do_not_hold_is_neither_weak_stimulus_nor_interference() {
             if number % 25 == 24 {
                 let mut dwell = report(number, Verdict::Healthy, Ok(open()));
                 dwell.reading = Err(Reason::CircuitChanged);
-                diagnosis.conclude(&config, &dwell);
+                diagnosis.concludes(&config, &dwell);
             }
         }
         let found = diagnosis.findings(&config);

@@ -45,7 +45,7 @@ pub(super) fn absorbed(system: &System<'_>, share: Ratio) -> [i64; READINGS] {
 
 /// aC/H in µS, H being the shortest dwell; nothing where no dwell is told.
 fn conductance(system: &System<'_>, share: Ratio) -> i64 {
-    let dwells = system.states.iter().map(|state| state.reading.dwell_us);
+    let dwells = system.states.iter().map(|state| state.settled.dwell_us);
     let Some(dwell_us) = dwells.min().filter(|&us| us > 0) else {
         return 0;
     };

@@ -43,7 +43,7 @@ impl Solution {
         let foretold = num::ratio(pushed, load, 32);
         let change = newest.v.saturating_sub(foretold).saturating_abs();
         // A lag behind the pack voltage is accounted for on its own.
-        let lag = newest.reading.lag.to_bits().saturating_abs();
+        let lag = newest.settled.lag.to_bits().saturating_abs();
         let change = change.saturating_sub(lag);
         if change <= newest.v_u.saturating_mul(CHANGED) {
             return Ok(0);

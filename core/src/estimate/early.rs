@@ -15,7 +15,7 @@ use crate::config::{Config, Drive};
 use crate::num::{self, RootSum, hypot};
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind, Reading};
-use crate::settle::Course;
+use crate::settle::{Course, Settled};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
 /// A circuit as it was found before it settled; uncertainties are those of
@@ -72,8 +72,7 @@ impl Early {
         }
         let readings = self.found.settled(config, self.pack);
         let mut system = System::default();
-        let exact = readings.iter().map(|reading| (reading, Course::NONE));
-        let solved = system.take(config.network(), exact);
+        let solved = system.take(config.network(), readings.iter());
         if !solved || system.determinant == 0 {
             return Err(Reason::StimulusTooWeak);
         }
@@ -123,7 +122,7 @@ impl Found {
 
     /// Where the circuit would settle in each state of the drive cycle.
     #[inline(never)]
-    fn settled(&self, config: &Config, pack: Volts) -> Vec<Reading, READINGS> {
+    fn settled(&self, config: &Config, pack: Volts) -> Vec<Settled, READINGS> {
         let (g, gp) = (self.conductance.value, self.positive.value);
         let cycle = config.timing().cycle();
         let driven = Drive::ALL.into_iter().filter(|drive| cycle.contains(drive));
@@ -143,8 +142,7 @@ impl Found {
                 value,
                 u: Volts::ZERO,
             };
-            // One reading a state: they fit.
-            let _ = out.push(Reading {
+            let reading = Reading {
                 drive,
                 chassis: exact(Volts::from_bits(v)),
                 pack: exact(pack),
@@ -154,7 +152,9 @@ impl Found {
                     u: Seconds::ZERO,
                 }),
                 dwell_us: self.dwell_us,
-            });
+            };
+            // One reading a state: they fit.
+            let _ = out.push(Settled::new(&reading, Course::NONE));
         }
         out
     }

@@ -15,7 +15,6 @@ use crate::settle::Settled;
 use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
 pub(crate) use early::{Early, Found, at_least};
-use heapless::Vec;
 use system::{READINGS, System};
 use uncertainty::{Budget, Uncertainty};
 
@@ -67,25 +66,17 @@ impl Estimator {
     /// One slice of work on the estimate of isolation from the readings of one
     /// drive cycle, newest last; false once [`Estimation::answer`] has it.
     #[inline(never)]
-    pub(crate) fn step(
+    pub(crate) fn step<'r>(
         &mut self,
         estimation: &mut Estimation,
         config: &Config,
-        readings: impl Iterator<Item = Settled>,
+        readings: impl Iterator<Item = &'r Settled>,
     ) -> bool {
         if estimation.is_done() {
             return false;
         }
-        let mut kept = Vec::<Settled, READINGS>::new();
-        for settled in readings.take(READINGS) {
-            // There is room for all that are taken; to collect them can panic.
-            let _ = kept.push(settled);
-        }
-        let readings = kept
-            .iter()
-            .map(|settled| (&settled.reading, settled.course));
         let mut system = System::default();
-        let result = if system.take(config.network(), readings) {
+        let result = if system.take(config.network(), readings.take(READINGS)) {
             self.work(estimation, config, &mut system)
         } else {
             Err(Reason::NotYetMeasured)
@@ -128,7 +119,7 @@ impl Estimator {
         system: &mut System<'_>,
         offset_u: i64,
     ) -> Result<(), Reason> {
-        let mut packs = system.states.iter().map(|state| state.reading.pack.value);
+        let mut packs = system.states.iter().map(|state| state.settled.pack.value);
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
         }
@@ -475,7 +466,7 @@ fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
         .states
         .iter()
         .filter_map(|state| {
-            let tau = state.reading.time_constant?;
+            let tau = state.settled.time_constant()?;
             let conductance = g.saturating_add(state.row.g.to_bits());
             let value = num::mul(conductance, tau.value.to_bits());
             let u = num::mul(conductance, tau.u.to_bits());

@@ -27,8 +27,7 @@ use heapless::Vec;
 
 use crate::config::{Network, Row};
 use crate::num;
-use crate::report::Reading;
-use crate::settle::Course;
+use crate::settle::Settled;
 use crate::units::{Measured, Volts};
 
 /// Most readings in one solve: one for each drive state.
@@ -56,23 +55,21 @@ pub(crate) struct State<'a> {
     pub(crate) lag: i64,
     /// Current that the monitor pushes into the chassis, in µA.
     pub(crate) r: i64,
-    pub(crate) reading: &'a Reading,
-    course: Course,
+    pub(crate) settled: &'a Settled,
 }
 
 impl<'a> State<'a> {
-    pub(crate) fn new(network: &Network, reading: &'a Reading, course: Course) -> Self {
-        let row = network.row(reading.drive);
+    pub(crate) fn new(network: &Network, settled: &'a Settled) -> Self {
+        let row = network.row(settled.drive);
         Self {
             row,
-            v: reading.chassis.value.to_bits(),
-            v_u: reading.chassis.u.to_bits(),
-            lag: num::mul(reading.lag.to_bits(), num::ROOT_THIRD),
+            v: settled.chassis.value.to_bits(),
+            v_u: settled.chassis.u.to_bits(),
+            lag: num::mul(settled.lag.to_bits(), num::ROOT_THIRD),
             r: row
-                .current(reading.chassis.value, reading.pack.value)
+                .current(settled.chassis.value, settled.pack.value)
                 .to_bits(),
-            reading,
-            course,
+            settled,
         }
     }
 
@@ -85,12 +82,12 @@ impl<'a> State<'a> {
 
     /// Vb.
     pub(crate) const fn vb(&self) -> i64 {
-        self.reading.pack.value.to_bits()
+        self.settled.pack.value.to_bits()
     }
 
     /// Standard uncertainty of Vb.
     pub(crate) const fn vb_u(&self) -> i64 {
-        self.reading.pack.u.to_bits()
+        self.settled.pack.u.to_bits()
     }
 }
 
@@ -122,10 +119,10 @@ impl<'a> System<'a> {
     pub(crate) fn take(
         &mut self,
         network: &Network,
-        readings: impl Iterator<Item = (&'a Reading, Course)>,
+        readings: impl Iterator<Item = &'a Settled>,
     ) -> bool {
-        for (reading, course) in readings {
-            let state = State::new(network, reading, course);
+        for settled in readings {
+            let state = State::new(network, settled);
             if self.states.push(state).is_err() {
                 return false;
             }
@@ -151,7 +148,7 @@ impl<'a> System<'a> {
     pub(crate) fn pack(&self) -> Volts {
         self.states
             .last()
-            .map_or(Volts::ZERO, |state| state.reading.pack.value)
+            .map_or(Volts::ZERO, |state| state.settled.pack.value)
     }
 
     /// Puts v of all readings but the newest in doubt.
@@ -166,13 +163,15 @@ impl<'a> System<'a> {
     /// it; noise is no such thing.
     #[inline(never)]
     fn doubt_courses(&mut self) {
-        if self.states.iter().all(|state| state.course.pack == 0) {
+        let mut courses = self.states.iter().map(|state| state.settled.course());
+        if courses.all(|course| course.pack == 0) {
             return;
         }
         let (g, gp) = (self.total(), self.positive());
         for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
-            let due = num::mul(state.share(g, gp), state.course.pack);
-            let strayed = state.course.chassis.saturating_sub(due).saturating_abs();
+            let course = state.settled.course();
+            let due = num::mul(state.share(g, gp), course.pack);
+            let strayed = course.chassis.saturating_sub(due).saturating_abs();
             if strayed > state.v_u.saturating_mul(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
                 let moved = num::wide(alpha.saturating_abs(), strayed);
@@ -201,7 +200,7 @@ impl<'a> System<'a> {
         }
         let (g, gp) = (self.total(), self.positive());
         for state in &mut self.states {
-            let lag = state.reading.lag.to_bits();
+            let lag = state.settled.lag.to_bits();
             let x = state.share(g, gp);
             let known = num::mul(lag, x.saturating_sub(num::ONE >> 1));
             state.v = state.v.saturating_add(known);
@@ -210,7 +209,7 @@ impl<'a> System<'a> {
                 .saturating_sub(num::mul(state.row.g.to_bits(), known));
             state.lag = num::mul(lag, num::ONE_BY_ROOT_12);
             // What is not known of τ differs from state to state.
-            let doubt = match state.reading.time_constant {
+            let doubt = match state.settled.time_constant() {
                 Some(Measured { value, u }) => {
                     num::quotient(num::wide(lag, u.to_bits()), i128::from(value.to_bits()), 0)
                 }

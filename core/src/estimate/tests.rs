@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::report::Reading;
-use crate::settle::Course;
+use crate::settle::{Course, Settled};
 
 /// Microsiemens as the core holds them.
 fn micro(us: f64) -> i64 {
@@ -110,9 +110,13 @@ fn doubts(followed: f64) -> [f64; 2] {
         chassis: micro(followed),
         pack: micro(2.0),
     };
+    let [first, second] = readings;
+    let taken = [
+        Settled::new(&first, course),
+        Settled::new(&second, Course::NONE),
+    ];
     let mut system = System::default();
-    let taken = readings.iter().zip([course, Course::NONE]);
-    assert!(system.take(config.network(), taken));
+    assert!(system.take(config.network(), taken.iter()));
     [0, 1].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0)
 }
 

@@ -212,10 +212,10 @@ impl<'a> Effects<'a> {
             .zip(&mut by_source)
             .zip(&self.system.states)
         {
-            let reading = state.reading;
-            let row = element.row(reading.drive);
+            let settled = state.settled;
+            let row = element.row(settled.drive);
             let current = row
-                .current(reading.chassis.value, reading.pack.value)
+                .current(settled.chassis.value, settled.pack.value)
                 .to_bits();
             *resistance = num::mul(current, element.resistance_u.to_bits());
             *source = num::mul(row.i.to_bits(), element.emf_u.to_bits());

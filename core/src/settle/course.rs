@@ -37,30 +37,23 @@ impl Course {
     }
 }
 
-/// A reading that is proved settled.
+/// A reading that is proved settled, with its course: in no more room than a
+/// [`Reading`] takes.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Settled {
-    pub(crate) reading: Reading,
-    pub(crate) course: Course,
-}
-
-/// A settled reading as it is kept, in no more room than a [`Reading`] takes.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Kept {
-    chassis: Measured<Volts>,
-    pack: Measured<Volts>,
-    lag: Volts,
+    pub(crate) chassis: Measured<Volts>,
+    pub(crate) pack: Measured<Volts>,
+    pub(crate) lag: Volts,
     /// With a negative uncertainty where none was seen.
     time_constant: Measured<Seconds>,
-    dwell_us: u32,
+    pub(crate) dwell_us: u32,
     /// The course, in steps of a slot.
     course: [i32; 2],
-    drive: Drive,
+    pub(crate) drive: Drive,
 }
 
-impl Kept {
-    pub(crate) fn of(settled: &Settled) -> Self {
-        let Settled { reading, course } = settled;
+impl Settled {
+    pub(crate) fn new(reading: &Reading, course: Course) -> Self {
         let short = |volts: i64| {
             let steps = volts >> SLOT_SHIFT;
             i32::try_from(steps).unwrap_or(if steps < 0 { i32::MIN } else { i32::MAX })
@@ -79,20 +72,24 @@ impl Kept {
         }
     }
 
-    pub(crate) fn settled(&self) -> Settled {
-        let tau = self.time_constant;
-        let [chassis, pack] = self.course.map(|steps| i64::from(steps) << SLOT_SHIFT);
-        Settled {
-            reading: Reading {
-                drive: self.drive,
-                chassis: self.chassis,
-                pack: self.pack,
-                lag: self.lag,
-                time_constant: (tau.u >= Seconds::ZERO).then_some(tau),
-                dwell_us: self.dwell_us,
-            },
-            course: Course { chassis, pack },
+    pub(crate) fn reading(&self) -> Reading {
+        Reading {
+            drive: self.drive,
+            chassis: self.chassis,
+            pack: self.pack,
+            lag: self.lag,
+            time_constant: self.time_constant(),
+            dwell_us: self.dwell_us,
         }
+    }
+
+    pub(crate) fn time_constant(&self) -> Option<Measured<Seconds>> {
+        Some(self.time_constant).filter(|tau| tau.u >= Seconds::ZERO)
+    }
+
+    pub(crate) fn course(&self) -> Course {
+        let [chassis, pack] = self.course.map(|steps| i64::from(steps) << SLOT_SHIFT);
+        Course { chassis, pack }
     }
 }
 
@@ -102,7 +99,7 @@ mod tests {
 
     #[test]
     fn what_is_kept_comes_back_and_takes_no_more_room_than_a_reading() {
-        assert!(size_of::<Option<Kept>>() <= size_of::<Reading>());
+        assert!(size_of::<Option<Settled>>() <= size_of::<Reading>());
         let volts = |v| Measured {
             value: Volts::from_bits(v),
             u: Volts::from_bits(v >> 20),
@@ -112,24 +109,22 @@ mod tests {
             u: Seconds::ZERO,
         };
         for time_constant in [None, Some(tau)] {
-            let settled = Settled {
-                reading: Reading {
-                    drive: Drive::Lower,
-                    chassis: volts(-123_456_789_123),
-                    pack: volts(1 << 40),
-                    lag: Volts::from_bits(-5),
-                    time_constant,
-                    dwell_us: 500_000,
-                },
-                course: Course {
-                    chassis: -3 << 30,
-                    pack: 5 << 30,
-                },
+            let reading = Reading {
+                drive: Drive::Lower,
+                chassis: volts(-123_456_789_123),
+                pack: volts(1 << 40),
+                lag: Volts::from_bits(-5),
+                time_constant,
+                dwell_us: 500_000,
             };
-            let back = Kept::of(&settled).settled();
-            assert_eq!(back.reading, settled.reading);
-            assert_eq!(back.course.chassis, settled.course.chassis);
-            assert_eq!(back.course.pack, settled.course.pack);
+            let course = Course {
+                chassis: -3 << 30,
+                pack: 5 << 30,
+            };
+            let settled = Settled::new(&reading, course);
+            assert_eq!(settled.reading(), reading);
+            assert_eq!(settled.course().chassis, course.chassis);
+            assert_eq!(settled.course().pack, course.pack);
         }
     }
 }

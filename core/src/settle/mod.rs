@@ -7,7 +7,7 @@ mod dwell;
 mod fit;
 mod linear;
 
-pub(crate) use course::{Course, Kept, Settled};
+pub(crate) use course::{Course, Settled};
 pub(crate) use dwell::{Dwell, Lead};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
@@ -33,6 +33,17 @@ pub(crate) struct Settling {
     samples_per_slot: u32,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
+}
+
+/// A dwell has settled.
+#[derive(Debug, Clone, Copy)]
+struct Proof {
+    /// Of a slot.
+    noise: i64,
+    /// How far the best slow fit moves within the dwell.
+    moved: i64,
+    /// A transient is to be seen: what is fitted is its end.
+    transient: bool,
 }
 
 impl Settling {
@@ -97,10 +108,17 @@ impl Settling {
     /// The settled reading, or the reason why there is none.
     #[inline(never)]
     pub(crate) fn result(&self, config: &Config) -> Result<Settled, Reason> {
-        let fitted = self.fit.result().ok_or(Reason::NotSettled)?;
-        Ok(Settled {
-            reading: self.decide(config, &fitted)?,
-            course: fitted.course,
+        let fitted = self.fit.result();
+        let fitted = fitted.as_ref().ok_or(Reason::NotSettled)?;
+        let Proof {
+            noise,
+            moved,
+            transient,
+        } = self.decide(config, fitted)?;
+        Ok(if transient {
+            self.transient_reading(config, fitted, noise)
+        } else {
+            self.flat_reading(config, fitted, noise, moved)
         })
     }
 
@@ -111,7 +129,7 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Reading, Reason> {
+    fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Proof, Reason> {
         if self.spoiled(config, fitted) {
             return Err(if fitted.pack_moves {
                 Reason::PackVoltageMoving
@@ -137,10 +155,10 @@ impl Settling {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
             let visible = fitted.amplitude.saturating_abs() > num::times(noise, 5);
-            return Ok(if seen || visible && fitted.slow_excess.is_some() {
-                self.transient_reading(config, fitted, noise)
-            } else {
-                self.flat_reading(config, fitted, noise, moved)
+            return Ok(Proof {
+                noise,
+                moved,
+                transient: seen || visible && fitted.slow_excess.is_some(),
             });
         }
         Err(if fitted.pack_moves && self.structured(fitted) {
@@ -233,7 +251,7 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn transient_reading(&self, config: &Config, fitted: &Fitted, noise: i64) -> Reading {
+    fn transient_reading(&self, config: &Config, fitted: &Fitted, noise: i64) -> Settled {
         let time_constant = self.time_constant(config, fitted, noise);
         let lag_slots = match time_constant {
             Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits(), 32),
@@ -245,7 +263,7 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn flat_reading(&self, config: &Config, fitted: &Fitted, noise: i64, moved: i64) -> Reading {
+    fn flat_reading(&self, config: &Config, fitted: &Fitted, noise: i64, moved: i64) -> Settled {
         // Where the pack stands still the mean needs no fit.
         let (chassis, gain) = if fitted.pack_moves {
             (fitted.settled, fitted.settled_gain)
@@ -267,7 +285,7 @@ impl Settling {
         u: i64,
         lag_slots: i64,
         time_constant: Option<Measured<Seconds>>,
-    ) -> Reading {
+    ) -> Settled {
         let [_, pack_scatter] = self.scatter;
         let (lag, lag_u) = if fitted.pack_moves {
             // Medians of quarters of n slots a half of them apart know the
@@ -299,7 +317,7 @@ impl Settling {
         let alike = !pair && !fitted.pack_moves;
         let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let pack_step = if alike { 0 } else { pack_step };
-        Reading {
+        let reading = Reading {
             drive: self.drive,
             chassis: Measured {
                 value: Volts::from_bits(chassis),
@@ -318,7 +336,8 @@ impl Settling {
             lag: Volts::from_bits(lag),
             time_constant,
             dwell_us: self.dwell_us,
-        }
+        };
+        Settled::new(&reading, fitted.course)
     }
 
     /// τ = −T/ln ρ from the decay over the slots; when the transient is over

@@ -6,6 +6,7 @@ use crate::monitor::Step;
 use crate::num;
 use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report};
+use crate::steady::Closed;
 use crate::sudden::Stage;
 
 /// Standard uncertainties between a settled and a fitted estimate that are a
@@ -35,12 +36,24 @@ impl SwiftMonitor<'_> {
         Step::Busy
     }
 
-    /// The better of what is known.
-    #[inline(never)]
+    /// As in [`crate::Monitor`].
     fn conclude(&mut self) -> Step {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
+        self.read(closed);
+        Step::Answer(self.of_dwell(closed))
+    }
+
+    #[inline(never)]
+    fn read(&mut self, closed: Closed) {
+        let reading = self.steady.reading();
+        self.diagnosis.read(self.config, closed, &reading);
+    }
+
+    /// The better of what is known.
+    #[inline(never)]
+    fn of_dwell(&mut self, closed: Closed) -> Report {
         let mut report = Report {
             sequence: closed.sequence,
             drive: closed.drive,
@@ -76,12 +89,12 @@ impl SwiftMonitor<'_> {
                 self.judge.take(limits, estimate);
             }
         }
-        self.diagnosis.conclude(self.config, &report);
+        self.diagnosis.conclude(self.config, &report.estimate);
         let in_question = self.diagnosis.checks_again() || self.balance.is_in_question();
         self.sequencer.check(&report.estimate, in_question);
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
-        Step::Answer(report)
+        report
     }
 
     /// Quarters of a dwell that it counts. A check is no part of the record that is

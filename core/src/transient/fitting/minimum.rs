@@ -140,17 +140,24 @@ impl Fitting {
                     .add_ripple(system, &self.borders.direct, freedom, self.moving);
                 Completing::Test
             }
-            Completing::Test => {
-                // The test leaves out what the walk left out, and what is believed
-                // of parameters that it takes for known.
-                let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
-                system.lower(converged.left_out.plus(believed));
-                let (used, fall) = (converged.used, self.search.fall);
-                let test = Test::new(system.clone(), fall, used, ground.record.len());
-                self.job = Job::Test(test, converged.clone());
-                return Outcome::Busy;
-            }
+            Completing::Test => return self.test(ground),
         };
+        Outcome::Busy
+    }
+
+    /// Begins the test for a change.
+    #[inline(never)]
+    fn test(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Complete(_, converged, system) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        // The test leaves out what the walk left out, and what is believed of
+        // parameters that it takes for known.
+        let believed = self.beliefs.squares_of_coupling_and_lag(&self.search.theta);
+        system.lower(converged.left_out.plus(believed));
+        let (used, fall) = (converged.used, self.search.fall);
+        let test = Test::new(system.clone(), fall, used, ground.record.len());
+        self.job = Job::Test(test, converged.clone());
         Outcome::Busy
     }
 
