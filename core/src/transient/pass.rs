@@ -1,8 +1,8 @@
 //! One walk through the record at a point in parameter space: predictions,
 //! residuals, normal equations, and what the residuals look like.
 
-use super::borders::{Borders, CHANGES, Columns};
-use super::groups::{Group, mean};
+use super::borders::{Borders, CHANGES};
+use super::groups::Group;
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
 use super::pack::{Climb, parts};
@@ -171,12 +171,7 @@ impl Pass {
         if entry.weight == 0 {
             return;
         }
-        let Prediction {
-            row,
-            changes,
-            climbed,
-        } = &mut prediction;
-        let [.., residual] = &mut *row;
+        let [.., residual] = &mut prediction.row;
         *residual = entry.chassis().saturating_sub(*residual);
         let residual = *residual;
         let weight = u32::from(entry.weight);
@@ -188,77 +183,71 @@ impl Pass {
         }
         self.open.put(square);
         if setting.grouped {
-            self.gather(setting, entry, row, changes, *climbed, borders);
+            self.gather(setting, entry, &mut prediction, borders);
             return;
         }
-        let five = self
-            .five
-            .sum(&[residual], weight, entry.duration_us, setting.block_us);
-        if let Some(([sum, ..], weight)) = five {
-            self.tally(sum, weight);
+        let (duration, block) = (entry.duration_us, setting.block_us);
+        if self.five.add(once(&residual), weight, duration, block) {
+            self.tally();
+            self.five.reset();
         }
-        self.put(setting, row, changes, *climbed, weight, borders);
+        self.put(setting, &prediction, weight, borders);
     }
 
     /// Adds a row to the equations. The entry is still to be counted.
     fn put(
         &mut self,
         setting: &Setting<'_>,
-        row: &[i64; WIDE],
-        changes: &Columns,
-        climbed: i64,
+        prediction: &Prediction,
         weight: u32,
         borders: Option<&mut Borders>,
     ) {
         self.used = self.used.saturating_add(1);
+        let Prediction {
+            row,
+            changes,
+            climbed,
+        } = prediction;
         self.normal.add(row, weight);
         if let Some(borders) = borders {
-            borders.direct.add(row, climbed, weight);
-            borders.add(
-                &self.normal,
-                row,
-                changes,
-                self.begun(setting.record.len()),
-                weight,
-            );
+            borders.direct.add(row, *climbed, weight);
+            let begun = self.begun(setting.record.len());
+            borders.add(&self.normal, row, changes, begun, weight);
         }
     }
 
-    /// Adds a row to the sum over five blocks.
+    /// Adds a row to the sum over five blocks. Where that is full the mean takes the
+    /// place of the row.
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn gather(
         &mut self,
         setting: &Setting<'_>,
         entry: &Entry,
-        row: &[i64; WIDE],
-        changes: &Columns,
-        climbed: i64,
+        prediction: &mut Prediction,
         borders: Option<&mut Borders>,
     ) {
-        let weight = u32::from(entry.weight);
-        let mut all = [0; WIDE + 2 * CHANGES + 1];
+        let (weight, duration) = (u32::from(entry.weight), entry.duration_us);
+        let Prediction {
+            row,
+            changes,
+            climbed,
+        } = &mut *prediction;
         let [columns @ .., residual] = row;
-        let columns = columns.iter().chain(changes.as_flattened());
-        let columns = columns.chain(once(&climbed));
-        for (to, from) in all.iter_mut().zip(once(residual).chain(columns)) {
+        let others = changes.as_flattened().iter().chain(once(&*climbed));
+        let all = once(&*residual).chain(columns.iter()).chain(others);
+        if !self.five.add(all, weight, duration, setting.block_us) {
+            return;
+        }
+        self.tally();
+        self.five.average();
+        let others = changes.as_flattened_mut().iter_mut().chain(once(climbed));
+        let all = once(residual).chain(columns.iter_mut()).chain(others);
+        for (to, from) in all.zip(&self.five.sums) {
             *to = *from;
         }
-        let Some((sums, weight)) = self
-            .five
-            .sum(&all, weight, entry.duration_us, setting.block_us)
-        else {
-            return;
-        };
-        let [sum, ..] = sums;
-        self.tally(sum, weight);
-        let (mut row, mut changes, mut climbed) = ([0; WIDE], Columns::default(), 0);
-        let [columns @ .., residual] = &mut row;
-        let columns = columns.iter_mut().chain(changes.as_flattened_mut());
-        let columns = columns.chain(once(&mut climbed));
-        for (to, from) in once(residual).chain(columns).zip(mean(sums, weight)) {
-            *to = from;
-        }
-        self.put(setting, &row, &changes, climbed, weight, borders);
+        let weight = self.five.weight;
+        self.five.reset();
+        self.put(setting, prediction, weight, borders);
     }
 
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
@@ -278,10 +267,11 @@ impl Pass {
     }
 
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-    /// Takes a weighted sum of residuals over five blocks.
-    fn tally(&mut self, weighted: i64, weight: u32) {
+    /// Takes the weighted sum of residuals over five blocks.
+    fn tally(&mut self) {
         let open = core::mem::replace(&mut self.open, Tally::NONE);
         self.single.take(open);
+        let ([weighted, ..], weight) = (self.five.sums, self.five.weight);
         self.fives.add(weighted, weight);
         let (sum, total, count) = &mut self.batch;
         *sum = sum.saturating_add(weighted);

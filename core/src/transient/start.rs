@@ -19,7 +19,7 @@
 
 use super::beliefs::Beliefs;
 use super::decay::phi;
-use super::groups::{Group, mean};
+use super::groups::Group;
 use super::normal::{Normal, System, WIDE};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
@@ -205,10 +205,10 @@ impl Start {
         match &mut self.filters.group {
             None => self.normal.add(&row, weight),
             Some(group) => {
-                if let Some((sums, weight)) =
-                    group.sum(&row, weight, entry.duration_us, self.block_us)
-                {
-                    self.normal.add(&mean(sums, weight), weight);
+                if group.add(row.iter(), weight, entry.duration_us, self.block_us) {
+                    group.average();
+                    self.normal.add(&group.sums, group.weight);
+                    group.reset();
                 }
             }
         }
