@@ -89,6 +89,37 @@ const fn mul_wide(a: i64, b: i64) -> i64 {
     narrow(wide(a, b).wrapping_add(1 << (FRAC - 1)) >> FRAC)
 }
 
+/// Sum and difference, saturating; never inlined, as the check of 64 bits takes more
+/// room than a call.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+pub(crate) const fn add(a: i64, b: i64) -> i64 {
+    a.saturating_add(b)
+}
+
+/// See [`add`].
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+pub(crate) const fn sub(a: i64, b: i64) -> i64 {
+    a.saturating_sub(b)
+}
+
+/// [`add`] and [`sub`] as methods.
+pub(crate) trait Saturating {
+    /// Sum.
+    fn plus(self, other: Self) -> Self;
+    /// Difference.
+    fn minus(self, other: Self) -> Self;
+}
+
+impl Saturating for i64 {
+    fn plus(self, other: Self) -> Self {
+        add(self, other)
+    }
+
+    fn minus(self, other: Self) -> Self {
+        sub(self, other)
+    }
+}
+
 /// Product of two integers, saturating; never inlined, as its check takes more
 /// room than a call.
 #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
@@ -301,14 +332,19 @@ const TOP_BIT: u32 = 1 << 31;
 /// `⌊n·2^32 / d⌋` of `n < d`, d with its top bit set: two digits of 16 bits,
 /// since no microcontroller divides 64 bits.
 pub(crate) const fn fraction(n: u32, d: u32) -> u32 {
-    let (high, rest) = digit(n, d);
-    let (low, _) = digit(rest, d);
-    (high << 16) | low
+    digits(n, 0, d).0
 }
 
-/// Quotient and remainder of `n·2^16 / d`, estimated with the upper half of d:
-/// too high by two at most.
-const fn digit(n: u32, d: u32) -> (u32, u32) {
+/// Quotient and remainder of `(n·2^32 + low) / d`, of `n < d` with its top bit set.
+const fn digits(n: u32, low: u32, d: u32) -> (u32, u32) {
+    let (first, rest) = digit(n, low >> 16, d);
+    let (second, rest) = digit(rest, low & 0xffff, d);
+    ((first << 16) | second, rest)
+}
+
+/// Quotient and remainder of `(n·2^16 + low) / d`, estimated with the upper half of
+/// d: too high by two at most.
+const fn digit(n: u32, low: u32, d: u32) -> (u32, u32) {
     let upper = (d >> 16) | (1 << 15);
     let mut quotient = match n.checked_div(upper) {
         Some(quotient) => quotient,
@@ -316,7 +352,7 @@ const fn digit(n: u32, d: u32) -> (u32, u32) {
     };
     // Below 2^49.
     let taken = (quotient as u64).wrapping_mul(d as u64);
-    let mut rest = (((n as u64) << 16).wrapping_sub(taken)) as i64;
+    let mut rest = ((n as u64) << 16 | low as u64).wrapping_sub(taken) as i64;
     while rest < 0 {
         quotient = quotient.wrapping_sub(1);
         rest = rest.wrapping_add(d as i64);
@@ -434,15 +470,51 @@ const fn root_in_parts(square: u64) -> u32 {
 /// The sum over the number of its parts, rounded down; `None` without parts.
 #[inline(never)]
 pub(crate) fn mean_of(sum: u128, parts: u32) -> Option<u128> {
-    let parts = u64::from(parts);
-    let (mut mean, mut rest) = (0u128, 0u64);
+    let (mut mean, mut rest) = (0u128, 0);
     for down in [96, 64, 32, 0] {
-        let digit = rest << 32 | u64::from((sum >> down) as u32);
-        let whole = digit.checked_div(parts)?;
-        rest = digit.wrapping_sub(whole.wrapping_mul(parts));
+        let (whole, left) = long(rest, (sum >> down) as u32, parts)?;
+        rest = left;
         mean = mean << 32 | u128::from(whole);
     }
     Some(mean)
+}
+
+/// `n/d`, rounded towards zero; `None` where d is zero. The library's division of 64
+/// bits takes a kilobyte.
+#[inline(never)]
+pub(crate) fn over(n: i64, d: u32) -> Option<i64> {
+    let size = over_unsigned(n.unsigned_abs(), d)?.cast_signed();
+    Some(if n < 0 { size.wrapping_neg() } else { size })
+}
+
+/// `⌊n/d⌋`; `None` where d is zero.
+#[inline(never)]
+pub(crate) fn over_unsigned(n: u64, d: u32) -> Option<u64> {
+    let (high, rest) = long(0, (n >> 32) as u32, d)?;
+    let (low, _) = long(rest, n as u32, d)?;
+    Some(u64::from(high) << 32 | u64::from(low))
+}
+
+/// A digit of a long division, with what is left of the one before, which is less
+/// than `d`: quotient and remainder of `(rest·2^32 + digit) / d`.
+fn long(rest: u32, digit: u32, d: u32) -> Option<(u32, u32)> {
+    let (all, by) = (u64::from(rest) << 32 | u64::from(digit), u64::from(d));
+    if cfg!(target_pointer_width = "64") {
+        Some((all.checked_div(by)? as u32, all.checked_rem(by)? as u32))
+    } else {
+        long_in_parts(all, d)
+    }
+}
+
+/// Quotient and remainder where the upper half is less than `d`.
+fn long_in_parts(all: u64, d: u32) -> Option<(u32, u32)> {
+    if d == 0 {
+        return None;
+    }
+    let up = d.leading_zeros();
+    let all = all << up;
+    let (quotient, rest) = digits((all >> 32) as u32, all as u32, d << up);
+    Some((quotient, rest >> up))
 }
 
 /// `-ln(ratio)` of an `I32F32` in (0, 1], as `I32F32`; error below 2⁻²⁸.
@@ -566,6 +638,23 @@ mod tests {
             let square = u64::from(root).pow(2);
             prop_assert_eq!(root_in_parts(square), root);
             prop_assert_eq!(root_in_parts(square.saturating_sub(1)), root.saturating_sub(1));
+        }
+
+        #[test]
+        fn a_long_division_is_exact(n: u64, down in 0u32..64, d: u32, by in 0u32..32) {
+            let (n, d) = (n >> down, d >> by);
+            let exact = n.checked_div(u64::from(d));
+            prop_assert_eq!(over_unsigned(n, d), exact);
+            let signed = n.cast_signed();
+            prop_assert_eq!(over(signed, d), signed.checked_div(i64::from(d)));
+            let all = (n % (u64::from(d) << 32).max(1)).min((u64::from(d) << 32).saturating_sub(1));
+            let told = long_in_parts(all, d);
+            let due = d > 0;
+            prop_assert_eq!(told.is_some(), due);
+            if let Some((quotient, rest)) = told {
+                prop_assert_eq!(u64::from(quotient), all / u64::from(d));
+                prop_assert_eq!(u64::from(rest), all % u64::from(d));
+            }
         }
 
         #[test]

@@ -54,12 +54,12 @@ macro_rules! unit {
             /// Sum, saturating at the range.
             #[must_use]
             pub const fn saturating_add(self, other: Self) -> Self {
-                Self(self.0.saturating_add(other.0))
+                Self::from_bits(num::add(self.to_bits(), other.to_bits()))
             }
             /// Difference, saturating at the range.
             #[must_use]
             pub const fn saturating_sub(self, other: Self) -> Self {
-                Self(self.0.saturating_sub(other.0))
+                Self::from_bits(num::sub(self.to_bits(), other.to_bits()))
             }
             /// Magnitude, saturating at the range.
             #[must_use]

@@ -1,6 +1,7 @@
 //! A described divider and converter: what one count means in volts.
 
 use crate::num;
+use crate::num::Saturating as _;
 use crate::units::{Ohms, Ratio, Volts};
 
 /// The resistors of a measuring divider. Their sum loads the circuit.
@@ -95,7 +96,7 @@ impl Channel {
     #[must_use]
     pub(crate) fn volts(&self, sum: i64, count: u32) -> Option<Volts> {
         let zero = i64::from(self.zero_code).wrapping_mul(i64::from(count));
-        let n = num::wide(sum.saturating_sub(zero), self.span.to_bits());
+        let n = num::wide(sum.minus(zero), self.span.to_bits());
         let reciprocal = num::Reciprocal::new(i128::from(count))?;
         let mean = reciprocal.times(n, i32::from(self.bits).wrapping_neg());
         Some(Volts::from_bits(mean).saturating_add(self.offset))

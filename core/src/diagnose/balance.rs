@@ -20,6 +20,7 @@ use crate::config::{CYCLE_MAX, Config, Drive};
 use crate::estimate::Found;
 use crate::front::Block;
 use crate::num;
+use crate::num::Saturating as _;
 use crate::report::Estimate;
 use crate::units::Volts;
 
@@ -181,7 +182,7 @@ impl Balance {
                 let thrice = c.u.to_bits().saturating_mul(3);
                 let absorbed = config.timing().absorption.to_bits();
                 let u = num::ratio(thrice, c.value.to_bits(), num::FRAC as i32);
-                (c.value.to_bits(), u.saturating_add(absorbed))
+                (c.value.to_bits(), u.plus(absorbed))
             }
             // Too small to show.
             None => (0, 0),
@@ -250,9 +251,9 @@ impl Doubt {
         let (g, gp) = (fitted.conductance.value, fitted.positive_conductance.value);
         let apart = num::mul(volts(side.v), self.conductance)
             .saturating_abs()
-            .saturating_add(num::mul(volts(side.pack), self.positive).saturating_abs());
+            .plus(num::mul(volts(side.pack), self.positive).saturating_abs());
         let x = num::ratio(gp.to_bits(), g.to_bits(), num::FRAC as i32);
-        let away = volts(side.v).saturating_sub(num::mul(volts(side.pack), x));
+        let away = volts(side.v).minus(num::mul(volts(side.pack), x));
         let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), self.position));
         let together = num::hypot(&[num::mul(away, self.conductance), placed]);
         let charge_u = num::hypot(&[side.charge_u, apart.min(together)]);
@@ -294,7 +295,7 @@ impl Sums {
         self.blocks = self.blocks.saturating_add(1);
         let all = self.sum.iter_mut().zip(&mut self.noise);
         for ((sum, most), (new, noise)) in all.zip(new.into_iter().zip(noise)) {
-            *sum = sum.saturating_add(new.into());
+            *sum = sum.plus(new.into());
             *most = noise.max(*most);
         }
     }
@@ -311,9 +312,9 @@ impl Sums {
         let places = value.iter_mut().zip(&mut slope);
         for (((value, slope), (&first, &last)), &sum) in places.zip(ends).zip(&self.sum) {
             let (first, last) = (i64::from(first), i64::from(last));
-            let half = first.saturating_add(last) >> 1;
-            *value = short(sum.saturating_sub(half).checked_div(steps)?);
-            let rise = last.saturating_sub(first).saturating_mul(1_000_000);
+            let half = first.plus(last) >> 1;
+            *value = short(sum.minus(half).checked_div(steps)?);
+            let rise = last.minus(first).saturating_mul(1_000_000);
             *slope = short(rise.checked_div(span_us)?);
         }
         let [v_steps, pack_steps] = config.front_end().resolution().map(cut);
@@ -347,7 +348,7 @@ impl Mean {
             pack,
             pack_u,
             charge: num::mul(c, slope),
-            charge_u: num::mul(c, slope_u).saturating_add(1),
+            charge_u: num::mul(c, slope_u).plus(1),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::config::Channel;
 use crate::front::ChannelSums;
+use crate::num;
 
 /// Samples that a block must have to count.
 const SAMPLES: u32 = 8;
@@ -149,8 +150,7 @@ impl Converter {
 /// Mean square difference of neighbours in codes², as the bits of its whole
 /// part: a bit of weight 2^k is covered by noise above level 2k.
 fn level(sums: &ChannelSums, count: u32) -> u8 {
-    let pairs = u64::from(count.saturating_sub(1));
-    let square = sums.squares.checked_div(pairs).unwrap_or(0);
+    let square = num::over_unsigned(sums.squares, count.saturating_sub(1)).unwrap_or(0);
     u64::BITS.saturating_sub(square.leading_zeros()) as u8
 }
 

@@ -97,6 +97,7 @@ pub use finding::{Finding, Findings};
 use crate::config::{Channel, Config, Drive, FrontEnd};
 use crate::front::{Block, RawBlock};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::reason::Reason;
 use crate::report::{Estimate, Reading};
 use crate::steady::Closed;
@@ -271,9 +272,9 @@ impl Diagnosis {
         }
         let left = i64::from(self.left);
         let (value, u) = (fitted.conductance.value, fitted.conductance.u);
-        let by = i64::from(short(value.to_bits() >> CUT)).saturating_sub(left);
+        let by = i64::from(short(value.to_bits() >> CUT)).minus(left);
         let doubt = (u.to_bits() >> CUT).saturating_mul(SURE);
-        if by.saturating_abs() > doubt.saturating_add((left >> 3).saturating_abs()) {
+        if by.saturating_abs() > doubt.plus((left >> 3).saturating_abs()) {
             self.left = 0;
             if self.grows.replace(by > 0) == Some(by < 0) {
                 self.turn();
@@ -297,7 +298,7 @@ impl Diagnosis {
             return;
         };
         let (c, u) = (capacitance.value.to_bits(), capacitance.u.to_bits());
-        let least = Microfarads::from_bits(c.saturating_sub(u.saturating_mul(DOUBT)).max(0));
+        let least = Microfarads::from_bits(c.minus(u.saturating_mul(DOUBT)).max(0));
         self.capacitance = least > config.timing().capacitance_max;
         self.energy = stored(least, estimate.pack) > ENERGY;
     }
@@ -364,7 +365,7 @@ fn is_outside(config: &Config, block: &Block) -> bool {
     let elements = config.network().elements().iter();
     let emf = elements.flat_map(|part| part.contacts.iter());
     let push = emf.fold(Volts::ZERO, |most, contact| most.max(contact.emf.abs()));
-    let spare = config.limits().working_voltage.to_bits().wrapping_div(20);
+    let spare = num::over(config.limits().working_voltage.to_bits(), 20).unwrap_or(0);
     let margin = push
         .saturating_add(Volts::from_bits(spare))
         .saturating_add(Volts::from_int(5));

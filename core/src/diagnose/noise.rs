@@ -9,6 +9,7 @@
 use crate::config::Config;
 use crate::front::Block;
 use crate::num;
+use crate::num::Saturating as _;
 
 use super::{CUT, cut};
 
@@ -69,13 +70,11 @@ impl Noise {
         let [older, old] = self.before.map(i64::from);
         let sum = core::mem::take(&mut self.sum);
         if spans > FIRST.saturating_add(2) {
-            let bend = i64::from(sum)
-                .saturating_add(older)
-                .saturating_sub(old.saturating_mul(2));
+            let bend = i64::from(sum).plus(older).minus(old.saturating_mul(2));
             // Second differences of white sums have six times their variance, and
             // a sum that of its blocks together.
-            let alike = u64::from(blocks.saturating_mul(6));
-            let variance = square(bend).checked_div(alike).unwrap_or(0);
+            let alike = blocks.saturating_mul(6);
+            let variance = num::over_unsigned(square(bend), alike).unwrap_or(0);
             follow(&mut self.between, variance, SPANS);
         }
         let [_, old] = self.before;
@@ -89,9 +88,9 @@ impl Noise {
 
     /// Standard uncertainty of the mean of a dwell that is white.
     pub(super) fn of_a_dwell(&self) -> i64 {
-        let blocks = u64::from(self.dwell.max(self.last_dwell).max(1));
+        let blocks = u32::from(self.dwell.max(self.last_dwell).max(1));
         let square = self.between.min(self.within);
-        let mean = square.checked_div(blocks).unwrap_or(0);
+        let mean = num::over_unsigned(square, blocks).unwrap_or(0);
         num::sqrt_wide(u128::from(mean) << CUT.wrapping_mul(2))
     }
 }

@@ -8,6 +8,7 @@
 
 use crate::config::{Config, Contact, Drive, Element, Landing};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::units::{Microsiemens, Ratio};
 
 use super::CUT;
@@ -51,9 +52,7 @@ impl<'a> Line<'a> {
         // Below 2^63 · 2^31.
         let pushed = num::wide(p, side.pack.into()).wrapping_sub(num::wide(g, side.v.into()));
         let pushed = num::narrow(pushed >> num::FRAC);
-        let c = (row.i.to_bits() >> CUT)
-            .saturating_add(pushed)
-            .saturating_sub(side.charge);
+        let c = (row.i.to_bits() >> CUT).plus(pushed).minus(side.charge);
         Self {
             drive,
             side,
@@ -220,10 +219,10 @@ fn carried(part: &Element, g: i64, from: From, lines: &[Line<'_>; 3]) -> i128 {
         let emf = contact.emf.to_bits() >> CUT;
         let volts = match from {
             From::Source => emf,
-            From::Negative => emf.saturating_sub(line.side.v.into()),
+            From::Negative => emf.minus(line.side.v.into()),
             From::Positive => {
-                let above = i64::from(line.side.pack).saturating_sub(line.side.v.into());
-                emf.saturating_add(above)
+                let above = i64::from(line.side.pack).minus(line.side.v.into());
+                emf.plus(above)
             }
         };
         sum = num::plus(sum, product(line.weight, num::mul(volts, g)));

@@ -2,6 +2,7 @@
 
 use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::report::Reading;
 use crate::units::{Microsiemens, Ratio, Volts};
 
@@ -125,7 +126,7 @@ impl States {
         let lower = self.fresh(Drive::Lower, sequence)?;
         let wide = |bits: i32| Volts::from_bits(i64::from(bits) << CUT);
         let least = least_swing(config, wide(lower.v), wide(lower.pack))? >> CUT;
-        let swing = raise.v().saturating_sub(lower.v());
+        let swing = raise.v().minus(lower.v());
         let doubt = doubt(&raise, &lower);
         told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
         let silent = swing.saturating_abs() <= doubt.max(least >> 7);
@@ -166,7 +167,7 @@ impl States {
             && let Some(contradict) = contradict(config, &point, raise, lower)
         {
             let alike = |driven: &Point| {
-                let apart = driven.v().saturating_sub(point.v()).saturating_abs();
+                let apart = driven.v().minus(point.v()).saturating_abs();
                 apart <= self::doubt(driven, &point).max(swing.saturating_abs() >> 6)
             };
             // Beside the check resistor no driven state is like the third but by chance.
@@ -189,16 +190,16 @@ const fn age(sequence: u32, point: &Point) -> u32 {
 /// pack voltage may explain.
 fn doubt(a: &Point, b: &Point) -> i64 {
     let u = num::hypot(&[i64::from(a.v_u), i64::from(b.v_u)]);
-    let by_pack = a.pack().saturating_sub(b.pack()).saturating_abs();
-    u.saturating_mul(SURE).saturating_add(by_pack)
+    let by_pack = a.pack().minus(b.pack()).saturating_abs();
+    u.saturating_mul(SURE).plus(by_pack)
 }
 
 /// The voltage of a state has changed, by more than noise, the pack and a
 /// ten-thousandth of it: upwards, downwards.
 fn moved(old: &Point, new: &Point) -> Option<bool> {
-    let by = new.v().saturating_sub(old.v());
+    let by = new.v().minus(old.v());
     let floor = new.pack().saturating_abs() >> 13;
-    (by.saturating_abs() > doubt(old, new).saturating_add(floor)).then_some(by > 0)
+    (by.saturating_abs() > doubt(old, new).plus(floor)).then_some(by > 0)
 }
 
 /// By how much a leak at the alarm limit lets the drive move v, at v and Vb: the
@@ -218,12 +219,12 @@ fn at_rail(config: &Config, point: &Point) -> bool {
     let front = config.front_end();
     let [gain, pack_gain] = front.gain_u().map(Ratio::to_bits);
     let [resolution, _] = front.resolution().map(Volts::to_bits);
-    let relative = gain.saturating_add(pack_gain).saturating_mul(3);
-    let relative = relative.saturating_add(GAIN);
+    let relative = gain.plus(pack_gain).saturating_mul(3);
+    let relative = relative.plus(GAIN);
     let offset = front.chassis_offset_u().to_bits().saturating_mul(3);
-    let offset = offset.saturating_add(resolution.saturating_mul(4)) >> CUT;
-    let off = num::mul(point.pack().saturating_abs(), relative).saturating_add(offset);
-    let from_positive = point.v().saturating_sub(point.pack());
+    let offset = offset.plus(resolution.saturating_mul(4)) >> CUT;
+    let off = num::mul(point.pack().saturating_abs(), relative).plus(offset);
+    let from_positive = point.v().minus(point.pack());
     point.v().saturating_abs() <= off || from_positive.saturating_abs() <= off
 }
 

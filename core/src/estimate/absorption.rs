@@ -20,6 +20,7 @@
 use super::capacitance;
 use super::system::{READINGS, System};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::units::Ratio;
 
 /// A circuit that shows no time constant has one below this part of the dwell:
@@ -31,14 +32,14 @@ const UNSEEN: i64 = 16;
 pub(super) fn absorbed(system: &System<'_>, share: Ratio) -> [i64; READINGS] {
     let mut currents = [0; READINGS];
     let conductance = conductance(system, share);
-    let count = system.states.len() as i64;
+    let count = system.states.len() as u32;
     let sum = system
         .states
         .iter()
-        .fold(0i64, |sum, state| sum.saturating_add(state.v));
-    let mean = sum.checked_div(count).unwrap_or(0);
+        .fold(0i64, |sum, state| sum.plus(state.v));
+    let mean = num::over(sum, count).unwrap_or(0);
     for (current, state) in currents.iter_mut().zip(&system.states) {
-        *current = num::mul(conductance, state.v.saturating_sub(mean));
+        *current = num::mul(conductance, state.v.minus(mean));
     }
     currents
 }
@@ -51,7 +52,7 @@ fn conductance(system: &System<'_>, share: Ratio) -> i64 {
     };
     let rate = match capacitance(system) {
         Some(c) => num::ratio(c.value.to_bits(), num::millionths(dwell_us), 32),
-        None => system.total().saturating_add(system.mean_load()) / UNSEEN,
+        None => system.total().plus(system.mean_load()) / UNSEEN,
     };
     num::mul(share.to_bits(), rate)
 }

@@ -7,6 +7,7 @@
 
 use super::system::System;
 use crate::num;
+use crate::num::Saturating as _;
 use crate::reason::Reason;
 
 /// Standard uncertainties beyond which a difference is a change.
@@ -37,14 +38,14 @@ impl Solution {
         let Some(newest) = system.states.last() else {
             return Ok(0);
         };
-        let pull = self.positive.saturating_add(newest.row.p.to_bits());
-        let load = self.total.saturating_add(newest.row.g.to_bits());
-        let pushed = num::mul(pull, newest.vb()).saturating_add(newest.row.i.to_bits());
+        let pull = self.positive.plus(newest.row.p.to_bits());
+        let load = self.total.plus(newest.row.g.to_bits());
+        let pushed = num::mul(pull, newest.vb()).plus(newest.row.i.to_bits());
         let foretold = num::ratio(pushed, load, 32);
-        let change = newest.v.saturating_sub(foretold).saturating_abs();
+        let change = newest.v.minus(foretold).saturating_abs();
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.settled.lag.to_bits().saturating_abs();
-        let change = change.saturating_sub(lag);
+        let change = change.minus(lag);
         if change <= newest.v_u.saturating_mul(CHANGED) {
             return Ok(0);
         }

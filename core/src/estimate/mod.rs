@@ -9,6 +9,7 @@ mod uncertainty;
 
 use crate::config::Config;
 use crate::num;
+use crate::num::Saturating as _;
 use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Kind};
 use crate::settle::Settled;
@@ -236,7 +237,7 @@ impl Bounds {
         let x = self.position.value.to_bits();
         let [low, high] = position_interval(&self.position);
         let part = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
-        let rest = |x: i64| num::ONE.saturating_sub(x);
+        let rest = |x: i64| num::ONE.minus(x);
         let split = [
             Conductances {
                 value: least,
@@ -292,7 +293,7 @@ impl Solved {
             total,
             positive: system.positive(),
             position: system.position(),
-            loaded: total.saturating_add(system.mean_load()),
+            loaded: total.plus(system.mean_load()),
             pack: system.pack(),
             capacitance: None,
         }
@@ -304,7 +305,7 @@ fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
     let (g, gp) = (solved.total, solved.positive);
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
-    if g < u.total.saturating_mul(-4).saturating_sub(1 << 8) {
+    if g < u.total.saturating_mul(-4).minus(1 << 8) {
         return Err(Reason::Implausible);
     }
     // What is measured is the swing of v, and its error is Gaussian, so the
@@ -320,7 +321,7 @@ fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
     let split = [
         total,
         Conductances::between(gp, u.positive, e),
-        Conductances::between(g.saturating_sub(gp), u.negative, e),
+        Conductances::between(g.minus(gp), u.negative, e),
     ];
     // What has no upper bound is as uncertain.
     let us = if e < num::ONE {
@@ -345,9 +346,9 @@ fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
 
 /// A leak lies inside the stack.
 fn plausible_position(x: i64, u: i64) -> Result<Measured<Ratio>, Reason> {
-    let outside = x.saturating_neg().max(x.saturating_sub(num::ONE));
+    let outside = x.saturating_neg().max(x.minus(num::ONE));
     // One part in a hundred for what tolerances of parts were not declared.
-    if outside > u.saturating_mul(4).saturating_add(num::ONE / 100) {
+    if outside > u.saturating_mul(4).plus(num::ONE / 100) {
         return Err(Reason::Implausible);
     }
     Ok(Measured {
@@ -361,7 +362,7 @@ fn position_interval(position: &Measured<Ratio>) -> [i64; 2] {
         position.value.to_bits(),
         position.u.to_bits().saturating_mul(COVERAGE),
     );
-    [x.saturating_sub(span), x.saturating_add(span)].map(|x| x.clamp(0, num::ONE))
+    [x.minus(span), x.plus(span)].map(|x| x.clamp(0, num::ONE))
 }
 
 /// A conductance with its interval.
@@ -377,8 +378,8 @@ impl Conductances {
     #[inline(never)]
     fn between(value: i64, u: i64, e: i64) -> Self {
         let span = u.saturating_mul(COVERAGE);
-        let below = num::ratio(span, num::ONE.saturating_add(e), 32);
-        let room = num::ONE.saturating_sub(e);
+        let below = num::ratio(span, num::ONE.plus(e), 32);
+        let room = num::ONE.minus(e);
         let above = if room > 0 {
             num::ratio(span, room, 32)
         } else {
@@ -386,10 +387,10 @@ impl Conductances {
         };
         Self {
             value: Microsiemens::from_bits(value),
-            low: Microsiemens::from_bits(value.saturating_sub(below).max(0)),
+            low: Microsiemens::from_bits(value.minus(below).max(0)),
             // A conductance is not negative, so its upper bound is at least
             // the uncertainty above zero.
-            high: Microsiemens::from_bits(value.max(0).saturating_add(above)),
+            high: Microsiemens::from_bits(value.max(0).plus(above)),
         }
     }
 
@@ -467,7 +468,7 @@ fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
         .iter()
         .filter_map(|state| {
             let tau = state.settled.time_constant()?;
-            let conductance = g.saturating_add(state.row.g.to_bits());
+            let conductance = g.plus(state.row.g.to_bits());
             let value = num::mul(conductance, tau.value.to_bits());
             let u = num::mul(conductance, tau.u.to_bits());
             (value > 0 && g < i64::MAX).then_some((value, u))

@@ -27,6 +27,7 @@ use heapless::Vec;
 
 use crate::config::{Network, Row};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::settle::Settled;
 use crate::units::{Measured, Volts};
 
@@ -75,8 +76,8 @@ impl<'a> State<'a> {
 
     /// Share of Vb that v settles at, with G and Gp as solved.
     fn share(&self, g: i64, gp: i64) -> i64 {
-        let pull = gp.saturating_add(self.row.p.to_bits());
-        let load = g.saturating_add(self.row.g.to_bits());
+        let pull = gp.plus(self.row.p.to_bits());
+        let load = g.plus(self.row.g.to_bits());
         num::ratio(pull, load, 32).clamp(0, num::ONE)
     }
 
@@ -171,7 +172,7 @@ impl<'a> System<'a> {
         for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
-            let strayed = course.chassis.saturating_sub(due).saturating_abs();
+            let strayed = course.chassis.minus(due).saturating_abs();
             if strayed > state.v_u.saturating_mul(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
                 let moved = num::wide(alpha.saturating_abs(), strayed);
@@ -202,11 +203,9 @@ impl<'a> System<'a> {
         for state in &mut self.states {
             let lag = state.settled.lag.to_bits();
             let x = state.share(g, gp);
-            let known = num::mul(lag, x.saturating_sub(num::ONE >> 1));
-            state.v = state.v.saturating_add(known);
-            state.r = state
-                .r
-                .saturating_sub(num::mul(state.row.g.to_bits(), known));
+            let known = num::mul(lag, x.minus(num::ONE >> 1));
+            state.v = state.v.plus(known);
+            state.r = state.r.minus(num::mul(state.row.g.to_bits(), known));
             state.lag = num::mul(lag, num::ONE_BY_ROOT_12);
             // What is not known of τ differs from state to state.
             let doubt = match state.settled.time_constant() {
@@ -270,9 +269,9 @@ impl<'a> System<'a> {
             if let Some(cell) = table.get_mut(place) {
                 let change = num::mul(weight, by);
                 *cell = if earlier {
-                    cell.saturating_sub(change)
+                    cell.minus(change)
                 } else {
-                    cell.saturating_add(change)
+                    cell.plus(change)
                 };
             }
         }
@@ -302,11 +301,11 @@ impl<'a> System<'a> {
         let mut lag = 0i64;
         for (place, state) in self.states.iter().enumerate() {
             let at = |table: &[i64; READINGS]| table.get(place).copied().unwrap_or(0);
-            let shift = num::mul(x, at(&self.alpha)).saturating_sub(at(&self.beta));
-            let slope = at(&self.gamma).saturating_add(num::mul(state.row.g.to_bits(), shift));
+            let shift = num::mul(x, at(&self.alpha)).minus(at(&self.beta));
+            let slope = at(&self.gamma).plus(num::mul(state.row.g.to_bits(), shift));
             let change = |v: i64| num::quotient(num::wide(slope, v), self.for_total, 32);
             sum.add(change(state.v_u));
-            lag = lag.saturating_add(change(state.lag));
+            lag = lag.plus(change(state.lag));
         }
         sum.add(lag);
         sum.root()
@@ -318,8 +317,8 @@ impl<'a> System<'a> {
         let sum = self
             .states
             .iter()
-            .fold(0i64, |sum, state| sum.saturating_add(state.row.g.to_bits()));
-        sum.checked_div(self.states.len() as i64).unwrap_or(0)
+            .fold(0i64, |sum, state| sum.plus(state.row.g.to_bits()));
+        num::over(sum, self.states.len() as u32).unwrap_or(0)
     }
 
     /// `times` the standard uncertainty of D, in V² with 64 fraction bits.
@@ -330,8 +329,8 @@ impl<'a> System<'a> {
         for ((state, &alpha), &beta) in self.states.iter().zip(&self.alpha).zip(&self.beta) {
             sum.add(num::mul(alpha, state.v_u));
             sum.add(num::mul(beta, state.vb_u()));
-            offset = offset.saturating_add(num::mul(alpha, chassis_offset_u));
-            lag = lag.saturating_add(num::mul(alpha, state.lag));
+            offset = offset.plus(num::mul(alpha, chassis_offset_u));
+            lag = lag.plus(num::mul(alpha, state.lag));
         }
         sum.add(offset);
         sum.add(lag);

@@ -15,6 +15,7 @@
 use super::absorption::absorbed;
 use super::system::{READINGS, System};
 use crate::config::{Channel, Config, Element, FrontEnd};
+use crate::num::Saturating as _;
 use crate::num::{self, Reciprocal, RootSum, hypot};
 use crate::units::Volts;
 
@@ -150,7 +151,7 @@ impl<'a> Effects<'a> {
                 self.channel(sums, chassis, 0, (1, 0), |v, _| v);
             }
             FrontEnd::RailPair { positive, .. } => {
-                self.channel(sums, positive, 0, (0, 1), |v, vb| vb.saturating_sub(v));
+                self.channel(sums, positive, 0, (0, 1), |v, vb| vb.minus(v));
             }
         }
     }
@@ -194,9 +195,9 @@ impl<'a> Effects<'a> {
         let mut currents = [0; READINGS];
         for ((current, &(v, vb)), state) in currents.iter_mut().zip(errors).zip(&self.system.states)
         {
-            let by_chassis = num::mul(self.g.saturating_add(state.row.g.to_bits()), v);
-            let by_pack = num::mul(self.gp.saturating_add(state.row.p.to_bits()), vb);
-            *current = by_chassis.saturating_sub(by_pack);
+            let by_chassis = num::mul(self.g.plus(state.row.g.to_bits()), v);
+            let by_pack = num::mul(self.gp.plus(state.row.p.to_bits()), vb);
+            *current = by_chassis.minus(by_pack);
         }
         self.add(sums, &currents);
     }

@@ -9,6 +9,7 @@
 use super::sampler::RawBlock;
 use crate::config::{Config, FrontEnd};
 use crate::num;
+use crate::num::Saturating as _;
 
 /// What is known from the blocks before.
 #[derive(Debug, Clone, Copy, Default)]
@@ -35,9 +36,9 @@ impl Align {
         let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
         let jumps = pair && raw.first_in_dwell;
         if self.period > 0 && follows && raw.missing == 0 && !jumps {
-            let moved = i64::from(second.last).saturating_sub(i64::from(self.before));
+            let moved = i64::from(second.last).minus(i64::from(self.before));
             let late = num::quotient(num::wide(moved, skew), i128::from(self.period), 0);
-            second.sum = second.sum.saturating_sub(late);
+            second.sum = second.sum.minus(late);
         }
         self.before = second.last;
         if !raw.cut {

@@ -7,6 +7,7 @@
 
 use crate::config::{Judged, Limits};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::reason::Reason;
 use crate::report::{Estimate, Interval, Verdict};
 use crate::units::{Measured, Microsiemens, Ohms};
@@ -155,7 +156,7 @@ impl Judge {
             } else {
                 0
             };
-            resistance.to_bits() <= limit.saturating_add(above)
+            resistance.to_bits() <= limit.plus(above)
         };
         if reached(limits.alarm_ohm_per_volt, Grade::Alarm) {
             Grade::Alarm

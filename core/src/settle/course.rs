@@ -3,6 +3,7 @@
 use super::dwell::SLOT_SHIFT;
 use crate::config::Drive;
 use crate::num;
+use crate::num::Saturating as _;
 use crate::report::Reading;
 use crate::units::{Measured, Seconds, Volts};
 
@@ -27,7 +28,7 @@ impl Course {
     /// From the pack voltages of a dwell, and how far v goes with `Vb >> shift`.
     pub(super) fn of(packs: impl Iterator<Item = i64> + Clone, by_pack: i64, shift: u8) -> Self {
         let pack = match (packs.clone().min(), packs.max()) {
-            (Some(least), Some(most)) => most.saturating_sub(least) >> 1,
+            (Some(least), Some(most)) => most.minus(least) >> 1,
             _ => 0,
         };
         Self {

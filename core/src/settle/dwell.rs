@@ -9,6 +9,7 @@ use heapless::Vec;
 use crate::config::Drive;
 use crate::front::Block;
 use crate::num;
+use crate::num::Saturating as _;
 
 /// The number of slots, even, at which neighbours merge; 12 to 23 are in use
 /// from then on.
@@ -35,7 +36,7 @@ pub(crate) struct Slot {
 impl Slot {
     fn of(chassis: i64, pack: i64) -> Self {
         let cut = |bits: i64| {
-            let rounded = bits.saturating_add(1 << (SLOT_SHIFT - 1)) >> SLOT_SHIFT;
+            let rounded = bits.plus(1 << (SLOT_SHIFT - 1)) >> SLOT_SHIFT;
             i32::try_from(rounded).unwrap_or(if rounded < 0 { i32::MIN } else { i32::MAX })
         };
         Self::new(cut(chassis), cut(pack))
@@ -160,8 +161,8 @@ impl Dwell {
             return completed;
         }
         self.seen = self.seen.saturating_add(1);
-        self.pending.chassis = self.pending.chassis.saturating_add(block.chassis.to_bits());
-        self.pending.pack = self.pending.pack.saturating_add(block.pack.to_bits());
+        self.pending.chassis = self.pending.chassis.plus(block.chassis.to_bits());
+        self.pending.pack = self.pending.pack.plus(block.pack.to_bits());
         self.pending.seen = self.pending.seen.saturating_add(1);
         if self.seen.is_power_of_two() {
             self.older = core::mem::take(&mut self.newer);
@@ -214,8 +215,7 @@ impl Dwell {
             seen,
             ..
         } = core::mem::take(&mut self.pending);
-        let count = i64::from(seen);
-        let slot = match (chassis.checked_div(count), pack.checked_div(count)) {
+        let slot = match (num::over(chassis, seen), num::over(pack, seen)) {
             (Some(chassis), Some(pack)) => Some(Slot::of(chassis, pack)),
             _ => None,
         };

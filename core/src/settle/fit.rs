@@ -32,6 +32,7 @@
 use super::Course;
 use super::dwell::{SLOTS, Slot};
 use super::linear::{COLUMNS, Normal, product};
+use crate::num::Saturating as _;
 use crate::num::{self, ONE};
 
 /// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
@@ -211,7 +212,7 @@ impl Fit {
             return Stage::Failed;
         };
         let packs = self.slots.iter().flatten().map(|slot| slot.pack());
-        let away = packs.map(|pack| pack.saturating_sub(pack_ref).saturating_abs());
+        let away = packs.map(|pack| pack.minus(pack_ref).saturating_abs());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
         if most > num::times(noise, 6) {
@@ -260,9 +261,9 @@ impl Fit {
         };
         let change = num::ratio(decay, amplitude, 32);
         // A slow decay may at most halve or double its time constant in one step.
-        let room = ONE.saturating_sub(best.rho);
+        let room = ONE.minus(best.rho);
         let change = change.max(room.saturating_neg()).min(room >> 1);
-        Stage::Try(left, best.rho.saturating_add(change).max(0))
+        Stage::Try(left, best.rho.plus(change).max(0))
     }
 
     #[inline(never)]
@@ -308,10 +309,10 @@ impl Fit {
                 phi = num::mul(phi, rho);
                 let slot = (*slot)?;
                 let pack = match self.pack_shift {
-                    Some(shift) => slot.pack().saturating_sub(self.pack_ref) >> shift,
+                    Some(shift) => slot.pack().minus(self.pack_ref) >> shift,
                     None => 0,
                 };
-                let datum = slot.chassis().saturating_sub(zero);
+                let datum = slot.chassis().minus(zero);
                 let decay = if with_decay { decay } else { 0 };
                 Some(([ONE, here, decay, pack], datum))
             })
@@ -332,7 +333,7 @@ impl Fit {
         for (columns, datum) in self.rows(rho, false) {
             let mut left = datum;
             for (&column, &coefficient) in columns.iter().zip(&coefficients) {
-                left = left.saturating_sub(product(column, coefficient));
+                left = left.minus(product(column, coefficient));
             }
             residual = residual.saturating_add(num::square(left.unsigned_abs()));
         }
@@ -375,10 +376,10 @@ impl Fit {
             .map(|slot| slot.chassis());
         let slots = self.slots.len();
         let slow_movement = self.slow.map_or(0, |slow| {
-            num::mul(slow.amplitude, ONE.saturating_sub(power(slow.rho, slots)))
+            num::mul(slow.amplitude, ONE.minus(power(slow.rho, slots)))
         });
         Some(Fitted {
-            settled: settled.saturating_add(self.zero()),
+            settled: settled.plus(self.zero()),
             pack: self.pack_ref,
             amplitude,
             rho: best.rho,
@@ -403,7 +404,7 @@ impl Fit {
     fn range(&self) -> i64 {
         let values = self.slots.iter().flatten().map(|slot| slot.chassis());
         match (values.clone().min(), values.max()) {
-            (Some(least), Some(most)) => most.saturating_sub(least),
+            (Some(least), Some(most)) => most.minus(least),
             _ => 0,
         }
     }
@@ -435,9 +436,9 @@ impl Fit {
         let (Some(early), Some(late)) = (early, self.median_pack(split, slots)) else {
             return 0;
         };
-        let apart = slots.saturating_sub(half) as i64;
-        let change = late.saturating_sub(early).saturating_mul(2);
-        change.checked_div(apart).unwrap_or(0)
+        let apart = slots.saturating_sub(half) as u32;
+        let change = late.minus(early).saturating_mul(2);
+        num::over(change, apart).unwrap_or(0)
     }
 
     /// Median of the pack voltage over a part of the slots.
@@ -456,12 +457,12 @@ fn power(base: i64, exponent: usize) -> i64 {
 
 /// Mean; `None` of nothing.
 fn mean(values: impl Iterator<Item = i64>) -> Option<i64> {
-    let (mut sum, mut count) = (0i64, 0i64);
+    let (mut sum, mut count) = (0i64, 0u32);
     for value in values {
-        sum = sum.saturating_add(value);
+        sum = sum.plus(value);
         count = count.saturating_add(1);
     }
-    sum.checked_div(count)
+    num::over(sum, count)
 }
 
 /// Median, the mean of the middle two of an even number; `None` of nothing.
@@ -477,5 +478,5 @@ fn median(values: impl Iterator<Item = i64> + Clone) -> Option<i64> {
     };
     let upper = ranked(count >> 1)?;
     let lower = ranked(count.checked_sub(1)? >> 1)?;
-    Some(lower.saturating_add(upper.saturating_sub(lower) >> 1))
+    Some(lower.plus(upper.minus(lower) >> 1))
 }

@@ -1,5 +1,6 @@
 //! Least squares with up to four columns: normal equations and their solution.
 
+use crate::num::Saturating as _;
 use crate::num::{self, Reciprocal};
 
 /// Most columns.
@@ -79,9 +80,9 @@ impl Normal {
                 }
                 let factor = reciprocal.times(i128::from(beside), num::FRAC as i32);
                 for (cell, &above) in line.iter_mut().zip(&pivot_line).skip(place) {
-                    *cell = cell.saturating_sub(num::mul(factor, above));
+                    *cell = cell.minus(num::mul(factor, above));
                 }
-                *rhs = rhs.saturating_sub(num::mul(factor, pivot_b));
+                *rhs = rhs.minus(num::mul(factor, pivot_b));
             }
         }
         substitute(&a, &b)
@@ -90,7 +91,7 @@ impl Normal {
 
 #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 fn add(sum: &mut i64, left: i64, right: i64) {
-    *sum = sum.saturating_add(product(left, right));
+    *sum = sum.plus(product(left, right));
 }
 
 /// Most products are with the column of ones, or with one that is not in use.
@@ -114,7 +115,7 @@ fn substitute(a: &[[i64; COLUMNS]; COLUMNS], b: &[i64; COLUMNS]) -> Option<[i64;
         }
         let mut rest = *b.get(step)?;
         for (&cell, &known) in line.iter().zip(&x).skip(step.saturating_add(1)) {
-            rest = rest.saturating_sub(num::mul(cell, known));
+            rest = rest.minus(num::mul(cell, known));
         }
         *x.get_mut(step)? = num::ratio(rest, pivot, num::FRAC as i32);
     }

@@ -12,6 +12,7 @@ pub(crate) use dwell::{Dwell, Lead};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
 use crate::front::residue;
+use crate::num::Saturating as _;
 use crate::num::{self, ONE, hypot};
 use crate::reason::Reason;
 use crate::report::Reading;
@@ -147,7 +148,7 @@ impl Settling {
             .is_some_and(|excess| excess >> REJECTED >= variance);
         let moved = fitted.slow_movement.saturating_abs();
         let doubt = noise.saturating_mul(3);
-        let most = moved.saturating_add(doubt);
+        let most = moved.plus(doubt);
         // A movement that stands out of the noise and is best described as
         // slow is slow, whatever else speaks for a settled circuit.
         let slow = fitted.slow_excess.is_none() && moved > doubt;
@@ -177,17 +178,11 @@ impl Settling {
         let (Some(lead), Some(first)) = (&self.lead, self.fit.first()) else {
             return false;
         };
-        let jump = first
-            .chassis()
-            .saturating_sub(lead.last.chassis())
-            .saturating_abs();
+        let jump = first.chassis().minus(lead.last.chassis()).saturating_abs();
         // A change of pack voltage may have moved v by as much.
-        let by_pack = first
-            .pack()
-            .saturating_sub(lead.last.pack())
-            .saturating_abs();
-        let explained = by_pack.saturating_add(lead.drift()).saturating_add(doubt);
-        jump.saturating_sub(explained) > moved
+        let by_pack = first.pack().minus(lead.last.pack()).saturating_abs();
+        let explained = by_pack.plus(lead.drift()).plus(doubt);
+        jump.minus(explained) > moved
     }
 
     /// v moved less than the stimulus would move any slow circuit of the design.
@@ -273,7 +268,7 @@ impl Settling {
         };
         let u = num::mul(noise, gain);
         // What is left of an unseen transient is at most a tenth of the movement.
-        let hidden = moved.checked_div(10).unwrap_or(0);
+        let hidden = num::over(moved, 10).unwrap_or(0);
         self.reading(config, fitted, chassis, hypot(&[u, hidden]), ONE, None)
     }
 
@@ -290,12 +285,9 @@ impl Settling {
         let (lag, lag_u) = if fitted.pack_moves {
             // Medians of quarters of n slots a half of them apart know the
             // slope to 1.25·σ·√(8/n)·4/n.
-            let used = i64::from(fitted.used.max(1));
-            let root = num::sqrt_int(fitted.used.max(1));
-            let slope_u = pack_scatter
-                .saturating_mul(14)
-                .checked_div(used)
-                .unwrap_or(0);
+            let used = fitted.used.max(1);
+            let root = num::sqrt_int(used);
+            let slope_u = num::over(num::times(pack_scatter, 14), used).unwrap_or(0);
             let slope_u = num::ratio(slope_u, root, 32);
             (
                 num::mul(lag_slots, self.fit.slope_of_pack()),
@@ -363,11 +355,11 @@ impl Settling {
             });
         }
         let lead = self.lead?;
-        let step = lead.last.chassis().saturating_sub(fitted.settled);
+        let step = lead.last.chassis().minus(fitted.settled);
         let share = num::ratio(fitted.amplitude, step, 32);
         let share_u = num::ratio(noise, step, 32).saturating_abs();
         // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.
-        let whole = ONE.saturating_sub(fitted.rho);
+        let whole = ONE.minus(fitted.rho);
         let tau = |share: i64| {
             let slots = num::ratio(share, whole, 32);
             num::mul(slot, slots)
@@ -375,11 +367,9 @@ impl Settling {
         // The switch moved between two samples, up to one sampling period
         // before the first of the dwell. Samples taken at the end of their
         // period make the mean late by half a period: a quarter on average.
-        let period = slot
-            .checked_div(i64::from(self.samples_per_slot))
-            .unwrap_or(0);
+        let period = num::over(slot, self.samples_per_slot).unwrap_or(0);
         (share > share_u.saturating_mul(3) && share < ONE / 2).then(|| Measured {
-            value: Seconds::from_bits(tau(share).saturating_add(period >> 2)),
+            value: Seconds::from_bits(tau(share).plus(period >> 2)),
             u: Seconds::from_bits(hypot(&[
                 tau(share_u),
                 num::mul(period, num::ONE_BY_ROOT_12),
