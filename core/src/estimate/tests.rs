@@ -85,9 +85,9 @@ fn a_leak_is_a_short_open_or_a_figure() {
     assert_eq!(kind(-0.41, 0.1), Err(Reason::Implausible));
 }
 
-/// v at rest in the middle of the pack and pushed, where Vb moved 2 V to either side
-/// and v so many volts with it.
-fn doubts(followed: f64) -> [f64; 2] {
+/// v pushed to either side of 100 V, where Vb moved 2 V to either side and v so many
+/// volts with it: standard uncertainties of v, and whether it strays.
+fn doubts(followed: f64) -> ([f64; 2], bool) {
     let config = crate::test_reports::config();
     let volts = |v: f64| Measured {
         value: Volts::from_bits(micro(v)),
@@ -117,12 +117,14 @@ fn doubts(followed: f64) -> [f64; 2] {
     ];
     let mut system = System::default();
     assert!(system.take(config.network(), taken.iter()));
-    [0, 1].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0)
+    let us = [0, 1].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0);
+    (us, system.strays())
 }
 
 #[test]
 fn what_v_does_beyond_its_share_of_the_pack_or_short_of_it_is_in_doubt() {
-    let near = |[first, second]: [f64; 2], due: f64| {
+    let near = |([first, second], strays): ([f64; 2], bool), due: f64| {
+        assert!(!strays);
         assert!((first - due).abs() < 1e-5, "{first} is not {due}");
         assert!((second - 0.001).abs() < 1e-6, "{second}");
     };
@@ -133,6 +135,14 @@ fn what_v_does_beyond_its_share_of_the_pack_or_short_of_it_is_in_doubt() {
     near(doubts(1.8), 1.3);
     near(doubts(0.0), 0.5);
     near(doubts(0.51), 0.01f64.hypot(0.001));
+}
+
+#[test]
+fn v_strays_where_it_goes_by_a_quarter_of_the_swing_beyond_its_share() {
+    // A swing of 40 V, a share of 0.5 V.
+    for (followed, due) in [(10.4, false), (10.6, true), (-9.4, false), (-9.6, true)] {
+        assert_eq!(doubts(followed).1, due, "{followed}");
+    }
 }
 
 #[test]
