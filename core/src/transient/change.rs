@@ -18,7 +18,7 @@
 
 use super::beliefs::Beliefs;
 use super::borders::{Borders, CHANGES};
-use super::fit::Covariance;
+use super::fit::{Converged, Covariance};
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, decrement, freedom};
@@ -132,6 +132,7 @@ impl Test {
         theta: &Theta,
         beliefs: &Beliefs,
         bounds: Bounds,
+        converged: &Converged,
     ) -> Tested {
         if self.change >= CHANGES || self.newest < FEWEST {
             return match self.worst {
@@ -145,7 +146,7 @@ impl Test {
                 self.equations.step = solution(&self.equations.system, Scaled::ZERO);
                 self.next = Next::Judge;
             }
-            Next::Judge => self.judge(beliefs),
+            Next::Judge => self.judge(beliefs, converged.residue()),
             Next::Measure => {
                 self.equations.covariance = Covariance::new(&self.equations.system, self.freedom);
                 self.next = Next::Complete;
@@ -189,9 +190,10 @@ impl Test {
         self.next();
     }
 
-    /// How much a change explains.
+    /// How much a change explains, where the noise leaves such a variance that
+    /// does not average out.
     #[inline(never)]
-    fn judge(&mut self, beliefs: &Beliefs) {
+    fn judge(&mut self, beliefs: &Beliefs, residue: Scaled) {
         let Equations { system, step, .. } = &mut self.equations;
         let freedom = self.freedom;
         let fall = decrement(system, step).minus(self.fall);
@@ -199,7 +201,8 @@ impl Test {
         // degrees of freedom of a short record allowed for. What falls below
         // the least noise that is believed is no evidence.
         let floor = beliefs.least_variance(freedom).times(Scaled::int(freedom));
-        let before = system.squares().max(floor);
+        let slow = residue.times(Scaled::int(freedom));
+        let (before, floor) = (system.squares().max(floor).plus(slow), floor.plus(slow));
         let kept = before.minus(fall).max(floor).over(before);
         let kept = kept.min(Scaled::ONE);
         let evidence = num::times(num::neg_ln(kept.bits()), freedom);

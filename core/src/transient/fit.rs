@@ -251,14 +251,10 @@ impl Converged {
             .times(student)
     }
 
-    /// Noise variance with the effect of what is slow and does not average out.
-    /// Either the rows vary by more than samples scatter: an alias of ripple, a
-    /// drift, a second circuit. At worst, all of that passes for the swing of v,
-    /// as white noise would of this variance times half of the blocks. Or they
-    /// vary by far less: the scatter is hum, which leaves a residue of anything
-    /// up to 0.5 Hz, alike for the blocks of a second. And samples that scatter by
-    /// less than 0.58 steps of the converter are rounded alike (see the settled
-    /// path, which has the same bound).
+    /// Variance of what is slow and does not average out. Either the rows vary by
+    /// more than samples scatter: an alias of ripple, a drift, a second circuit. At
+    /// worst, all of that passes for the swing of v, as white noise would of this
+    /// variance times half of the blocks. Or it is known what averaging leaves.
     #[inline(never)]
     fn slow(&self) -> Scaled {
         let (fives, count) = (self.fives.mean(), self.fives.count);
@@ -267,12 +263,29 @@ impl Converged {
         }
         let spread = Scaled::int(18).over(Scaled::int(i64::from(count))).root();
         let usual = spread.plus(Scaled::new(21, -4));
-        let half = self.blocks >> 1;
         let noise = self.scatter.max(self.step);
-        let samples = self.scatter.times(Scaled::int(self.samples));
         if noise.times(usual).less(fives) {
-            fives.minus(noise).times(Scaled::int(half))
-        } else if samples.less(self.step.shifted(2)) {
+            let half = Scaled::int(self.blocks >> 1);
+            fives.minus(noise).times(half)
+        } else {
+            self.residue()
+        }
+    }
+
+    /// Variance of what averaging leaves, by its cause. Samples that scatter by
+    /// less than 0.58 steps of the converter are rounded alike (see the settled
+    /// path, which has the same bound). And where rows vary by far less than samples
+    /// scatter, the scatter is hum, which leaves a residue of anything up to
+    /// 0.5 Hz, alike for the blocks of a second.
+    #[inline(never)]
+    pub(super) fn residue(&self) -> Scaled {
+        let fives = self.fives.mean();
+        if self.fives.count < FEWEST_FIVES {
+            return Scaled::ZERO;
+        }
+        let half = self.blocks >> 1;
+        let samples = self.scatter.times(Scaled::int(self.samples));
+        if samples.less(self.step.shifted(2)) {
             self.step.times(Scaled::int(half))
         } else if fives.times(Scaled::int(3)).less(self.scatter) {
             let hum = samples.minus(fives.times(Scaled::int(self.samples)));

@@ -318,8 +318,8 @@ impl Fitting {
                 pass.step(&setting, theta, near.then_some(&mut self.borders));
                 Outcome::Busy
             }
-            Job::Test(test, _) => {
-                let tested = test.step(&self.borders, theta, &self.beliefs, bounds);
+            Job::Test(test, converged) => {
+                let tested = test.step(&self.borders, theta, &self.beliefs, bounds, converged);
                 self.tested(ground, tested, bounds)
             }
             _ => Outcome::Busy,
