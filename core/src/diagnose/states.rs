@@ -60,8 +60,6 @@ pub(super) struct Told {
 /// The driven states, both measured, where the drive could be seen to move v.
 #[derive(Debug, Clone, Copy)]
 struct Driven {
-    raise: Point,
-    lower: Point,
     swing: i64,
     /// They read alike; v is that of a rail in both.
     silent: bool,
@@ -82,9 +80,9 @@ impl States {
         }
     }
 
-    fn fresh(&self, drive: Drive, sequence: u32) -> Option<Point> {
-        let point = drive.of(&self.latest)?;
-        (age(sequence, &point) < CYCLE_MAX as u32).then_some(point)
+    fn fresh(&self, drive: Drive, sequence: u32) -> Option<&Point> {
+        let point = self.latest.get(drive.slot())?.as_ref()?;
+        (age(sequence, point) < CYCLE_MAX as u32).then_some(point)
     }
 
     pub(super) fn take(&mut self, config: &Config, reading: &Reading, sequence: u32) -> Told {
@@ -127,19 +125,17 @@ impl States {
         let wide = |bits: i32| Volts::from_bits(i64::from(bits) << CUT);
         let least = least_swing(config, wide(lower.v), wide(lower.pack))? >> CUT;
         let swing = raise.v().minus(lower.v());
-        let doubt = doubt(&raise, &lower);
+        let doubt = doubt(raise, lower);
         told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
         let silent = swing.saturating_abs() <= doubt.max(least >> 7);
         if silent && doubt > least >> 2 {
             // Noise, or the pack, would hide the swing of a leak that can be measured.
             return None;
         }
-        let rail = at_rail(config, &raise) && at_rail(config, &lower);
+        let rail = at_rail(config, raise) && at_rail(config, lower);
         told.at_rail = Some(silent && rail);
         told.no_response = Some(silent && !rail);
         Some(Driven {
-            raise,
-            lower,
             swing,
             silent,
             rail,
@@ -150,12 +146,15 @@ impl States {
     #[inline(never)]
     fn check(&self, config: &Config, driven: &Driven, sequence: u32, told: &mut Told) {
         let Driven {
-            raise,
-            lower,
             swing,
             silent,
             rail,
         } = driven;
+        let raise = self.fresh(Drive::Raise, sequence);
+        let lower = self.fresh(Drive::Lower, sequence);
+        let (Some(raise), Some(lower)) = (raise, lower) else {
+            return;
+        };
         // A state that the cycle never comes back to could never take back what it said.
         let timing = config.timing();
         let third = config.third();
@@ -164,11 +163,11 @@ impl States {
             && comes_again
             && !config.network().same(third, Drive::Raise)
             && !config.network().same(third, Drive::Lower)
-            && let Some(contradict) = contradict(config, &point, raise, lower)
+            && let Some(contradict) = contradict(config, point, raise, lower)
         {
             let alike = |driven: &Point| {
                 let apart = driven.v().minus(point.v()).saturating_abs();
-                apart <= self::doubt(driven, &point).max(swing.saturating_abs() >> 6)
+                apart <= self::doubt(driven, point).max(swing.saturating_abs() >> 6)
             };
             // Beside the check resistor no driven state is like the third but by chance.
             let one = third == Drive::Rest && alike(raise) != alike(lower);

@@ -6,6 +6,7 @@
 //! of the new cycle are half a cycle old: half of that change is in doubt.
 
 use super::system::System;
+use crate::config::Network;
 use crate::num;
 use crate::num::Saturating as _;
 use crate::reason::Reason;
@@ -34,13 +35,14 @@ impl Solution {
     /// # Errors
     /// The change is more than an eighth of the swing: a step, after which the
     /// older readings tell of another circuit.
-    pub(crate) fn doubt(&self, system: &System<'_>) -> Result<i64, Reason> {
+    pub(crate) fn doubt(&self, network: &Network, system: &System<'_>) -> Result<i64, Reason> {
         let Some(newest) = system.states.last() else {
             return Ok(0);
         };
-        let pull = self.positive.plus(newest.row.p.to_bits());
-        let load = self.total.plus(newest.row.g.to_bits());
-        let pushed = num::mul(pull, newest.vb()).plus(newest.row.i.to_bits());
+        let free = network.row(newest.settled.drive).i.to_bits();
+        let pull = self.positive.plus(newest.p);
+        let load = self.total.plus(newest.g);
+        let pushed = num::mul(pull, newest.vb()).plus(free);
         let foretold = num::ratio(pushed, load, 32);
         let change = newest.v.minus(foretold).saturating_abs();
         // A lag behind the pack voltage is accounted for on its own.

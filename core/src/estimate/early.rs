@@ -10,7 +10,7 @@ use heapless::Vec;
 
 use super::system::{READINGS, System};
 use super::uncertainty::{Budget, Uncertainty};
-use super::{Conductances, PACK_MIN, Solved, assemble, figure};
+use super::{Conductances, PACK_MIN, Solved, Told, assemble, figure};
 use crate::config::{Config, Drive};
 use crate::num::{self, RootSum, hypot};
 use crate::reason::Reason;
@@ -102,7 +102,7 @@ impl Early {
     pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
         match &self.stage {
             Stage::Weigh(_) => Err(Reason::NotYetMeasured),
-            Stage::Figure(solved, u) => figure(solved, u),
+            Stage::Figure(solved, u) => figure(solved, u).map(|told| assemble(&told)),
             Stage::Failed(reason) => Err(*reason),
         }
     }
@@ -170,8 +170,14 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
     // Either rail may carry all of it or nothing.
     let rail = reaching(Microsiemens::ZERO);
     let split = [reaching(conductance), rail, rail];
-    let unknown = [Microsiemens::MAX; 3];
-    assemble(pack, None, Kind::Short, &split, &unknown, None)
+    assemble(&Told {
+        pack,
+        capacitance: None,
+        kind: Kind::Short,
+        split,
+        us: [Microsiemens::MAX; 3],
+        position: None,
+    })
 }
 
 /// C is the pushed current over the slope of v: the gain of v, and every part

@@ -94,13 +94,12 @@ impl Estimator {
         config: &Config,
         system: &mut System<'_>,
     ) -> Result<(), Reason> {
-        let offset_u = config.front_end().chassis_offset_u().to_bits();
         if let Stage::Compare = estimation.stage {
-            return self.compare(estimation, system, offset_u);
+            return self.compare(estimation, config, system);
         }
         system.doubt_older(estimation.doubt);
         if let Stage::Bound = estimation.stage {
-            return estimation.bound(config, system, offset_u);
+            return estimation.bound(config, system);
         }
         system.take_off_lag();
         if let Stage::Weigh(budget) = &mut estimation.stage
@@ -117,9 +116,10 @@ impl Estimator {
     fn compare(
         &mut self,
         estimation: &mut Estimation,
+        config: &Config,
         system: &mut System<'_>,
-        offset_u: i64,
     ) -> Result<(), Reason> {
+        let offset_u = config.front_end().chassis_offset_u().to_bits();
         let mut packs = system.states.iter().map(|state| state.settled.pack.value);
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
@@ -133,7 +133,7 @@ impl Estimator {
         if magnitude >= system.determinant_u(offset_u, 3) {
             self.last = Some(Solution::of(system));
         }
-        estimation.doubt = last.map_or(Ok(0), |last| last.doubt(system))?;
+        estimation.doubt = last.map_or(Ok(0), |last| last.doubt(config.network(), system))?;
         system.doubt_older(estimation.doubt);
         let told = magnitude >= system.determinant_u(offset_u, 3);
         estimation.stage = if told {
@@ -154,9 +154,14 @@ impl Estimation {
     }
 
     #[inline(never)]
-    fn bound(&mut self, config: &Config, system: &System<'_>, offset_u: i64) -> Result<(), Reason> {
+    fn bound(&mut self, config: &Config, system: &System<'_>) -> Result<(), Reason> {
+        let offset_u = config.front_end().chassis_offset_u().to_bits();
         let doubt = system.determinant_u(offset_u, COVERAGE);
-        self.stage = Stage::Short(Bounds::new(system, config, doubt)?);
+        let bounds = Bounds::new(system, config, doubt)?;
+        self.stage = Stage::Short(Bounds {
+            capacitance: capacitance(system),
+            ..bounds
+        });
         Ok(())
     }
 
@@ -172,8 +177,8 @@ impl Estimation {
     #[inline(never)]
     pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
         match &self.stage {
-            Stage::Figure(solved, u) => figure(solved, u),
-            Stage::Short(bounds) => Ok(bounds.short()),
+            Stage::Figure(solved, u) => figure(solved, u).map(|told| assemble(&told)),
+            Stage::Short(bounds) => Ok(assemble(&bounds.short())),
             Stage::Failed(reason) => Err(*reason),
             Stage::Compare | Stage::Bound | Stage::Weigh(_) => Err(Reason::NotYetMeasured),
         }
@@ -193,7 +198,7 @@ struct Bounds {
 
 impl Bounds {
     /// A swing that cannot be told from none: a short, if that much can be said.
-    /// `doubt` is how far an interval of D spans on either side.
+    /// `doubt` is how far an interval of D spans on either side. C is left out.
     #[inline(never)]
     fn new(system: &System<'_>, config: &Config, doubt: i128) -> Result<Self, Reason> {
         let magnitude = system.determinant.saturating_abs();
@@ -227,12 +232,12 @@ impl Bounds {
             most,
             position,
             pack,
-            capacitance: capacitance(system),
+            capacitance: None,
         })
     }
 
     #[inline(never)]
-    fn short(&self) -> Estimate {
+    fn short(&self) -> Told {
         let (least, most) = (self.least, self.most);
         let x = self.position.value.to_bits();
         let [low, high] = position_interval(&self.position);
@@ -255,14 +260,14 @@ impl Bounds {
                 high: part(most, rest(low)),
             },
         ];
-        assemble(
-            self.pack,
-            self.capacitance,
-            Kind::Short,
-            &split,
-            &[Microsiemens::MAX; 3],
-            Some(self.position),
-        )
+        Told {
+            pack: self.pack,
+            capacitance: self.capacitance,
+            kind: Kind::Short,
+            split,
+            us: [Microsiemens::MAX; 3],
+            position: Some(self.position),
+        }
     }
 }
 
@@ -300,8 +305,20 @@ impl Solved {
     }
 }
 
+/// What is told, before the resistances are worked out.
+#[derive(Debug, Clone, Copy)]
+struct Told {
+    pack: Volts,
+    capacitance: Option<Measured<Microfarads>>,
+    kind: Kind,
+    /// G, Gp and Gn, and their standard uncertainties.
+    split: [Conductances; 3],
+    us: [Microsiemens; 3],
+    position: Option<Measured<Ratio>>,
+}
+
 #[inline(never)]
-fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
+fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
     let (g, gp) = (solved.total, solved.positive);
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
@@ -340,8 +357,14 @@ fn figure(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
         Kind::Open => None,
         Kind::Figure | Kind::Short => Some(plausible_position(solved.position, u.position)?),
     };
-    let (pack, capacitance) = (solved.pack, solved.capacitance);
-    Ok(assemble(pack, capacitance, kind, &split, &us, position))
+    Ok(Told {
+        pack: solved.pack,
+        capacitance: solved.capacitance,
+        kind,
+        split,
+        us,
+        position,
+    })
 }
 
 /// A leak lies inside the stack.
@@ -408,14 +431,15 @@ impl Conductances {
 }
 
 #[inline(never)]
-fn assemble(
-    pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
-    kind: Kind,
-    split: &[Conductances; 3],
-    us: &[Microsiemens; 3],
-    position: Option<Measured<Ratio>>,
-) -> Estimate {
+fn assemble(told: &Told) -> Estimate {
+    let Told {
+        pack,
+        capacitance,
+        kind,
+        split,
+        us,
+        position,
+    } = told;
     let [total, positive, negative] = split;
     let [total_u, positive_u, negative_u] = *us;
     let weakest = Conductances {
@@ -433,11 +457,11 @@ fn assemble(
         if g == Microsiemens::MAX {
             Microamps::MAX
         } else {
-            g.at(pack)
+            g.at(*pack)
         }
     };
     Estimate {
-        kind,
+        kind: *kind,
         conductance: measured(total, total_u),
         positive_conductance: measured(positive, positive_u),
         negative_conductance: measured(negative, negative_u),
@@ -449,13 +473,13 @@ fn assemble(
         negative_interval: negative.resistance(),
         weakest: Ohms::of(weakest.value),
         weakest_interval: weakest.resistance(),
-        position,
+        position: *position,
         touch_current: Measured {
             value: current(weakest.value.max(Microsiemens::ZERO)),
             u: current(weakest_u),
         },
-        capacitance,
-        pack,
+        capacitance: *capacitance,
+        pack: *pack,
     }
 }
 
@@ -468,7 +492,7 @@ fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
         .iter()
         .filter_map(|state| {
             let tau = state.settled.time_constant()?;
-            let conductance = g.plus(state.row.g.to_bits());
+            let conductance = g.plus(state.g);
             let value = num::mul(conductance, tau.value.to_bits());
             let u = num::mul(conductance, tau.u.to_bits());
             (value > 0 && g < i64::MAX).then_some((value, u))

@@ -25,7 +25,7 @@
 
 use heapless::Vec;
 
-use crate::config::{Network, Row};
+use crate::config::Network;
 use crate::num;
 use crate::num::Saturating as _;
 use crate::settle::Settled;
@@ -46,7 +46,9 @@ const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
 /// One settled state as the solve sees it, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct State<'a> {
-    pub(crate) row: Row,
+    /// What the monitor hangs on the chassis, and the part of it to the positive rail.
+    pub(crate) g: i64,
+    pub(crate) p: i64,
     pub(crate) v: i64,
     /// Standard uncertainty of v.
     pub(crate) v_u: i64,
@@ -63,7 +65,8 @@ impl<'a> State<'a> {
     pub(crate) fn new(network: &Network, settled: &'a Settled) -> Self {
         let row = network.row(settled.drive);
         Self {
-            row,
+            g: row.g.to_bits(),
+            p: row.p.to_bits(),
             v: settled.chassis.value.to_bits(),
             v_u: settled.chassis.u.to_bits(),
             lag: num::mul(settled.lag.to_bits(), num::ROOT_THIRD),
@@ -76,8 +79,8 @@ impl<'a> State<'a> {
 
     /// Share of Vb that v settles at, with G and Gp as solved.
     fn share(&self, g: i64, gp: i64) -> i64 {
-        let pull = gp.plus(self.row.p.to_bits());
-        let load = g.plus(self.row.g.to_bits());
+        let pull = gp.plus(self.p);
+        let load = g.plus(self.g);
         num::ratio(pull, load, 32).clamp(0, num::ONE)
     }
 
@@ -205,7 +208,7 @@ impl<'a> System<'a> {
             let x = state.share(g, gp);
             let known = num::mul(lag, x.minus(num::ONE >> 1));
             state.v = state.v.plus(known);
-            state.r = state.r.minus(num::mul(state.row.g.to_bits(), known));
+            state.r = state.r.minus(num::mul(state.g, known));
             state.lag = num::mul(lag, num::ONE_BY_ROOT_12);
             // What is not known of τ differs from state to state.
             let doubt = match state.settled.time_constant() {
@@ -251,24 +254,27 @@ impl<'a> System<'a> {
         } else {
             num::quotient(d, largest, 32)
         };
-        let (Some(a), Some(b)) = (self.states.get(first), self.states.get(second)) else {
-            return;
-        };
-        let (a, b) = ([a.vb(), a.v, a.r], [b.vb(), b.v, b.r]);
-        self.turn(first, b, weight, true);
-        self.turn(second, a, weight, false);
+        self.turn(first, second, weight);
+        self.turn(second, first, weight);
         let scaled = num::wide(num::narrow(d >> 32), weight);
         self.determinant = num::plus(self.determinant, scaled);
     }
 
-    /// Adds what another state (Vb, v, r) makes of α, β and γ of this one,
-    /// which is the earlier or the later of the pair.
-    fn turn(&mut self, place: usize, [vb, v, r]: [i64; 3], weight: i64, earlier: bool) {
+    /// Adds what another state makes of α, β and γ of one; nothing where either does
+    /// not exist.
+    #[inline(never)]
+    fn turn(&mut self, place: usize, other: usize, weight: i64) {
+        let (Some(_), Some(by)) = (self.states.get(place), self.states.get(other)) else {
+            return;
+        };
         let tables = [&mut self.alpha, &mut self.beta, &mut self.gamma];
-        for (table, by) in tables.into_iter().zip([vb, v, r.saturating_neg()]) {
+        for (table, by) in tables
+            .into_iter()
+            .zip([by.vb(), by.v, by.r.saturating_neg()])
+        {
             if let Some(cell) = table.get_mut(place) {
                 let change = num::mul(weight, by);
-                *cell = if earlier {
+                *cell = if place < other {
                     cell.minus(change)
                 } else {
                     cell.plus(change)
@@ -302,7 +308,7 @@ impl<'a> System<'a> {
         for (place, state) in self.states.iter().enumerate() {
             let at = |table: &[i64; READINGS]| table.get(place).copied().unwrap_or(0);
             let shift = num::mul(x, at(&self.alpha)).minus(at(&self.beta));
-            let slope = at(&self.gamma).plus(num::mul(state.row.g.to_bits(), shift));
+            let slope = at(&self.gamma).plus(num::mul(state.g, shift));
             let change = |v: i64| num::quotient(num::wide(slope, v), self.for_total, 32);
             sum.add(change(state.v_u));
             lag = lag.plus(change(state.lag));
@@ -317,7 +323,7 @@ impl<'a> System<'a> {
         let sum = self
             .states
             .iter()
-            .fold(0i64, |sum, state| sum.plus(state.row.g.to_bits()));
+            .fold(0i64, |sum, state| sum.plus(state.g));
         num::over(sum, self.states.len() as u32).unwrap_or(0)
     }
 

@@ -31,6 +31,11 @@ fn known([total, positive, negative, position]: [f64; 4]) -> Uncertainty {
     }
 }
 
+/// The estimate of a figure.
+fn estimate(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
+    figure(solved, u).map(|told| assemble(&told))
+}
+
 #[track_caller]
 fn close(ohms: Ohms, due: f64) {
     let ohms = ohms.get().to_num::<f64>();
@@ -41,7 +46,7 @@ fn close(ohms: Ohms, due: f64) {
 fn rails_intervals_and_current_follow_from_the_conductances() {
     let u = [0.2, 0.15, 0.1, 0.02];
     for (positive, weakest, weakest_u) in [(1.0, 3.0, 0.1), (3.0, 3.0, 0.15)] {
-        let told = figure(&solved(4.0, positive), &known(u)).expect("an estimate");
+        let told = estimate(&solved(4.0, positive), &known(u)).expect("an estimate");
         assert_eq!(told.kind, Kind::Figure);
         let negative = 4.0 - positive;
         close(told.isolation, 1e6 / 4.0);
@@ -69,7 +74,7 @@ fn rails_intervals_and_current_follow_from_the_conductances() {
 fn a_leak_is_a_short_open_or_a_figure() {
     let kind = |total: f64, u: f64| {
         let u = known([u, u, u, 0.01]);
-        figure(&solved(total, total / 2.0), &u).map(|told| (told.kind, told.position.is_some()))
+        estimate(&solved(total, total / 2.0), &u).map(|told| (told.kind, told.position.is_some()))
     };
     // At most 500 Ω for sure.
     assert_eq!(kind(2001.0, 0.0), Ok((Kind::Short, true)));
@@ -148,7 +153,7 @@ fn v_strays_where_it_goes_by_a_quarter_of_the_swing_beyond_its_share() {
 #[test]
 fn an_upper_bound_that_is_not_known_is_none() {
     // 2u is all of G + g.
-    let told = figure(&solved(1.0, 0.5), &known([1.0, 0.1, 0.1, 0.01])).expect("an estimate");
+    let told = estimate(&solved(1.0, 0.5), &known([1.0, 0.1, 0.1, 0.01])).expect("an estimate");
     assert_eq!(told.isolation_interval.low, Ohms::ZERO);
     assert_eq!(told.isolation_interval.high, Ohms::MAX);
     assert_eq!(told.conductance.u, Microsiemens::MAX);
@@ -156,7 +161,7 @@ fn an_upper_bound_that_is_not_known_is_none() {
         loaded: 0,
         ..solved(1.0, 0.5)
     };
-    let told = figure(&nothing, &known([0.1; 4]));
+    let told = estimate(&nothing, &known([0.1; 4]));
     assert_eq!(told, Err(Reason::Implausible));
 }
 

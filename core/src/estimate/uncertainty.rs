@@ -14,10 +14,9 @@
 
 use super::absorption::absorbed;
 use super::system::{READINGS, System};
-use crate::config::{Channel, Config, Element, FrontEnd};
+use crate::config::{Config, Element, FrontEnd};
 use crate::num::Saturating as _;
 use crate::num::{self, Reciprocal, RootSum, hypot};
-use crate::units::Volts;
 
 /// Standard uncertainties, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
@@ -76,8 +75,8 @@ impl Budget {
         match source {
             LAG => effects.lag(sums),
             ABSORPTION => effects.absorption(sums, config),
-            FIRST_CHANNEL => effects.first_channel(sums, front_end),
-            SECOND_CHANNEL => effects.second_channel(sums, front_end),
+            FIRST_CHANNEL => effects.channel(sums, front_end, true),
+            SECOND_CHANNEL => effects.channel(sums, front_end, false),
             place if place < READINGS => effects.reading(sums, place),
             _ => {
                 let part = source.saturating_sub(PARTS);
@@ -105,6 +104,7 @@ struct Effects<'a> {
 }
 
 impl<'a> Effects<'a> {
+    #[inline(never)]
     fn new(system: &'a System<'a>) -> Self {
         Self {
             system,
@@ -122,10 +122,14 @@ impl<'a> Effects<'a> {
         let Some(state) = self.system.states.get(place) else {
             return;
         };
-        for error in [(state.v_u, 0), (0, state.vb_u())] {
-            let mut errors = [(0, 0); READINGS];
+        let mut errors = [(0, 0); READINGS];
+        for pack in [false, true] {
             if let Some(slot) = errors.get_mut(place) {
-                *slot = error;
+                *slot = if pack {
+                    (0, state.vb_u())
+                } else {
+                    (state.v_u, 0)
+                };
             }
             self.add_voltage_error(sums, &errors);
         }
@@ -145,49 +149,32 @@ impl<'a> Effects<'a> {
         self.add(sums, &currents);
     }
 
-    fn first_channel(&self, sums: &mut Sums, front_end: &FrontEnd) {
-        match front_end {
-            FrontEnd::ChassisAndPack { chassis, .. } => {
-                self.channel(sums, chassis, 0, (1, 0), |v, _| v);
-            }
-            FrontEnd::RailPair { positive, .. } => {
-                self.channel(sums, positive, 0, (0, 1), |v, vb| vb.minus(v));
-            }
-        }
-    }
-
-    fn second_channel(&self, sums: &mut Sums, front_end: &FrontEnd) {
-        match front_end {
-            FrontEnd::ChassisAndPack { pack, .. } => {
-                // A pack voltage that stands still is rounded alike in every state.
-                let [_, rounding] = front_end.resolution().map(Volts::to_bits);
-                self.channel(sums, pack, rounding, (0, 1), |_, vb| vb);
-            }
-            FrontEnd::RailPair { negative, .. } => {
-                self.channel(sums, negative, 0, (1, 1), |v, _| v);
-            }
-        }
-    }
-
-    /// Gain and offset of one channel, the same in every state: its error is
-    /// an error of (v, Vb) by `moves`, and it measures `measured(v, Vb)`.
+    /// Gain and offset of one channel, the same in every state.
     #[inline(never)]
-    fn channel(
-        &self,
-        sums: &mut Sums,
-        channel: &Channel,
-        rounding: i64,
-        moves: (i64, i64),
-        measured: impl Fn(i64, i64) -> i64,
-    ) {
-        let mut gain = [(0, 0); READINGS];
-        for (slot, state) in gain.iter_mut().zip(&self.system.states) {
-            let error = num::mul(measured(state.v, state.vb()), channel.gain_u.to_bits());
-            *slot = spread(moves, error);
+    fn channel(&self, sums: &mut Sums, front_end: &FrontEnd, first: bool) {
+        let (channel, reads) = match (front_end, first) {
+            (FrontEnd::ChassisAndPack { chassis, .. }, true) => (chassis, Reads::Chassis),
+            (FrontEnd::ChassisAndPack { pack, .. }, false) => (pack, Reads::Pack),
+            (FrontEnd::RailPair { positive, .. }, true) => (positive, Reads::Positive),
+            (FrontEnd::RailPair { negative, .. }, false) => (negative, Reads::Negative),
+        };
+        let mut errors = [(0, 0); READINGS];
+        for (slot, state) in errors.iter_mut().zip(&self.system.states) {
+            let measured = reads.measured(state.v, state.vb());
+            *slot = reads.moved(num::mul(measured, channel.gain_u.to_bits()));
         }
-        self.add_voltage_error(sums, &gain);
+        self.add_voltage_error(sums, &errors);
+        let rounding = match reads {
+            // A pack voltage that stands still is rounded alike in every state.
+            Reads::Pack => {
+                let [_, rounding] = front_end.resolution();
+                rounding.to_bits()
+            }
+            Reads::Chassis | Reads::Positive | Reads::Negative => 0,
+        };
         let offset = hypot(&[channel.offset_u.to_bits(), rounding]);
-        self.add_voltage_error(sums, &[spread(moves, offset); READINGS]);
+        errors = [reads.moved(offset); READINGS];
+        self.add_voltage_error(sums, &errors);
     }
 
     /// Errors (δv, δVb) of every state.
@@ -195,8 +182,8 @@ impl<'a> Effects<'a> {
         let mut currents = [0; READINGS];
         for ((current, &(v, vb)), state) in currents.iter_mut().zip(errors).zip(&self.system.states)
         {
-            let by_chassis = num::mul(self.g.plus(state.row.g.to_bits()), v);
-            let by_pack = num::mul(self.gp.plus(state.row.p.to_bits()), vb);
+            let by_chassis = num::mul(self.g.plus(state.g), v);
+            let by_pack = num::mul(self.gp.plus(state.p), vb);
             *current = by_chassis.minus(by_pack);
         }
         self.add(sums, &currents);
@@ -256,7 +243,30 @@ impl<'a> Effects<'a> {
     }
 }
 
-/// An error of a channel on the voltages that it moves.
-const fn spread(moves: (i64, i64), error: i64) -> (i64, i64) {
-    (error.wrapping_mul(moves.0), error.wrapping_mul(moves.1))
+/// What a channel reads: v and Vb, or the voltage of either rail to the chassis.
+#[derive(Clone, Copy)]
+enum Reads {
+    Chassis,
+    Pack,
+    Positive,
+    Negative,
+}
+
+impl Reads {
+    fn measured(self, v: i64, vb: i64) -> i64 {
+        match self {
+            Self::Chassis | Self::Negative => v,
+            Self::Pack => vb,
+            Self::Positive => vb.minus(v),
+        }
+    }
+
+    /// An error of the channel as one of (v, Vb).
+    const fn moved(self, error: i64) -> (i64, i64) {
+        match self {
+            Self::Chassis => (error, 0),
+            Self::Pack | Self::Positive => (0, error),
+            Self::Negative => (error, error),
+        }
+    }
 }

@@ -320,10 +320,16 @@ impl Fit {
 
     fn normal(&self, rho: i64, with_decay: bool) -> Normal {
         let mut normal = Normal::default();
+        self.gather(rho, with_decay, &mut normal);
+        normal
+    }
+
+    /// In its place: a copy would lie on the stack beside it.
+    #[inline(never)]
+    fn gather(&self, rho: i64, with_decay: bool, normal: &mut Normal) {
         for (columns, datum) in self.rows(rho, with_decay) {
             normal.add(&columns, datum);
         }
-        normal
     }
 
     #[inline(never)]

@@ -42,28 +42,24 @@ impl Normal {
         }
     }
 
-    /// The solution for the data; `None` when the columns do not determine it.
-    pub(crate) fn solve(&self) -> Option<[i64; COLUMNS]> {
-        self.solve_for(self.b)
-    }
-
     /// One diagonal element of the inverse: the variance of that coefficient
     /// for unit noise.
-    pub(crate) fn inverse_at(&self, column: usize) -> Option<i64> {
-        let mut unit = [0; COLUMNS];
-        *unit.get_mut(column)? = num::ONE;
-        self.solve_for(unit)?.get(column).copied()
+    pub(crate) fn inverse_at(&mut self, column: usize) -> Option<i64> {
+        self.b = [0; COLUMNS];
+        *self.b.get_mut(column)? = num::ONE;
+        self.solve()?.get(column).copied()
     }
 
-    /// Elimination without pivoting, as fits a positive definite matrix. A
-    /// column of zeros is one that is not in use: its coefficient is zero.
-    fn solve_for(&self, b: [i64; COLUMNS]) -> Option<[i64; COLUMNS]> {
-        let mut a = self.a;
-        let mut b = b;
-        for step in 0..COLUMNS {
+    /// The solution for the data, in their place; `None` when the columns do not
+    /// determine it. Elimination without pivoting, as fits a positive definite matrix.
+    /// A column of zeros is one that is not in use: its coefficient is zero.
+    #[inline(never)]
+    pub(crate) fn solve(&mut self) -> Option<[i64; COLUMNS]> {
+        let Self { a, b } = self;
+        let [[first, ..], [_, second, ..], [_, _, third, _], [.., fourth]] = *a;
+        for (step, original) in [first, second, third, fourth].into_iter().enumerate() {
             let pivot_line = *a.get(step)?;
             let pivot = *pivot_line.get(step)?;
-            let original = *self.a.get(step)?.get(step)?;
             if original == 0 {
                 continue;
             }
@@ -73,7 +69,7 @@ impl Normal {
             }
             let reciprocal = Reciprocal::new(i128::from(pivot))?;
             let pivot_b = *b.get(step)?;
-            let below = a.iter_mut().zip(&mut b).zip(&pivot_line).enumerate();
+            let below = a.iter_mut().zip(b.iter_mut()).zip(&pivot_line).enumerate();
             for (place, ((line, rhs), &beside)) in below.skip(step.saturating_add(1)) {
                 if beside == 0 {
                     continue;
@@ -85,7 +81,7 @@ impl Normal {
                 *rhs = rhs.minus(num::mul(factor, pivot_b));
             }
         }
-        substitute(&a, &b)
+        substitute(a, b)
     }
 }
 
