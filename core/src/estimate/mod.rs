@@ -124,7 +124,7 @@ impl Estimator {
         if packs.any(|pack| pack < PACK_MIN) {
             return Err(Reason::PackVoltageTooLow);
         }
-        if system.strays() {
+        if system.strays {
             self.last = None;
             return Err(Reason::PackVoltageMoving);
         }

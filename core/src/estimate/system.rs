@@ -36,9 +36,10 @@ pub(crate) const READINGS: usize = 3;
 
 /// Standard uncertainties of v by which it strays from its share of Vb by chance.
 const STRAYED: i64 = 3;
-/// Share of the swing between drive states that v may stray by within them: where it
-/// does more, a slow circuit that a moving pack hides is no worse an explanation.
-const MOST_STRAYED: i64 = 4;
+/// Share of the swing between drive states, as a power of two, that v may stray by
+/// within them: where it does more, a slow circuit that a moving pack hides is no worse
+/// an explanation.
+const MOST_STRAYED: u32 = 2;
 
 /// All pairs of states.
 const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
@@ -107,8 +108,9 @@ pub(crate) struct System<'a> {
     pub(crate) beta: [i64; READINGS],
     /// ∂N_P/∂v_k through β, in µA.
     gamma: [i64; READINGS],
-    /// By how much all that v strays moves D.
-    strayed: i128,
+    /// v strays from its share of a moving Vb by so much that nobody knows where it
+    /// will settle.
+    pub(crate) strays: bool,
     /// D, 64 fraction bits.
     pub(crate) determinant: i128,
     /// N_G and N_P, 64 fraction bits.
@@ -172,6 +174,8 @@ impl<'a> System<'a> {
             return;
         }
         let (g, gp) = (self.total(), self.positive());
+        // By how much all that v strays moves D.
+        let mut all = 0;
         for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
@@ -179,16 +183,10 @@ impl<'a> System<'a> {
             if strayed > state.v_u.saturating_mul(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
                 let moved = num::wide(alpha.saturating_abs(), strayed);
-                self.strayed = num::plus(self.strayed, moved);
+                all = num::plus(all, moved);
             }
         }
-    }
-
-    /// v strays from its share of a moving Vb by so much that nobody knows where it
-    /// will settle.
-    pub(crate) fn strays(&self) -> bool {
-        let swing = self.determinant.saturating_abs();
-        self.strayed > 0 && self.strayed.saturating_mul(i128::from(MOST_STRAYED)) > swing
+        self.strays = all > self.determinant.saturating_abs() >> MOST_STRAYED;
     }
 
     /// Takes off the lag behind a moving pack voltage.

@@ -123,7 +123,7 @@ fn doubts(followed: f64) -> ([f64; 2], bool) {
     let mut system = System::default();
     assert!(system.take(config.network(), taken.iter()));
     let us = [0, 1].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0);
-    (us, system.strays())
+    (us, system.strays)
 }
 
 #[test]
