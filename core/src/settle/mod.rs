@@ -5,6 +5,8 @@
 mod course;
 mod dwell;
 mod fit;
+#[cfg(test)]
+mod fit_tests;
 mod linear;
 
 pub(crate) use course::{Course, Settled};

@@ -76,7 +76,7 @@ mod normal;
 mod pack;
 mod pass;
 #[cfg(test)]
-mod plant;
+pub(crate) mod plant;
 mod record;
 mod scaled;
 mod search;

@@ -15,10 +15,10 @@ pub(super) const DT: f64 = 1e-3;
 /// Samples in a block.
 pub(super) const BLOCK: usize = 20;
 
-pub(super) struct Noise(u64);
+pub(crate) struct Noise(pub(crate) u64);
 
 impl Noise {
-    pub(super) fn uniform(&mut self) -> f64 {
+    pub(crate) fn uniform(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -26,7 +26,7 @@ impl Noise {
         ((z ^ (z >> 31)) >> 11) as f64 / 9_007_199_254_740_992.0
     }
 
-    pub(super) fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
         radius * (std::f64::consts::TAU * self.uniform()).cos()
     }
@@ -217,7 +217,7 @@ impl Plant {
 }
 
 /// Gaussian elimination of an augmented matrix, pivoting by rows.
-pub(super) fn solve(mut rows: Vec<Vec<f64>>) -> Vec<f64> {
+pub(crate) fn solve(mut rows: Vec<Vec<f64>>) -> Vec<f64> {
     let n = rows.len();
     for at in 0..n {
         let best = (at..n).max_by(|&a, &b| rows[a][at].abs().total_cmp(&rows[b][at].abs()));

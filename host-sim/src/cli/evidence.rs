@@ -12,7 +12,7 @@ use super::args::EvidenceArgs;
 use super::files::{ends_in, keep_apart};
 use super::replay::{compare, true_at_the_end};
 use super::show::{note, title};
-use super::simulate::truth as true_course;
+use super::simulate::{truth as true_course, warn_of_the_end};
 use crate::capture::{Reader, network_beside};
 use crate::document::Document;
 use crate::error::HostError;
@@ -60,6 +60,7 @@ fn of_scenario(args: &EvidenceArgs) -> Result<End, HostError> {
     if let Some(seed) = args.seed {
         scenario.world.seed = seed;
     }
+    warn_of_the_end(&scenario);
     let seed = scenario.world.seed;
     let provenance = provenance(args, &[("scenario", &args.subject)], Some(seed))?;
     let progress = Progress::new(Some(scenario.samples()));

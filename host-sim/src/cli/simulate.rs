@@ -34,6 +34,7 @@ pub(super) fn run(args: &SimulateArgs) -> Result<End, HostError> {
     if let Some(seed) = args.seed {
         scenario.world.seed = seed;
     }
+    warn_of_the_end(&scenario);
     let view = View::new(
         &args.output,
         &title(&scenario.name, &args.scenario),
@@ -41,6 +42,16 @@ pub(super) fn run(args: &SimulateArgs) -> Result<End, HostError> {
         scenario.network.pack.cells_in_series,
     );
     simulate(&scenario, view, args.capture.as_deref())
+}
+
+/// Names what of a scenario the run is too short for.
+pub(super) fn warn_of_the_end(scenario: &Scenario) {
+    for (field, from_s) in scenario.beyond_the_end() {
+        note(format_args!(
+            "warning: {field} = {from_s} s does nothing: the run ends at {} s (duration_s)",
+            scenario.duration_s
+        ));
+    }
 }
 
 /// Runs a scenario into a view, and into a capture if one is wanted.

@@ -1,5 +1,7 @@
 //! Ranges of a scenario's values, and whether they suit the monitor.
 
+use std::ops::RangeInclusive;
+
 use ohmsplit::config::{Config, Drive, FrontEnd, Landing};
 
 use super::{Disturbance, Leak, PackProfile, PartErrors, World};
@@ -8,6 +10,9 @@ use crate::plant::parts::{Role, monitor_holds_chassis, roles};
 
 /// Longest time that a scenario may name, in seconds: a year.
 pub(super) const LONGEST_S: f64 = 3.2e7;
+/// Capacitances that a scenario may name, in microfarads. A battery has more than 10 pF to the chassis (common
+/// practice, no source), and what is below 10 uF is less than this when it is written in farads.
+pub(super) const CAPACITANCES_UF: RangeInclusive<f64> = 1e-5..=1e6;
 /// Largest voltage that a scenario may name.
 const HIGHEST_V: f64 = 1.0e5;
 
@@ -35,9 +40,8 @@ impl World {
             ("capacitance.negative_uF", self.capacitance.negative_uf),
         ];
         for (path, value) in both {
-            // Nothing, or at least a femtofarad: smaller is a slip of the unit.
             if value != 0.0 {
-                in_range(path, value, 1e-9..=1e6, "uF, or 0")?;
+                in_range(path, value, CAPACITANCES_UF, "uF, or 0")?;
             }
         }
         let leaks_from_start = self.leaks.first().is_some_and(|leak| leak.from_s == 0.0)

@@ -5,6 +5,7 @@ use std::ops::RangeInclusive;
 use ohmsplit::config::{Config, Drive};
 use serde::{Deserialize, Serialize};
 
+use super::check::CAPACITANCES_UF;
 use crate::document::{FieldFault, in_range};
 use crate::plant::parts::{Role, roles};
 
@@ -238,7 +239,7 @@ impl Cause {
             Self::Offset { offset_v, .. } => vec![("offset_V", offset_v, -1e5..=1e5, "V")],
             Self::DeadBit { bit, .. } => vec![("bit", f64::from(bit), 0.0..=30.0, "")],
             Self::Noise { noise_v } => vec![("noise_V", noise_v, 0.0..=1e5, "V")],
-            Self::Capacitance { more_uf } => vec![("more_uF", more_uf, 1e-9..=1e6, "uF")],
+            Self::Capacitance { more_uf } => vec![("more_uF", more_uf, CAPACITANCES_UF, "uF")],
             Self::LeakRectifies { reverse_percent } => {
                 vec![("reverse_percent", reverse_percent, 0.0..=100.0, "percent")]
             }

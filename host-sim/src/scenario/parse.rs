@@ -79,6 +79,29 @@ impl Scenario {
         file.scenario().map_err(|fault| document.locate(fault))
     }
 
+    /// What would begin only after the end of the run, and does nothing: each field with its time in seconds.
+    /// That may be meant, where a long scenario was cut short.
+    #[must_use]
+    pub fn beyond_the_end(&self) -> Vec<(String, f64)> {
+        let World {
+            leaks,
+            faults,
+            pack_profile,
+            ..
+        } = &self.world;
+        let leaks = leaks.iter().map(|leak| leak.from_s).enumerate();
+        let faults = faults.iter().map(|fault| fault.from_s).enumerate();
+        let steps = pack_profile.step.iter().map(|step| step.time_s).enumerate();
+        let ramps = pack_profile.ramp.iter().map(|ramp| ramp.from_s).enumerate();
+        leaks
+            .map(|(place, from)| (format!("leak[{place}].from_s"), from))
+            .chain(faults.map(|(place, from)| (format!("fault[{place}].from_s"), from)))
+            .chain(steps.map(|(place, at)| (format!("pack_profile.step[{place}].time_s"), at)))
+            .chain(ramps.map(|(place, from)| (format!("pack_profile.ramp[{place}].from_s"), from)))
+            .filter(|&(_, from)| from >= self.duration_s)
+            .collect()
+    }
+
     /// Number of samples in the run.
     #[must_use]
     pub fn samples(&self) -> u64 {

@@ -126,7 +126,7 @@ const BROKEN: &[(&str, &str, &str)] = &[
     ("from_s = 10.0\nres", "from_s = 0\nres", "leak[1].from_s"),
     (
         "negative_uF = 0.25",
-        "negative_uF = 1e-12",
+        "negative_uF = 1e-7",
         "capacitance.negative_uF",
     ),
     (
@@ -238,6 +238,41 @@ fn a_chassis_that_nothing_holds_is_refused() {
     let error = parse(&text).expect_err("nothing holds the chassis");
     assert!(error.problem.contains("nothing holds"), "{error}");
     parse(&text.replacen("positive_ohm = inf", "positive_ohm = 1e9", 1)).expect("held by a leak");
+}
+
+#[test]
+fn what_begins_after_the_end_is_named() {
+    let whole = parse(GOOD).expect("good");
+    assert_eq!(whole.beyond_the_end(), []);
+    let fault = "[[fault]]\nfrom_s = 50.0\nwhat = { kind = \"drive_open\" }\n";
+    for (duration, due) in [
+        (
+            "10.0",
+            &[
+                "leak[1].from_s",
+                "fault[0].from_s",
+                "pack_profile.ramp[0].from_s",
+            ][..],
+        ),
+        ("10.5", &["fault[0].from_s"]),
+        ("50.5", &[]),
+        (
+            "4.0",
+            &[
+                "leak[1].from_s",
+                "fault[0].from_s",
+                "pack_profile.step[0].time_s",
+                "pack_profile.ramp[0].from_s",
+            ],
+        ),
+    ] {
+        let text = GOOD.replacen("duration_s = 60.0", &format!("duration_s = {duration}"), 1);
+        let cut = parse(&(text + fault)).expect("a cut run");
+        let found = cut.beyond_the_end();
+        let fields: Vec<_> = found.iter().map(|(field, _)| field.as_str()).collect();
+        assert_eq!(fields, due, "{duration}");
+        assert!(found.iter().all(|&(_, from)| from >= cut.duration_s));
+    }
 }
 
 /// The scenarios that ship, in `hil-fixtures/scenarios`.

@@ -239,7 +239,10 @@ impl Mapped {
             return Err(self
                 .sample_error(tick, Role::First, format!("the time {} s", tick.time_s))
                 .expected("at most 1e9 s")
-                .mend("correct channels.time: its scale, or the channel"));
+                .mend(
+                    "correct channels.time: the channel, or the seconds of one count (of a duration in \
+                     nanoseconds time = { channel = \"...\", scale = 1e-9 })",
+                ));
         }
         Ok(Row {
             time_s: tick.time_s,

@@ -214,6 +214,12 @@ fn a_channel_that_does_not_suit_is_told_with_field_and_cure() {
         (stamps, "time = \"stamp\"", "", &["no channel time_s"]),
         (
             stamps,
+            "time = \"stamp\"",
+            "time = { channel = \"stamp\", scale = 1e12 }",
+            &["sample 2", "at most 1e9 s", "of a duration", "scale = 1e-9"],
+        ),
+        (
+            stamps,
             "drive = \"state\"",
             "drive = \"note\"",
             &["sample 1", "\"x\" is not a drive state"],
