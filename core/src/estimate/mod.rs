@@ -2,6 +2,8 @@
 //! split between the rails.
 
 mod absorption;
+#[cfg(test)]
+mod budget_tests;
 mod change;
 mod early;
 mod system;

@@ -220,7 +220,7 @@ fn slow_decays(slots: usize) -> impl Iterator<Item = f64> {
 }
 
 #[track_caller]
-fn near(got: f64, due: f64, allowed: f64, what: &str) {
+pub(super) fn near(got: f64, due: f64, allowed: f64, what: &str) {
     assert!((got - due).abs() <= allowed, "{what}: {got} is not {due}");
 }
 

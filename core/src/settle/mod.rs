@@ -8,6 +8,8 @@ mod fit;
 #[cfg(test)]
 mod fit_tests;
 mod linear;
+#[cfg(test)]
+mod tests;
 
 pub(crate) use course::{Course, Settled};
 pub(crate) use dwell::{Dwell, Lead};

@@ -85,6 +85,8 @@
 mod circuit;
 mod fit;
 mod frame;
+#[cfg(test)]
+mod frame_tests;
 mod noise;
 mod record;
 mod row;

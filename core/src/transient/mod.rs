@@ -66,11 +66,15 @@ mod agreement;
 mod beliefs;
 mod borders;
 mod change;
+#[cfg(test)]
+mod figures_tests;
 mod fit;
 mod fitting;
 mod ground;
 mod groups;
 mod model;
+#[cfg(test)]
+mod model_tests;
 mod noise;
 mod normal;
 mod pack;
@@ -78,6 +82,8 @@ mod pass;
 #[cfg(test)]
 pub(crate) mod plant;
 mod record;
+#[cfg(test)]
+mod record_tests;
 mod scaled;
 mod search;
 mod slips;

@@ -1,0 +1,241 @@
+//! The running record against plain bookkeeping in f64.
+
+use super::plant::{Noise, real};
+use super::record::{CAPACITY, Entry, Pushed, Record, WHOLE};
+use crate::config::Drive;
+use crate::front::{Block, Flags};
+use crate::units::Volts;
+use fixed::types::I32F32;
+use std::vec::Vec;
+
+const BLOCK_US: u32 = 20_000;
+const FULL: u32 = 16;
+
+fn volts(x: f64) -> Volts {
+    Volts::new(I32F32::from_num(x))
+}
+
+fn block(chassis: f64, pack: f64) -> Block {
+    Block {
+        drive: Drive::Raise,
+        duration_us: BLOCK_US,
+        count: FULL,
+        chassis: volts(chassis),
+        pack: volts(pack),
+        ..Block::default()
+    }
+}
+
+fn first(drive: Drive, chassis: f64) -> Block {
+    Block {
+        drive,
+        flags: Flags {
+            first_in_dwell: true,
+            ..Flags::default()
+        },
+        ..block(chassis, 400.0)
+    }
+}
+
+const QUIET: i64 = 1 << 30;
+
+fn record(blocks: &[Block]) -> (Record, Vec<Pushed>) {
+    let mut record = Record::new(BLOCK_US);
+    let said = blocks.iter().map(|block| record.push(block, QUIET));
+    let said = said.collect();
+    (record, said)
+}
+
+fn entries(record: &Record) -> Vec<Entry> {
+    record.iter().collect()
+}
+
+/// Blocks of an entry that begins so many blocks after the switch, as the documentation of the module states it.
+fn due_span(age: usize) -> usize {
+    if age < 10 {
+        1
+    } else {
+        (age / 8 / 5 * 5).clamp(5, 60)
+    }
+}
+
+#[test]
+fn entries_are_means_over_spans_that_grow_with_the_age() {
+    let mut noise = Noise(5);
+    let readings: Vec<[f64; 2]> = (0..700)
+        .map(|_| {
+            [
+                150.0 + 20.0 * noise.uniform(),
+                400.0 + 0.1 * noise.uniform(),
+            ]
+        })
+        .collect();
+    let mut blocks: Vec<Block> = readings.iter().map(|&[v, vb]| block(v, vb)).collect();
+    blocks[0].flags.first_in_dwell = true;
+    let (record, said) = record(&blocks);
+    let mut age = 0;
+    for (place, entry) in entries(&record).iter().enumerate() {
+        let span = due_span(age);
+        let part = &readings[age..age + span];
+        for (at, told) in [entry.chassis(), entry.pack()].into_iter().enumerate() {
+            let mean = part.iter().map(|reading| reading[at]).sum::<f64>() / span as f64;
+            assert!((real(told) - mean).abs() < 2e-6, "{place}: {mean}");
+        }
+        assert_eq!(entry.duration_us, BLOCK_US * span as u32);
+        assert_eq!(u32::from(entry.weight), WHOLE * span as u32);
+        assert_eq!((entry.drive, entry.first), (Drive::Raise, place == 0));
+        age += span;
+        // An entry is there with the last of its blocks.
+        assert_eq!(said[age - 1], Pushed::Closed, "{age}");
+    }
+    assert!(age > 600);
+    let closed = said.iter().filter(|&&said| said == Pushed::Closed);
+    assert_eq!(closed.count(), record.len());
+}
+
+#[test]
+fn a_drive_change_closes_what_is_gathered_and_counts_anew() {
+    let mut blocks = std::vec![first(Drive::Raise, 100.0)];
+    blocks.extend((0..12).map(|_| block(100.0, 400.0)));
+    blocks.push(first(Drive::Lower, 90.0));
+    blocks.push(block(91.0, 400.0));
+    let (record, _) = record(&blocks);
+    let found: Vec<_> = entries(&record)
+        .iter()
+        .map(|entry| (entry.duration_us / BLOCK_US, entry.drive, entry.first))
+        .collect();
+    let mut due = std::vec![(1, Drive::Raise, true)];
+    due.extend([(1, Drive::Raise, false); 9]);
+    due.push((3, Drive::Raise, false));
+    due.push((1, Drive::Lower, true));
+    due.push((1, Drive::Raise, false));
+    assert_eq!(found, due);
+}
+
+#[test]
+fn a_pack_that_moves_is_not_merged() {
+    // A quarter of a volt counts as standing still.
+    for (away, merged) in [
+        (0.2499, true),
+        (0.2501, false),
+        (-0.2499, true),
+        (-0.2501, false),
+    ] {
+        let mut blocks: Vec<Block> = (0..10).map(|_| block(100.0, 400.0)).collect();
+        blocks[0].flags.first_in_dwell = true;
+        blocks.push(block(100.0, 400.0));
+        blocks.push(block(100.0, 400.0 + away));
+        blocks.extend((0..3).map(|_| block(100.0, 400.0)));
+        let (record, _) = record(&blocks);
+        let eleventh = entries(&record)[10];
+        assert_eq!(eleventh.duration_us == 5 * BLOCK_US, merged, "{away}");
+    }
+}
+
+#[test]
+fn thin_and_saturated_blocks_are_gaps_and_cut_ones_are_not() {
+    let spoilt: [(fn(&mut Block), bool); 5] = [
+        (|_| {}, false),
+        // Seven eighths of the samples are enough.
+        (|block| block.count = 14, false),
+        (|block| block.count = 13, true),
+        (|block| block.flags.saturated = true, true),
+        (
+            |block| {
+                block.count = 4;
+                block.duration_us = 5_000;
+                block.flags.cut = true;
+            },
+            false,
+        ),
+    ];
+    for (number, (spoil, gap)) in spoilt.into_iter().enumerate() {
+        let mut blocks = std::vec![first(Drive::Raise, 100.0), block(101.0, 400.0)];
+        let mut odd = block(102.0, 390.0);
+        spoil(&mut odd);
+        blocks.push(odd);
+        let (record, _) = record(&blocks);
+        let last = *entries(&record).last().expect("an entry");
+        assert_eq!(record.len(), 3, "{number}");
+        assert_eq!(last.weight == 0, gap, "{number}");
+        assert!((real(last.pack()) - 390.0).abs() < 2e-6);
+        if gap {
+            assert_eq!((last.chassis(), last.duration_us), (0, BLOCK_US));
+        } else {
+            assert!((real(last.chassis()) - 102.0).abs() < 2e-6, "{number}");
+            assert_eq!(u32::from(last.weight), WHOLE * odd.count / FULL, "{number}");
+            // One that is cut ends a sample period after its last sample.
+            let tail = if odd.flags.cut { BLOCK_US / FULL } else { 0 };
+            let apart = last.duration_us.abs_diff(odd.duration_us + tail);
+            assert!(apart <= 2, "{number}: {}", last.duration_us);
+        }
+    }
+}
+
+#[test]
+fn lost_blocks_are_bridged_within_a_dwell_and_break_it_at_a_drive_change() {
+    let mut late = block(104.0, 390.0);
+    late.missing = 3;
+    let (bridged, said) = record(&[first(Drive::Raise, 100.0), block(101.0, 400.0), late]);
+    let all = entries(&bridged);
+    assert_eq!((all.len(), said[2]), (4, Pushed::Closed));
+    assert_eq!((all[2].weight, all[2].duration_us), (0, 3 * BLOCK_US));
+    assert!((real(all[2].pack()) - 395.0).abs() < 2e-6);
+    assert!(!all[2].first && all[3].weight > 0);
+
+    let mut change = first(Drive::Lower, 104.0);
+    change.missing = 3;
+    let blocks = [first(Drive::Raise, 100.0), block(101.0, 400.0), change];
+    let (broken, said) = record(&blocks);
+    assert_eq!((broken.len(), said[2]), (0, Pushed::Broken));
+    // With nothing before it, there is nothing to break.
+    let (begun, said) = record(&[change]);
+    assert_eq!((begun.len(), said[0]), (1, Pushed::Closed));
+    // The age goes on: nine blocks later entries are of five.
+    let mut blocks = std::vec![first(Drive::Raise, 100.0)];
+    let mut late = block(100.0, 400.0);
+    late.missing = 8;
+    blocks.push(late);
+    blocks.extend((0..5).map(|_| block(100.0, 400.0)));
+    let (aged, _) = record(&blocks);
+    assert_eq!(
+        entries(&aged).last().map(|e| e.duration_us),
+        Some(5 * BLOCK_US)
+    );
+}
+
+#[test]
+fn the_ring_keeps_the_newest_and_drops_the_oldest() {
+    let mut record = Record::new(BLOCK_US);
+    for count in 0..CAPACITY + 30 {
+        // A drive change each time: an entry a block.
+        record.push(&first(Drive::Raise, count as f64), QUIET);
+    }
+    let starts = |record: &Record| record.get(0).map(|entry| real(entry.chassis()).round());
+    assert_eq!((record.len(), starts(&record)), (CAPACITY, Some(30.0)));
+    assert_eq!(record.drop_oldest(10), 10 * BLOCK_US);
+    assert_eq!((record.len(), starts(&record)), (CAPACITY - 10, Some(40.0)));
+    let newest = record.get(record.len() - 1).expect("an entry");
+    assert_eq!(real(newest.chassis()).round(), (CAPACITY + 29) as f64);
+    assert_eq!(record.get(record.len()), None);
+    record.drop_oldest(CAPACITY);
+    assert_eq!((record.len(), record.get(0)), (0, None));
+}
+
+#[test]
+fn the_sampling_period_is_that_of_the_fullest_block() {
+    let mut record = Record::new(BLOCK_US);
+    record.push(&first(Drive::Raise, 100.0), QUIET);
+    assert_eq!(record.tick(), (BLOCK_US << 8) / FULL);
+    let mut thin = block(100.0, 400.0);
+    thin.count = 15;
+    record.push(&thin, QUIET);
+    assert!((real(record.tick_seconds()) - 0.02 / f64::from(FULL)).abs() < 1e-8);
+    // A block cut short may have any number.
+    thin.duration_us = BLOCK_US - 1;
+    thin.count = 99;
+    record.push(&thin, QUIET);
+    assert_eq!(record.tick(), (BLOCK_US << 8) / FULL);
+    record.clear();
+    assert_eq!((record.len(), record.close()), (0, false));
+}
