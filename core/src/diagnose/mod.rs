@@ -84,6 +84,8 @@
 //! by [`Reason::NotSettled`] or [`Reason::RecordTooShort`].
 
 mod balance;
+#[cfg(test)]
+mod balance_tests;
 mod converter;
 mod finding;
 mod noise;

@@ -21,6 +21,8 @@ mod haste;
 #[cfg(test)]
 mod tests;
 mod unexplained;
+#[cfg(test)]
+mod unexplained_tests;
 
 use crate::config::{Config, Drive};
 use crate::diagnose::{Balance, Diagnosis, Findings};
