@@ -10,3 +10,9 @@ pub mod honest;
 pub mod nodal;
 pub mod reference;
 pub mod series;
+
+/// The cargo that runs the test: where the one that built it was, there may be none by now.
+#[must_use]
+pub fn cargo() -> std::process::Command {
+    std::process::Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()))
+}

@@ -83,6 +83,8 @@
 //! and [`Watch::push`] next to nothing.
 
 mod circuit;
+#[cfg(test)]
+mod circuit_tests;
 mod fit;
 mod frame;
 #[cfg(test)]

@@ -67,6 +67,8 @@ mod beliefs;
 mod borders;
 mod change;
 #[cfg(test)]
+mod converged_tests;
+#[cfg(test)]
 mod figures_tests;
 mod fit;
 mod fitting;
@@ -78,6 +80,8 @@ mod model_tests;
 mod noise;
 mod normal;
 mod pack;
+#[cfg(test)]
+mod pack_tests;
 mod pass;
 #[cfg(test)]
 pub(crate) mod plant;
@@ -86,6 +90,8 @@ mod record;
 mod record_tests;
 mod scaled;
 mod search;
+#[cfg(test)]
+mod search_tests;
 mod slips;
 mod solve;
 mod span;

@@ -156,7 +156,7 @@ pub(crate) fn run(program: &Path, input: &str) -> String {
 fn host_library() -> &'static Path {
     static BUILT: OnceLock<PathBuf> = OnceLock::new();
     BUILT.get_or_init(|| {
-        let mut cargo = Command::new(env!("CARGO"));
+        let mut cargo = ohmsplit_tests::cargo();
         cargo
             .args(["build", "--quiet", "-p", "ohmsplit-capi", "--target-dir"])
             .arg(target_folder())

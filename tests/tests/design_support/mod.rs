@@ -58,7 +58,7 @@ fn output(command: &mut Command) -> String {
 
 /// Builds a package of the workspace; the files that came of it.
 fn built(package: &str) -> Vec<PathBuf> {
-    let mut cargo = Command::new(env!("CARGO"));
+    let mut cargo = ohmsplit_tests::cargo();
     cargo
         .args(["build", "--quiet", "-p", package, "--target-dir"])
         .arg(target_folder())
