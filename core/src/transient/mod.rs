@@ -64,6 +64,8 @@
 #[cfg(test)]
 mod agreement;
 mod beliefs;
+#[cfg(test)]
+mod beliefs_tests;
 mod borders;
 mod change;
 #[cfg(test)]
