@@ -12,7 +12,7 @@ use super::{Bench, Run, fixture, interrupt};
 const CAPTURE: &str = "captures/source-400v-leak-step.csv.gz";
 const NETWORK: &str = "captures/source-400v-leak-step.toml";
 /// Longer than any line takes to come; a test that waits longer has failed.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_secs(600);
 
 /// The program, watching; its output is read line by line.
 struct Watched {

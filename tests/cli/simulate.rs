@@ -1,7 +1,7 @@
 //! Simulating scenarios: captures that replay alike, seeds, files.
 
 use super::bad_input::refused;
-use super::{Bench, fixture};
+use super::{Bench, fixture, text_of};
 
 #[test]
 fn a_simulated_capture_replays_to_the_same_reports() {
@@ -79,4 +79,24 @@ fn a_name_with_the_ending_of_another_kind_of_file_is_refused() {
         refused(&run, &["expected:", "to mend:"]);
         assert!(bench.files().is_empty(), "{arguments:?}");
     }
+}
+
+/// A scenario may be cut short on purpose: it runs, and what it no longer reaches is named.
+#[test]
+fn what_begins_after_the_end_of_the_run_is_warned_of() {
+    let bench = Bench::new();
+    let whole = text_of("scenarios/workshop-hard-short.toml");
+    let cut = |seconds: &str| {
+        let text = whole.replacen("duration_s = 100.0", &format!("duration_s = {seconds}"), 1);
+        assert_ne!(text, whole);
+        bench.write("s.toml", text);
+        bench.run(&["simulate", "s.toml", "--show", "final"])
+    };
+    let run = cut("30.0");
+    assert_ne!(run.code, Some(2), "{}", run.err);
+    assert_eq!(
+        run.err,
+        "warning: leak[2].from_s = 60 s does nothing: the run ends at 30 s (duration_s)\n"
+    );
+    assert_eq!(cut("61.0").err, "");
 }
