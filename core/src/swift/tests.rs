@@ -1,8 +1,9 @@
 //! What is told when nothing new is measured, and when the clock changes.
 
 use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
+use crate::sudden::Stage;
 use crate::units::{Ohms, Volts};
-use crate::{Finding, Report, Sample, Sampler, Step, SwiftMonitor, Verdict};
+use crate::{Basis, Finding, Report, Sample, Sampler, Step, SwiftMonitor, Verdict};
 
 const PACK: f64 = 400.0;
 /// A healthy leak of 2 MΩ at 0.3 of the stack, and 50 nF.
@@ -174,4 +175,57 @@ fn the_sampling_rate_is_learnt_anew_after_a_storm() {
         bench.measure(6.0 * 0.55, 1000, 0.0);
         assert!(!bench.monitor.findings().contains(Finding::TimeBase));
     }
+}
+
+/// A circuit has to outlive its probation before the watch takes it as known, and the watch needs 64 equations more.
+#[test]
+fn a_circuit_is_watched_once_it_has_outlived_its_probation() {
+    let config = config();
+    let mut bench = Bench::new(&config);
+    let block_s = 0.02;
+    let (mut fitted_at, mut watched_at) = (None, None);
+    for count in 0..600 {
+        let at = f64::from(count) * block_s;
+        let reports = bench.measure(block_s, 1000, 0.0);
+        if fitted_at.is_none()
+            && reports
+                .iter()
+                .any(|r| r.basis == Basis::Transient && r.estimate.is_ok())
+        {
+            fitted_at = Some(at);
+        }
+        if watched_at.is_none() && bench.monitor.stage() != Stage::Unprepared {
+            watched_at = Some(at);
+        }
+    }
+    let (fitted_at, watched_at) = (fitted_at.expect("a fit"), watched_at.expect("watched"));
+    let blocks = (watched_at - fitted_at) / block_s;
+    assert!(blocks >= f64::from(super::PROBATION) + 64.0, "{blocks}");
+    assert!(blocks < 200.0, "{blocks}");
+    assert_eq!(bench.monitor.stage(), Stage::Watching);
+}
+
+/// At the end of a dwell the estimate with the smaller uncertainty is told, and named by what it rests on.
+#[test]
+fn the_better_of_the_settled_and_the_fitted_estimate_is_told() {
+    let config = config();
+    let mut bench = Bench::new(&config);
+    let (mut settled, mut fitted) = (0, 0);
+    for _ in 0..3000 {
+        let reports = bench.measure(0.02, 1000, 0.0);
+        let Some(end) = reports.iter().find(|report| report.dwell_over) else {
+            continue;
+        };
+        let (Ok(told), Some(fit)) = (&end.estimate, &bench.monitor.fitted) else {
+            continue;
+        };
+        if end.basis == Basis::Settled {
+            settled += 1;
+            assert!(told.conductance.u < fit.conductance.u, "{told:?} {fit:?}");
+        } else {
+            fitted += 1;
+            assert_eq!(told, fit);
+        }
+    }
+    assert!(settled > 5 && fitted > 5, "{settled} {fitted}");
 }
