@@ -142,9 +142,12 @@ impl Case {
     }
 }
 
+/// Columns of y, A and b, and the datum.
+type Row = ([f64; 3], f64);
+
 /// Least squares in f64, y, A and b free at a decay ρ: those, and the sum of squares.
 fn linear(case: &Case, data: &Data, rho: f64) -> ([f64; 3], f64) {
-    let rows: Vec<([f64; 3], f64)> = data
+    let rows: Vec<Row> = data
         .iter()
         .enumerate()
         .filter_map(|(place, slot)| {
@@ -154,7 +157,7 @@ fn linear(case: &Case, data: &Data, rho: f64) -> ([f64; 3], f64) {
         })
         .collect();
     let used = if case.pack_moves() { 3 } else { 2 };
-    let sum = |f: &dyn Fn(&([f64; 3], f64)) -> f64| rows.iter().map(f).sum::<f64>();
+    let sum = |f: &dyn Fn(&Row) -> f64| rows.iter().map(f).sum::<f64>();
     let lines = (0..used).map(|a| {
         let mut line: Vec<f64> = (0..used).map(|b| sum(&|row| row.0[a] * row.0[b])).collect();
         line.push(sum(&|row| row.0[a] * row.1));

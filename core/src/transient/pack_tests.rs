@@ -20,7 +20,7 @@ fn record(packs: &[f64], dwell: usize) -> Record {
         // With nothing that counts as still, each block is an entry.
         record.push(
             &Block {
-                drive: if place / dwell % 2 == 0 {
+                drive: if (place / dwell).is_multiple_of(2) {
                     Drive::Raise
                 } else {
                     Drive::Lower

@@ -132,9 +132,11 @@ fn a_pack_that_moves_is_not_merged() {
     }
 }
 
+type Spoil = fn(&mut Block);
+
 #[test]
 fn thin_and_saturated_blocks_are_gaps_and_cut_ones_are_not() {
-    let spoilt: [(fn(&mut Block), bool); 5] = [
+    let spoilt: [(Spoil, bool); 5] = [
         (|_| {}, false),
         // Seven eighths of the samples are enough.
         (|block| block.count = 14, false),

@@ -217,6 +217,41 @@ fn what_a_step_promises_and_what_residuals_show() {
     near(variance(scaled(12.0), 4, scaled(5.0)).bits(), 5.0);
 }
 
+/// Where the search of a record of this plant sets out from, with the mean row of the drive and v of the first entry.
+fn set_out(plant: &Plant) -> (Theta, Reference, i64) {
+    let config = plant.config();
+    let blocks = plant.blocks(&plant.clean([0.0; 4]), 0);
+    let mut record = Record::new(20_000);
+    let mut noise = Noise::new(&config);
+    for block in &blocks {
+        noise.listen(block);
+        record.push(block, ONE / 4);
+    }
+    record.close();
+    let entries: u32 = record.iter().map(|entry| entry.duration_us).sum();
+    let [raise, lower] = [Drive::Raise, Drive::Lower].map(|drive| config.network().row(drive));
+    let mean = |a: i64, b: i64| (a + b) / 2;
+    let reference = Reference {
+        g: mean(raise.g.to_bits(), lower.g.to_bits()),
+        p: mean(raise.p.to_bits(), lower.p.to_bits()),
+    };
+    let mut beliefs = Beliefs::new();
+    let view = View::new(&record, record.len());
+    let mut survey = Survey::default();
+    while survey.step(view, noise.pack) {}
+    beliefs.observe(None, &noise, record.tick_seconds(), &survey);
+    let mut start = Start::none();
+    start.begin(view, entries, 20_000, &beliefs);
+    let found = loop {
+        match start.step(view, config.network(), reference) {
+            Started::Busy => {}
+            Started::At(theta) => break theta,
+            Started::Nowhere => panic!("a record"),
+        }
+    };
+    (found, reference, record.get(0).expect("an entry").chassis())
+}
+
 /// Poles an octave apart: 1.5 to go in τ at most, and G, w near what they are, without noise.
 #[test]
 fn a_search_sets_out_near_the_circuit() {
@@ -236,36 +271,7 @@ fn a_search_sets_out_near_the_circuit() {
             sigma: 0.0,
             ..PLANT
         };
-        let config = plant.config();
-        let blocks = plant.blocks(&plant.clean([0.0; 4]), 0);
-        let mut record = Record::new(20_000);
-        let mut noise = Noise::new(&config);
-        for block in &blocks {
-            noise.listen(block);
-            record.push(block, ONE / 4);
-        }
-        record.close();
-        let entries: u32 = record.iter().map(|entry| entry.duration_us).sum();
-        let [raise, lower] = [Drive::Raise, Drive::Lower].map(|drive| config.network().row(drive));
-        let mean = |a: i64, b: i64| (a + b) / 2;
-        let reference = Reference {
-            g: mean(raise.g.to_bits(), lower.g.to_bits()),
-            p: mean(raise.p.to_bits(), lower.p.to_bits()),
-        };
-        let mut beliefs = Beliefs::new();
-        let view = View::new(&record, record.len());
-        let mut survey = Survey::default();
-        while survey.step(view, noise.pack) {}
-        beliefs.observe(None, &noise, record.tick_seconds(), &survey);
-        let mut start = Start::none();
-        start.begin(view, entries, 20_000, &beliefs);
-        let found = loop {
-            match start.step(view, config.network(), reference) {
-                Started::Busy => {}
-                Started::At(theta) => break theta,
-                Started::Nowhere => panic!("a record"),
-            }
-        };
+        let (found, reference, first) = set_out(&plant);
         let own = 1.0 / resistance;
         let (total, pull) = (own + real(reference.g), x * own + real(reference.p));
         let tau = real(found.capacitance) / real(found.total);
@@ -285,11 +291,12 @@ fn a_search_sets_out_near_the_circuit() {
             "{ratio} {}",
             pull / total
         );
-        near(
-            found.start,
-            real(record.get(0).expect("an entry").chassis()),
-        );
+        near(found.start, real(first));
     }
+}
+
+#[test]
+fn an_empty_record_leads_nowhere() {
     let record = Record::new(20_000);
     let mut start = Start::none();
     let view = View::new(&record, 0);
