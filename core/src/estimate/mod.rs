@@ -5,6 +5,8 @@ mod absorption;
 #[cfg(test)]
 mod budget_tests;
 mod change;
+#[cfg(test)]
+mod change_tests;
 mod early;
 mod system;
 mod uncertainty;

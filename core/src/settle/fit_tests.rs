@@ -42,7 +42,7 @@ pub(super) fn record(data: &Data) -> Dwell {
     dwell
 }
 
-fn run(data: &Data, pack_noise: f64) -> (Fit, Fitted) {
+pub(super) fn run(data: &Data, pack_noise: f64) -> (Fit, Fitted) {
     let dwell = record(data);
     assert_eq!(dwell.slots().len(), data.len(), "a slot for each");
     let mut fit = Fit::none();

@@ -9,6 +9,8 @@ mod fit;
 mod fit_tests;
 mod linear;
 #[cfg(test)]
+mod proof_tests;
+#[cfg(test)]
 mod tests;
 
 pub(crate) use course::{Course, Settled};

@@ -23,11 +23,11 @@ fn real(bits: i64) -> f64 {
 const SLOT_S: f64 = 0.02;
 const SAMPLES: u32 = 20;
 /// Standard uncertainty of a step of a converter that spans 4096 V.
-fn step_u(bits: i32) -> f64 {
+pub(super) fn step_u(bits: i32) -> f64 {
     4096.0 / 2f64.powi(bits) / 12f64.sqrt()
 }
 
-fn config(converter_bits: u8, capacitance_max: i32) -> Config {
+pub(super) fn config(converter_bits: u8, capacitance_max: i32) -> Config {
     let channel = Channel::bipolar(converter_bits, Volts::from_int(4096));
     let front_end = FrontEnd::ChassisAndPack {
         chassis: channel,
@@ -42,7 +42,7 @@ fn config(converter_bits: u8, capacitance_max: i32) -> Config {
 }
 
 /// A dwell with a block a slot, of which the samples scatter so much that their mean is as uncertain as told.
-fn dwell(data: &Data, scatter: f64) -> Dwell {
+pub(super) fn dwell(data: &Data, scatter: f64) -> Dwell {
     let mut dwell = Dwell::new(Drive::Raise);
     let mut missing = 0;
     for slot in data {
@@ -70,7 +70,7 @@ fn lead(v: f64) -> Option<Lead> {
     Lead::after(&before)
 }
 
-fn judge(config: &Config, dwell: &Dwell, lead: Option<Lead>) -> Result<Settled, Reason> {
+pub(super) fn judge(config: &Config, dwell: &Dwell, lead: Option<Lead>) -> Result<Settled, Reason> {
     let mut settling = Settling::none();
     settling.start(config, dwell, lead)?;
     while settling.step() {}
@@ -78,7 +78,7 @@ fn judge(config: &Config, dwell: &Dwell, lead: Option<Lead>) -> Result<Settled, 
 }
 
 /// v at slots of a circuit that settles, with noise.
-fn course(slots: usize, v: impl Fn(f64) -> f64, sigma: f64, seed: u64) -> Data {
+pub(super) fn course(slots: usize, v: impl Fn(f64) -> f64, sigma: f64, seed: u64) -> Data {
     let mut noise = Noise(seed);
     let slot = |place| Some([v(place as f64) + sigma * noise.normal(), 400.0]);
     (0..slots).map(slot).collect()

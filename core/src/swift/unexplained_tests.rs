@@ -1,8 +1,9 @@
 //! What a healthy fit may leave unexplained, against the description in f64; and what the watch is told of a fit.
 
 use super::circuits::{fitted, found_suddenly, is_sharp, known};
+use super::haste::Haste;
 use super::unexplained::hides_a_leak;
-use crate::config::Config;
+use crate::config::{Config, Drive};
 use crate::num::ONE;
 use crate::sudden::{self, Known};
 use crate::test_reports::config;
@@ -177,4 +178,27 @@ fn a_capacitance_that_does_not_show_is_small_and_unknown() {
     assert_eq!(told.value, told.u);
     let least = known(&fit(0.0, None, 0.01, 0.01), &config).capacitance;
     assert_eq!(least.value.to_bits(), 1 << 16);
+}
+
+/// A dwell may be cut short; twice in a row in one state only once in eight dwells.
+#[test]
+fn a_state_is_seldom_cut_short_twice_in_a_row() {
+    let mut haste = Haste::new();
+    let round = |haste: &mut Haste| {
+        let allowed = haste.allows(Drive::Raise);
+        haste.over(Drive::Raise);
+        haste.over(Drive::Lower);
+        allowed
+    };
+    // The second in a row spends what eight calm dwells have earned.
+    assert!(round(&mut haste) && round(&mut haste));
+    let told: std::vec::Vec<bool> = (0..12).map(|_| round(&mut haste)).collect();
+    // Refused, it is a dwell that was not cut short: the next may be, and the one after it not.
+    let due = [
+        false, true, false, true, true, false, true, false, true, true, false, true,
+    ];
+    assert_eq!(told, due);
+    // The other state has its own.
+    let mut haste = Haste::new();
+    assert!(haste.allows(Drive::Raise) && haste.allows(Drive::Lower));
 }
