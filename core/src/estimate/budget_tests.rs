@@ -6,7 +6,7 @@ use super::uncertainty::{Budget, Uncertainty};
 use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::num::ONE;
 use crate::report::Reading;
-use crate::settle::Course;
+use crate::settle::{Course, Settled};
 use crate::units::{Measured, Ohms, Ratio, Seconds, Volts};
 use std::vec::Vec;
 
@@ -190,7 +190,7 @@ impl Bench {
 
     fn told(&self) -> (Uncertainty, [f64; 4]) {
         let config = self.config();
-        let readings: Vec<Reading> = self
+        let readings: Vec<Settled> = self
             .states(None, 0.0)
             .iter()
             .zip(self.drives)
@@ -201,7 +201,7 @@ impl Bench {
                     u: Volts::from_bits(bits(u)),
                 };
                 let tau = self.capacitance / (self.leak[0] + state[2]);
-                Reading {
+                let reading = Reading {
                     drive,
                     chassis: volts(state[0], u[0]),
                     pack: volts(state[1], u[1]),
@@ -211,12 +211,12 @@ impl Bench {
                         u: Seconds::from_bits(bits(tau * 0.1)),
                     }),
                     dwell_us: (DWELL_S * 1e6) as u32,
-                }
+                };
+                Settled::new(&reading, Course::NONE)
             })
             .collect();
         let mut system = System::default();
-        let courses = readings.iter().map(|reading| (reading, Course::NONE));
-        assert!(system.take(config.network(), courses));
+        assert!(system.take(config.network(), readings.iter()));
         system.take_off_lag();
         let mut budget = Budget::default();
         while budget.step(&system, &config) {}
@@ -325,29 +325,29 @@ fn what_v_trails_by_is_taken_off_and_in_doubt() {
     bench.lag = 0.6;
     let config = bench.config();
     let clean = bench.states(None, 0.0);
-    let readings: Vec<Reading> = clean
+    let readings: Vec<Settled> = clean
         .iter()
         .zip(bench.drives)
-        .map(|(state, &drive)| Reading {
-            drive,
-            chassis: Measured {
-                value: Volts::from_bits(bits(state[0])),
-                u: Volts::ZERO,
-            },
-            pack: Measured {
-                value: Volts::from_bits(bits(state[1])),
-                u: Volts::ZERO,
-            },
-            lag: Volts::from_bits(bits(bench.lag)),
-            time_constant: None,
-            dwell_us: 1,
+        .map(|(state, &drive)| {
+            let reading = Reading {
+                drive,
+                chassis: Measured {
+                    value: Volts::from_bits(bits(state[0])),
+                    u: Volts::ZERO,
+                },
+                pack: Measured {
+                    value: Volts::from_bits(bits(state[1])),
+                    u: Volts::ZERO,
+                },
+                lag: Volts::from_bits(bits(bench.lag)),
+                time_constant: None,
+                dwell_us: 1,
+            };
+            Settled::new(&reading, Course::NONE)
         })
         .collect();
     let mut system = System::default();
-    assert!(system.take(
-        config.network(),
-        readings.iter().map(|reading| (reading, Course::NONE))
-    ));
+    assert!(system.take(config.network(), readings.iter()));
     system.take_off_lag();
     for (state, clean) in system.states.iter().zip(&clean) {
         let share = (bench.leak[1] + clean[3]) / (bench.leak[0] + clean[2]);

@@ -6,7 +6,7 @@ use crate::config::{Config, Drive};
 use crate::num::ONE;
 use crate::reason::Reason;
 use crate::report::Reading;
-use crate::settle::Course;
+use crate::settle::{Course, Settled};
 use crate::test_reports::config;
 use crate::units::{Measured, Volts};
 
@@ -27,30 +27,30 @@ fn settled(drive: Drive, pack: f64, total: f64, positive: f64) -> f64 {
     (positive * pack + current) / (total + 1.0)
 }
 
-fn reading(drive: Drive, v: [f64; 2], pack: [f64; 2], lag: f64) -> Reading {
+fn reading(drive: Drive, v: [f64; 2], pack: [f64; 2], lag: f64) -> Settled {
     let volts = |[value, u]: [f64; 2]| Measured {
         value: Volts::from_bits(bits(value)),
         u: Volts::from_bits(bits(u)),
     };
-    Reading {
+    let reading = Reading {
         drive,
         chassis: volts(v),
         pack: volts(pack),
         lag: Volts::from_bits(bits(lag)),
         time_constant: None,
         dwell_us: 500_000,
-    }
+    };
+    Settled::new(&reading, Course::NONE)
 }
 
-fn system<'a>(config: &Config, readings: &'a [Reading; 2]) -> System<'a> {
+fn system<'a>(config: &Config, readings: &'a [Settled; 2]) -> System<'a> {
     let mut system = System::default();
-    let all = readings.iter().map(|reading| (reading, Course::NONE));
-    assert!(system.take(config.network(), all));
+    assert!(system.take(config.network(), readings.iter()));
     system
 }
 
 /// Raise and lower; the newest is off by so much, known to 10 mV, and lags by so much.
-fn readings(off: f64, lag: f64) -> [Reading; 2] {
+fn readings(off: f64, lag: f64) -> [Settled; 2] {
     let at = |drive, pack| settled(drive, pack, TOTAL, POSITIVE);
     [
         reading(

@@ -185,7 +185,7 @@ fn a_transient_that_is_seen_is_read_as_well_as_it_says() {
     for seed in 0..runs {
         let data = course(20, |i| 150.0 - 30.0 * (-i / tau).exp(), sigma, seed * 7 + 1);
         let settled = judge(&config, &dwell(&data, sigma), lead(100.0)).expect("settled");
-        let reading = settled.reading;
+        let reading = settled.reading();
         let u = real(reading.chassis.u.to_bits());
         error += ((real(reading.chassis.value.to_bits()) - 150.0) / u).powi(2);
         told += u;
@@ -212,7 +212,7 @@ fn a_step_of_the_converter_counts_unless_noise_averages_it_and_hum_leaves_a_resi
         for seed in 0..runs {
             let data = course(20, |_| 120.0, sigma, seed);
             let settled = judge(&config(bits, 5), &dwell(&data, scatter), lead(60.0));
-            let reading = settled.expect("it jumped").reading;
+            let reading = settled.expect("it jumped").reading();
             assert_eq!(reading.time_constant, None);
             sum += real(reading.chassis.u.to_bits()) / runs as f64;
         }
@@ -257,7 +257,7 @@ fn a_short_time_constant_is_told_by_the_first_slot() {
         let v = |i: f64| 150.0 + if i == 0.0 { shown } else { 0.0 };
         let data = course(20, v, 0.001, 5);
         let settled = judge(&config, &dwell(&data, 0.001), lead(100.0)).expect("settled");
-        let told = settled.reading.time_constant.expect("τ shows");
+        let told = settled.reading().time_constant.expect("τ shows");
         // Samples at the end of their period are late by half of it, the switch by the rest: a quarter.
         let period = SLOT_S / f64::from(SAMPLES);
         let (value, u) = (real(told.value.to_bits()), real(told.u.to_bits()));
@@ -272,7 +272,7 @@ fn a_short_time_constant_is_told_by_the_first_slot() {
     // Beyond half of the step it is no such transient.
     let data = course(20, |i| if i == 0.0 { 124.0 } else { 150.0 }, 0.001, 5);
     let settled = judge(&config, &dwell(&data, 0.001), lead(100.0)).expect("settled");
-    assert_eq!(settled.reading.time_constant, None);
+    assert_eq!(settled.reading().time_constant, None);
 }
 
 /// v trails a ramp of the pack by τ times its slope.
@@ -286,16 +286,16 @@ fn a_moving_pack_makes_v_lag_by_the_time_constant() {
         *slot = slot.map(|[v, _]| [v, 390.0 + slope * place as f64]);
     }
     let settled = judge(&config, &dwell(&data, 0.001), lead(100.0)).expect("settled");
-    let reading = settled.reading;
+    let reading = settled.reading();
     near(real(reading.lag.to_bits()), tau * slope, 0.01, "lag");
     near(
-        real(settled.course.pack),
+        real(settled.course().pack),
         slope * 19.0 / 2.0,
         1e-4,
         "course of Vb",
     );
     near(
-        real(settled.course.chassis),
+        real(settled.course().chassis),
         0.3 * slope * 19.0 / 2.0,
         0.01,
         "course of v",

@@ -2,7 +2,7 @@
 //! made of, against f64.
 
 use super::fit::Fit;
-use super::groups::{Group, mean};
+use super::groups::Group;
 use super::noise::Noise as Learnt;
 use super::normal::{Normal, System, WIDE};
 use super::plant::{BLOCK, DT, Noise, PLANT, Plant, RESISTORS, SOURCE, UNEQUAL, last, real};
@@ -185,23 +185,22 @@ fn rows_are_summed_over_five_blocks() {
         for (due, value) in due.iter_mut().zip(row) {
             *due += value * 16;
         }
-        let full = group.sum(&row, 16, us, us);
-        if count < 5 {
-            assert_eq!(full, None, "{count}");
-        } else {
-            assert_eq!(full, Some((due, 80)));
-            assert_eq!(mean(due, 80), [300, -21]);
-        }
+        assert_eq!(group.add(row.iter(), 16, us, us), count == 5, "{count}");
     }
-    // It has begun anew; a quarter of a block may be short.
-    let row = [10, 20];
-    assert_eq!(group.sum(&row, 16, us, us), None);
-    assert_eq!(group.sum(&row, 16, 4 * us - us / 4 - 1, us), None);
-    assert_eq!(group.sum(&row, 16, 1, us), Some(([480, 960], 48)));
-    group.sum(&row, 16, us, us);
+    assert_eq!((group.sums, group.weight), (due, 80));
+    group.average();
+    assert_eq!(group.sums, [300, -21]);
+    // Anew; a quarter of a block may be short.
     group.reset();
-    assert_eq!(group.sum(&row, 16, 5 * us, us), Some(([160, 320], 16)));
-    assert_eq!(mean([7, 9], 0), [7, 9]);
+    let row = [10, 20];
+    assert!(!group.add(row.iter(), 16, us, us));
+    assert!(!group.add(row.iter(), 16, 4 * us - us / 4 - 1, us));
+    assert!(group.add(row.iter(), 16, 1, us));
+    assert_eq!((group.sums, group.weight), ([480, 960], 48));
+    let mut weightless = Group::<2>::NONE;
+    weightless.add(row.iter(), 0, us, us);
+    weightless.average();
+    assert_eq!(weightless.sums, [0, 0]);
 }
 
 #[test]
