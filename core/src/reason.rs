@@ -33,7 +33,8 @@ pub enum Reason {
     /// decide.
     TooUncertain = 10,
     /// The circuit changed so much between the readings of the cycle that they
-    /// do not describe one circuit.
+    /// do not describe one circuit; or the answer has changed, and the check of the
+    /// measuring circuit ([`crate::config::Check`]) has not confirmed it yet.
     CircuitChanged = 11,
     /// The self-diagnosis has found a fault of the measuring circuit: see the
     /// findings of the report.

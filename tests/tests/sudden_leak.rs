@@ -8,7 +8,7 @@
 //! `src/reference`.
 
 use ohmsplit::Verdict;
-use ohmsplit::config::Judged;
+use ohmsplit::config::{Check, Judged};
 use ohmsplit_host::rig::Event;
 use ohmsplit_tests::bench::{Bench, Lead};
 use ohmsplit_tests::design::{Design, state_of, swift_drives};
@@ -25,6 +25,7 @@ struct Case {
     pack: f64,
     farad: f64,
     x: f64,
+    check: Check,
 }
 
 impl Case {
@@ -35,6 +36,7 @@ impl Case {
         design.dwell_min_us = HALF_PERIOD_US;
         design.dwell_max_us = HALF_PERIOD_US;
         design.judged = Judged::BothInParallel;
+        design.check = self.check;
         let before = Circuit::new(Leak::inside(10e6, 0.5), self.farad, self.drive);
         let after = Circuit::new(
             Leak::inside(50.0 * self.pack, self.x),
@@ -101,7 +103,7 @@ fn alarm_after(events: &[Event], step: f64, blind: bool) -> f64 {
 
 /// The 95th percentile of the delays, for every drive, capacitance and
 /// position, where it is above what is allowed.
-fn late(packs: &[f64], seeds: u64, allowed: fn(f64) -> f64) -> Vec<String> {
+fn late(packs: &[f64], seeds: u64, check: Check, allowed: fn(f64) -> f64) -> Vec<String> {
     let mut late = Vec::new();
     for drive in swift_drives() {
         for farad in [10e-9, 30e-9, 300e-9, 1e-6, 5e-6, 20e-6] {
@@ -113,6 +115,7 @@ fn late(packs: &[f64], seeds: u64, allowed: fn(f64) -> f64) -> Vec<String> {
                         pack,
                         farad,
                         x,
+                        check,
                     };
                     delays.extend((0..seeds).map(|seed| case.delay(seed)));
                 }
@@ -138,7 +141,7 @@ fn promised(farad: f64) -> f64 {
 
 #[test]
 fn an_alarm_comes_within_the_promised_time_wherever_the_leak_is() {
-    let late = late(&[60.0, 400.0, 1500.0], 8, promised);
+    let late = late(&[60.0, 400.0, 1500.0], 8, Check::Never, promised);
     assert!(late.is_empty(), "{} late: {late:#?}", late.len());
 }
 
@@ -147,6 +150,13 @@ fn an_alarm_comes_within_the_promised_time_wherever_the_leak_is() {
 /// potential.
 #[test]
 fn at_60_v_an_alarm_comes_less_than_50_ms_later() {
-    let late = late(&[60.0], 20, |farad| promised(farad) + 0.05);
+    let late = late(&[60.0], 20, Check::Never, |farad| promised(farad) + 0.05);
+    assert!(late.is_empty(), "{} late: {late:#?}", late.len());
+}
+
+/// What the check has not confirmed is not told, but an alarm waits for no check.
+#[test]
+fn an_alarm_does_not_wait_for_the_check() {
+    let late = late(&[400.0], 4, Check::Every(1), promised);
     assert!(late.is_empty(), "{} late: {late:#?}", late.len());
 }

@@ -19,6 +19,10 @@ pub(crate) const BLOCKS_MIN: u32 = 8;
 /// it (a logic source's rest is its low level: nothing to gain), and from a settled
 /// or fitted answer on, so that the first answer is no later. A cycle that has
 /// all three states is checked as it is.
+///
+/// With a check, [`crate::SwiftMonitor`] refuses an answer that departs from the one that was
+/// checked, or that the check contradicts, until a check agrees with it
+/// ([`crate::Reason::CircuitChanged`]). Warnings and alarms do not wait.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Check {

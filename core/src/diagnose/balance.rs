@@ -16,6 +16,8 @@
 //! of the parts both. Where the fit leaves too much open, the driven dwells
 //! beside it stand for themselves.
 
+use core::num::NonZeroI32;
+
 use crate::config::{CYCLE_MAX, Config, Drive};
 use crate::estimate::Found;
 use crate::front::Block;
@@ -27,7 +29,7 @@ use crate::units::Volts;
 use super::finding::{Finding, Findings};
 use super::redundant::{self, Side};
 use super::twice::Twice;
-use super::{CUT, cut, short};
+use super::{CUT, above_zero, cut, short};
 
 /// Fewest blocks, and relative uncertainty of C at which nothing can be told.
 const FEWEST: u32 = 4;
@@ -53,16 +55,16 @@ struct Mean {
     value: [i32; 2],
     u: [i32; 2],
     slope: [i32; 2],
-    slope_u: i32,
+    slope_u: NonZeroI32,
     dwell: u32,
 }
 
-/// What a fit leaves open, and the dwell in which it came.
+/// What a fit leaves open, with 16 fraction bits, and the dwell in which it came.
 #[derive(Debug, Clone, Copy)]
 struct Doubt {
-    conductance: i64,
-    positive: i64,
-    position: i64,
+    conductance: NonZeroI32,
+    positive: i32,
+    position: i32,
     dwell: u32,
 }
 
@@ -82,6 +84,8 @@ pub(crate) struct Balance {
     /// Dwells begun.
     dwells: u32,
     failed: Twice,
+    /// What the newest weighing came to.
+    said: Option<bool>,
 }
 
 /// The fits with which the newest check has been weighed.
@@ -120,17 +124,19 @@ impl Balance {
 
     /// A fit has come, of the record up to now.
     pub(crate) fn know(&mut self, found: &Found) {
+        let open = |bits: i64| short(bits >> CUT).saturating_add(1);
         self.doubt = Some(Doubt {
-            conductance: found.conductance.u.to_bits(),
-            positive: found.positive.u.to_bits(),
-            position: found.position_u.to_bits(),
+            conductance: above_zero(open(found.conductance.u.to_bits())),
+            positive: open(found.positive.u.to_bits()),
+            position: open(found.position_u.to_bits()),
             dwell: self.dwells,
         });
     }
 
-    /// Weighs the check with a fit, in one slice or two; true when there is more.
+    /// Weighs the check with a fit, in one slice or two; true when there is more. `over`
+    /// when the dwell of the fit is over.
     #[inline(never)]
-    pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate) -> bool {
+    pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate, over: bool) -> bool {
         let beside = core::mem::take(&mut self.beside);
         let Some(case) = self.case(config, fitted) else {
             return false;
@@ -145,9 +151,15 @@ impl Balance {
         if self.beside {
             return true;
         }
+        let after = case.doubt.dwell.wrapping_sub(case.third.dwell);
+        // A fit grows sharper until both driven dwells are over: until then it may
+        // contradict and no more.
+        if failed == Some(false) && (!over || after == 1) {
+            return false;
+        }
         self.failed.take(failed);
+        self.said = failed;
         if failed.is_some() {
-            let after = case.doubt.dwell.wrapping_sub(case.third.dwell);
             self.weighed = if 0 < after && after < CYCLE_MAX as u32 {
                 Weighed::After
             } else {
@@ -203,6 +215,11 @@ impl Balance {
         redundant::contradict(config, &sides, case.u)
     }
 
+    /// What the newest weighing came to, once.
+    pub(crate) const fn said(&mut self) -> Option<bool> {
+        self.said.take()
+    }
+
     /// It has failed, or is in doubt.
     pub(crate) const fn is_in_question(&self) -> bool {
         self.failed.is_in_question()
@@ -248,14 +265,17 @@ impl Doubt {
     /// of two bounds, as that of the charge.
     fn widen(&self, side: &Side, fitted: &Estimate) -> Side {
         let volts = |bits: i32| i64::from(bits);
+        let [conductance, positive, position] =
+            [self.conductance.get(), self.positive, self.position]
+                .map(|bits| i64::from(bits) << CUT);
         let (g, gp) = (fitted.conductance.value, fitted.positive_conductance.value);
-        let apart = num::mul(volts(side.v), self.conductance)
+        let apart = num::mul(volts(side.v), conductance)
             .saturating_abs()
-            .plus(num::mul(volts(side.pack), self.positive).saturating_abs());
+            .plus(num::mul(volts(side.pack), positive).saturating_abs());
         let x = num::ratio(gp.to_bits(), g.to_bits(), num::FRAC as i32);
         let away = volts(side.v).minus(num::mul(volts(side.pack), x));
-        let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), self.position));
-        let together = num::hypot(&[num::mul(away, self.conductance), placed]);
+        let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), position));
+        let together = num::hypot(&[num::mul(away, conductance), placed]);
         let charge_u = num::hypot(&[side.charge_u, apart.min(together)]);
         Side { charge_u, ..*side }
     }
@@ -328,7 +348,7 @@ impl Sums {
             value,
             u: u.map(|u| u.saturating_add(1)),
             slope,
-            slope_u: short(slope_u.checked_div(span_us)?),
+            slope_u: above_zero(short(slope_u.checked_div(span_us)?)),
             dwell,
         })
     }
@@ -341,7 +361,7 @@ impl Mean {
         // What a moving pack pushes through the share of C to the positive rail,
         // which is not known: 0.3 of it (rectangular).
         let by_pack = pack_slope.saturating_mul(3) >> 3;
-        let slope_u = num::hypot(&[self.slope_u.into(), by_pack]);
+        let slope_u = num::hypot(&[self.slope_u.get().into(), by_pack]);
         Side {
             v,
             v_u,

@@ -38,6 +38,13 @@
 //! the same row as another state (a logic source rests at its low level) and there is
 //! no check resistor, there is no third row and no check.
 //!
+//! In [`crate::SwiftMonitor`] the answer of the driven states that a check agrees with is the
+//! confirmed one. What departs from it by four standard uncertainties, and what a check
+//! has contradicted, is refused ([`Reason::CircuitChanged`]) until the check agrees;
+//! the check is then taken at the end of the cycle. A warning and an alarm are not held back.
+//! A check that shows too little, a part that is off by a sixteenth, neither agrees nor
+//! takes a finding back.
+//!
 //! # The check resistor
 //! A part of conductance gt to one rail, connected in [`Drive::Check`] alone
 //! ([`crate::config::Element::check_resistor`]). One scale λ of all that is driven leaves
@@ -86,6 +93,7 @@
 mod balance;
 #[cfg(test)]
 mod balance_tests;
+mod confirmation;
 mod converter;
 mod finding;
 mod noise;
@@ -94,7 +102,10 @@ mod states;
 mod twice;
 
 pub(crate) use balance::Balance;
+pub(crate) use confirmation::Confirmation;
 pub use finding::{Finding, Findings};
+
+use core::num::NonZeroI32;
 
 use crate::config::{Channel, Config, Drive, FrontEnd};
 use crate::front::{Block, RawBlock};
@@ -159,6 +170,8 @@ pub(crate) struct Diagnosis {
     restless: u8,
     /// The leak that the record left behind, in steps of 15 pS; zero for none.
     left: i32,
+    /// What the check says of the newest settled readings.
+    said: Option<bool>,
 }
 
 impl Diagnosis {
@@ -217,6 +230,7 @@ impl Diagnosis {
         reading: &Result<Reading, Reason>,
     ) {
         self.restless = self.restless.saturating_sub(1);
+        self.said = None;
         match reading {
             Ok(reading) => {
                 let told = self.states.take(config, reading, closed.sequence);
@@ -254,6 +268,7 @@ impl Diagnosis {
         self.response.take(told.no_response);
         self.switch.take(told.stuck);
         self.contradiction.take(told.contradict);
+        self.said = told.disagree;
         if let (Some(upwards), Some(before)) = (told.moved, self.upwards.get_mut(drive.slot()))
             && before.replace(upwards) == Some(!upwards)
         {
@@ -292,6 +307,11 @@ impl Diagnosis {
     /// The check at rest has found something, or is in doubt.
     pub(crate) const fn checks_again(&self) -> bool {
         self.contradiction.is_in_question() || self.switch.is_in_question()
+    }
+
+    /// Whether the check contradicts the readings of the newest dwell.
+    pub(crate) const fn said(&self) -> Option<bool> {
+        self.said
     }
 
     /// Takes an estimate's capacitance.
@@ -343,6 +363,11 @@ impl Diagnosis {
 /// Volts in steps of 15 µV.
 fn cut(volts: Volts) -> i32 {
     short(volts.to_bits() >> CUT)
+}
+
+/// An uncertainty, of one step at least.
+fn above_zero(u: i32) -> NonZeroI32 {
+    NonZeroI32::new(u.max(1)).unwrap_or(NonZeroI32::MAX)
 }
 
 /// In 32 bits, saturating.

@@ -4,7 +4,8 @@
 //! transient moves the means and shows little within a block. So noise is the
 //! lesser of what the scatter within blocks makes expect and what successive
 //! spans of blocks show. A block need not hold whole periods of the mains: 60 Hz
-//! leave 10 Hz in blocks of 20 ms, which five of them do not show.
+//! leave 10 Hz in blocks of 20 ms, which five of them do not show. A step of the pack
+//! voltage moves v once, and is no noise.
 
 use crate::config::Config;
 use crate::front::Block;
@@ -22,6 +23,12 @@ const FIRST: u32 = 2;
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
 
+/// Standard uncertainties of Vb in a block, and half of them of the difference of two,
+/// that are a step.
+const STEP: u32 = 12;
+/// How much more the means may show, as a power of two: the transient bends them too.
+const BENT: u32 = 2;
+
 /// Mean squares of the newest blocks, V² with 32 fraction bits.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Noise {
@@ -33,11 +40,24 @@ pub(super) struct Noise {
     /// Blocks without a break in the dwell under way, and in the one before.
     dwell: u16,
     last_dwell: u16,
+    /// Vb of the block before, and whether it has stepped in this dwell.
+    pack: i32,
+    stepped: bool,
 }
 
 impl Noise {
     pub(super) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
+            self.begin();
+            self.stepped = false;
+        }
+        let pack = cut(block.pack);
+        let by = pack.abs_diff(core::mem::replace(&mut self.pack, pack));
+        let [_, coarse] = config.front_end().resolution().map(cut);
+        let noise = cut(block.pack_scatter).saturating_add(coarse);
+        // Once a dwell: what steps again and again is noise.
+        if by > noise.unsigned_abs().saturating_mul(STEP) && !self.stepped {
+            self.stepped = true;
             self.begin();
         }
         if block.flags.cut || block.flags.saturated || block.missing > 0 {
@@ -83,7 +103,7 @@ impl Noise {
 
     /// All that moves the readings is within the blocks, as of hum.
     pub(super) const fn is_within(&self) -> bool {
-        self.between < self.within
+        self.between >> BENT < self.within
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.

@@ -15,6 +15,8 @@ use super::CUT;
 
 /// Standard uncertainties that are no chance: of a Gaussian, 2 in 10⁹ lie beyond.
 pub(super) const SURE: i64 = 6;
+/// What has to show before nothing is wrong: a part off by a sixteenth, as a power of two.
+const CLEAR: u32 = 4;
 /// What parts may be off by that declare no tolerance: one part in a hundred.
 const UNDECLARED: i64 = num::ONE / 100;
 /// What a gain, or a part, may be off by beyond its declared tolerance.
@@ -69,7 +71,7 @@ impl<'a> Line<'a> {
 
 /// No G and Gp have these three sides, of the third state, raise and lower. C is out by
 /// `capacitance_u` at most, as a part of it. `None` where that is close, or where
-/// nothing would show: a part off by an eighth.
+/// too little would show: a part off by a sixteenth.
 #[inline(never)]
 pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<bool> {
     let [third, raise, lower] = sides;
@@ -93,7 +95,7 @@ pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64)
         return Some(true);
     }
     let close = moved > allowed.saturating_sub(allowed >> 2);
-    (!close && allowed <= moves.most >> 27).then_some(false)
+    (!close && allowed <= moves.most >> (24 + CLEAR)).then_some(false)
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by

@@ -1,5 +1,7 @@
 //! What the settled voltages of the drive states say about each other.
 
+use core::num::NonZeroI32;
+
 use crate::config::{CYCLE_MAX, Check, Config, Drive};
 use crate::num;
 use crate::num::Saturating as _;
@@ -7,7 +9,7 @@ use crate::report::Reading;
 use crate::units::{Microsiemens, Ratio, Volts};
 
 use super::redundant::{self, GAIN, SURE, Side};
-use super::{CUT, cut};
+use super::{CUT, above_zero, cut};
 
 /// A settled reading, 16 fraction bits.
 #[derive(Debug, Clone, Copy)]
@@ -15,7 +17,7 @@ struct Point {
     v: i32,
     v_u: i32,
     pack: i32,
-    pack_u: i32,
+    pack_u: NonZeroI32,
     sequence: u32,
 }
 
@@ -26,7 +28,7 @@ impl Point {
             // What v may trail behind a moving pack counts as uncertainty.
             v_u: cut(reading.chassis.u.saturating_add(reading.lag.abs())).saturating_add(1),
             pack: cut(reading.pack.value),
-            pack_u: cut(reading.pack.u).saturating_add(1),
+            pack_u: above_zero(cut(reading.pack.u).saturating_add(1)),
             sequence,
         }
     }
@@ -53,6 +55,8 @@ pub(super) struct Told {
     pub(super) at_rail: Option<bool>,
     pub(super) stuck: Option<bool>,
     pub(super) contradict: Option<bool>,
+    /// The third state contradicts the driven ones, whatever the name of it.
+    pub(super) disagree: Option<bool>,
     /// The state's voltage has changed since its dwell before: where to.
     pub(super) moved: Option<bool>,
 }
@@ -171,6 +175,7 @@ impl States {
             };
             // Beside the check resistor no driven state is like the third but by chance.
             let one = third == Drive::Rest && alike(raise) != alike(lower);
+            told.disagree = Some(contradict);
             told.stuck = Some(contradict && one);
             told.contradict = Some(contradict && !one && !*silent);
             // Neither drive state does more than the other, but not nothing:
@@ -233,7 +238,7 @@ fn contradict(config: &Config, third: &Point, raise: &Point, lower: &Point) -> O
         v: point.v,
         v_u: point.v_u,
         pack: point.pack,
-        pack_u: point.pack_u,
+        pack_u: point.pack_u.get(),
         ..Side::default()
     };
     let sides = [still(third), still(raise), still(lower)];

@@ -83,19 +83,49 @@ impl Judge {
     /// no doubt. Until then what is known stands: the same record is judged
     /// over and over, and one fit in twenty is beyond its own 95 % interval.
     pub(crate) fn take_growing(&mut self, limits: &Limits, estimate: &Estimate) -> Verdict {
-        let interval = judged_interval(limits.judged, estimate);
-        let sure = sure_interval(limits.judged, estimate);
-        let sure = [sure.low, sure.high].map(|ohms| self.grade_of(limits, ohms));
-        if !wide(&interval) {
-            self.confirm(limits, self.grade_of(limits, interval.low));
-        } else if let [low, high] = sure
-            && low == high
-        {
-            self.confirm(limits, low);
-        } else if matches!(self.verdict, Verdict::Undetermined(_)) {
-            self.verdict = Verdict::Undetermined(Reason::TooUncertain);
+        match self.sure_grade(limits, estimate) {
+            Some(grade) => self.confirm(limits, grade),
+            None if matches!(self.verdict, Verdict::Undetermined(_)) => {
+                self.verdict = Verdict::Undetermined(Reason::TooUncertain);
+            }
+            None => {}
         }
         self.verdict
+    }
+
+    /// Takes an estimate that the check has not confirmed: it may be a warning or an
+    /// alarm, and takes no alarm back. Anything else waits for the check.
+    pub(crate) fn take_unconfirmed(
+        &mut self,
+        limits: &Limits,
+        estimate: &Estimate,
+        reason: Reason,
+    ) {
+        let least = if self.verdict == Verdict::Alarm {
+            Grade::Alarm
+        } else {
+            Grade::Warning
+        };
+        match self.sure_grade(limits, estimate) {
+            Some(grade) if grade >= least => {
+                self.confirm(limits, grade);
+                if self.verdict == Verdict::Healthy {
+                    self.verdict = Verdict::Undetermined(reason);
+                }
+            }
+            _ => self.suspend(reason),
+        }
+    }
+
+    /// The grade of a narrow interval, or of one whose both ends leave no doubt.
+    fn sure_grade(&self, limits: &Limits, estimate: &Estimate) -> Option<Grade> {
+        let interval = judged_interval(limits.judged, estimate);
+        if !wide(&interval) {
+            return Some(self.grade_of(limits, interval.low));
+        }
+        let sure = sure_interval(limits.judged, estimate);
+        let [low, high] = [sure.low, sure.high].map(|ohms| self.grade_of(limits, ohms));
+        (low == high).then_some(low)
     }
 
     /// A sudden leak has been verified. The alarm stands until estimates

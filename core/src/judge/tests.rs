@@ -266,3 +266,49 @@ fn a_growing_estimate_in_doubt_leaves_what_is_known() {
     judge.take_growing(&limits(), &estimate(60, 20));
     assert_eq!(judge.verdict(), Verdict::Healthy);
 }
+
+/// 400 V: warning at 200 kΩ, alarm at 40 kΩ. `estimate` has a leak to either rail.
+#[test]
+fn what_the_check_has_not_confirmed_may_only_be_bad_news() {
+    let limits = limits();
+    let (reason, other) = (Reason::CircuitChanged, Reason::NotYetMeasured);
+    let (healthy, warning, alarm) = (estimate(1, 0), estimate(10, 0), estimate(50, 0));
+    let mut judge = Judge::default();
+    for _ in 0..2 {
+        judge.take_growing(&limits, &healthy);
+    }
+    assert_eq!(judge.verdict(), Verdict::Healthy);
+    judge.take_unconfirmed(&limits, &healthy, reason);
+    assert_eq!(judge.verdict(), Verdict::Undetermined(reason));
+    // As many confirmations as ever, and healthy no longer meanwhile.
+    judge.take_growing(&limits, &healthy);
+    judge.take_growing(&limits, &healthy);
+    judge.take_unconfirmed(&limits, &warning, other);
+    assert_eq!(judge.verdict(), Verdict::Undetermined(other));
+    judge.take_unconfirmed(&limits, &warning, other);
+    assert_eq!(judge.verdict(), Verdict::Warning);
+    judge.take_unconfirmed(&limits, &alarm, other);
+    assert_eq!(judge.verdict(), Verdict::Warning);
+    judge.take_unconfirmed(&limits, &alarm, other);
+    assert_eq!(judge.verdict(), Verdict::Alarm);
+    // Nothing unconfirmed takes an alarm back.
+    for better in [&warning, &healthy, &warning, &healthy] {
+        judge.take_unconfirmed(&limits, better, reason);
+        assert_eq!(judge.verdict(), Verdict::Alarm);
+    }
+    judge.take_growing(&limits, &healthy);
+    judge.take_growing(&limits, &healthy);
+    assert_eq!(judge.verdict(), Verdict::Healthy);
+}
+
+/// Its worse end is an alarm, its better end no more than a warning.
+#[test]
+fn a_wide_interval_that_is_not_confirmed_is_no_warning_yet() {
+    let limits = limits();
+    let mut judge = Judge::default();
+    for _ in 0..3 {
+        judge.take_unconfirmed(&limits, &estimate(20, 3), Reason::NotYetMeasured);
+    }
+    let waits = Verdict::Undetermined(Reason::NotYetMeasured);
+    assert_eq!(judge.verdict(), waits);
+}

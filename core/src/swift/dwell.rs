@@ -31,7 +31,7 @@ impl SwiftMonitor<'_> {
         let more = self
             .fitted
             .as_ref()
-            .is_some_and(|fitted| self.balance.weigh(self.config, fitted));
+            .is_some_and(|fitted| self.balance.weigh(self.config, fitted, true));
         self.balanced = !more;
         Step::Busy
     }
@@ -77,24 +77,49 @@ impl SwiftMonitor<'_> {
         if matches!(report.estimate, Err(Reason::Implausible)) && self.fitted.is_some() {
             self.restart();
         }
+        self.diagnosis.conclude(self.config, &report.estimate);
+        let withheld = self.confirm(&report);
+        self.judge(&report, withheld);
+        let in_question =
+            withheld.is_some() || self.diagnosis.checks_again() || self.balance.is_in_question();
+        self.sequencer.check(&report.estimate, in_question);
+        if let Some(reason) = withheld {
+            report.estimate = Err(reason);
+        }
+        report.findings = self.findings();
+        report.verdict = report.findings.withhold(self.judge.verdict());
+        report
+    }
+
+    /// What the check says of the answer; why it is not told.
+    #[inline(never)]
+    fn confirm(&mut self, report: &Report) -> Option<Reason> {
+        let answer = report.estimate.as_ref().ok();
+        let contradicts = match (self.balance.said(), self.diagnosis.said()) {
+            (Some(true), _) | (_, Some(true)) => Some(true),
+            (fitted, settled) => fitted.or(settled),
+        };
+        self.confirmation.hear(contradicts, answer);
+        self.confirmation.withholds(self.config, answer?)
+    }
+
+    #[inline(never)]
+    fn judge(&mut self, report: &Report, withheld: Option<Reason>) {
         let limits = self.config.limits();
-        match &report.estimate {
-            Ok(estimate) if report.basis == Basis::Transient => {
+        match (&report.estimate, withheld) {
+            (Ok(estimate), Some(reason)) => {
+                self.judge.take_unconfirmed(limits, estimate, reason);
+            }
+            (Ok(estimate), None) if report.basis == Basis::Transient => {
                 self.judge.take_growing(limits, estimate);
             }
             // A suspicion alone, which forbids to believe a fit, changes no verdict,
             // unless it goes on and on.
-            Err(_) if self.stage == Stage::Suspected && self.is_fresh() => {}
-            estimate => {
+            (Err(_), _) if self.stage == Stage::Suspected && self.is_fresh() => {}
+            (estimate, _) => {
                 self.judge.take(limits, estimate);
             }
         }
-        self.diagnosis.conclude(self.config, &report.estimate);
-        let in_question = self.diagnosis.checks_again() || self.balance.is_in_question();
-        self.sequencer.check(&report.estimate, in_question);
-        report.findings = self.findings();
-        report.verdict = report.findings.withhold(self.judge.verdict());
-        report
     }
 
     /// Quarters of a dwell that it counts. A check is no part of the record that is

@@ -13,6 +13,9 @@
 //!   is enough. While it suspects a leak, no fit is
 //!   believed that reaches back before it; once it is sure, that is an alarm at
 //!   once.
+//! * Where a check is asked for, an answer that departs from the one it has confirmed
+//!   is told once it agrees again, and one that it contradicts is withheld; an alarm and
+//!   a warning are not.
 //! * The half-period follows the time constant.
 
 mod circuits;
@@ -25,7 +28,7 @@ mod unexplained;
 mod unexplained_tests;
 
 use crate::config::{Config, Drive};
-use crate::diagnose::{Balance, Diagnosis, Findings};
+use crate::diagnose::{Balance, Confirmation, Diagnosis, Findings};
 use crate::drive::Sequencer;
 use crate::estimate::{Early, Found, at_least};
 use crate::front::{Align, Block, Order, RawBlock, convert};
@@ -73,6 +76,7 @@ pub struct SwiftMonitor<'c> {
     balance: Balance,
     /// The dwell that is over has been balanced.
     balanced: bool,
+    confirmation: Confirmation,
     order: Order,
     align: Align,
     /// Newest pack voltage.
@@ -112,6 +116,7 @@ impl<'c> SwiftMonitor<'c> {
             diagnosis: Diagnosis::default(),
             balance: Balance::default(),
             balanced: false,
+            confirmation: Confirmation::default(),
             order: Order::default(),
             align: Align::default(),
             pack: Volts::ZERO,
@@ -156,6 +161,7 @@ impl<'c> SwiftMonitor<'c> {
         self.stage = Stage::Unprepared;
         self.diagnosis.restart();
         self.balance.restart();
+        self.confirmation = Confirmation::default();
         self.judge.suspend(Reason::BusYielded);
     }
 
@@ -227,6 +233,7 @@ impl<'c> SwiftMonitor<'c> {
         self.steady.lose();
         self.diagnosis.restart();
         self.balance.restart();
+        self.confirmation = Confirmation::default();
         self.restart();
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
@@ -403,7 +410,6 @@ impl<'c> SwiftMonitor<'c> {
                 self.unconfirmed = 0;
                 self.diagnosis.weigh(self.config, estimate);
                 self.diagnosis.arrive(estimate);
-                self.judge.take_growing(self.config.limits(), estimate);
                 self.task = Task::Balance;
                 return Step::Busy;
             }
@@ -418,10 +424,18 @@ impl<'c> SwiftMonitor<'c> {
             self.task = Task::None;
             return Step::Busy;
         };
-        if self.balance.weigh(self.config, fitted) {
+        if self.balance.weigh(self.config, fitted, false) {
             return Step::Busy;
         }
         self.task = Task::None;
+        self.confirmation.hear(self.balance.said(), Some(fitted));
+        let limits = self.config.limits();
+        match self.confirmation.withholds(self.config, fitted) {
+            Some(reason) => self.judge.take_unconfirmed(limits, fitted, reason),
+            None => {
+                self.judge.take_growing(limits, fitted);
+            }
+        }
         let estimate = Ok(*fitted);
         self.report(Basis::Transient, &estimate)
     }
@@ -489,13 +503,17 @@ impl<'c> SwiftMonitor<'c> {
     fn report(&self, basis: Basis, estimate: &Result<Estimate, Reason>) -> Step {
         let (sequence, drive) = self.steady.current();
         let findings = self.findings();
+        let told = |answer: &Estimate| {
+            let withheld = self.confirmation.withholds(self.config, answer);
+            withheld.map_or(Ok(*answer), Err)
+        };
         Step::Answer(Report {
             sequence,
             drive,
             dwell_over: false,
             reading: Err(Reason::NotSettled),
             basis,
-            estimate: *estimate,
+            estimate: estimate.as_ref().map_err(|reason| *reason).and_then(told),
             judged: self.config.limits().judged,
             findings,
             verdict: findings.withhold(self.judge.verdict()),

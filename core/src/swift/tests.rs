@@ -1,6 +1,6 @@
 //! What is told when nothing new is measured, and when the clock changes.
 
-use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
+use crate::config::{Channel, Check, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::sudden::Stage;
 use crate::units::{Ohms, Volts};
 use crate::{Basis, Finding, Report, Sample, Sampler, Step, SwiftMonitor, Verdict};
@@ -12,6 +12,10 @@ const POSITION: f64 = 0.3;
 const CAPACITANCE: f64 = 0.05;
 
 fn config() -> Config {
+    with(Check::Never)
+}
+
+fn with(check: Check) -> Config {
     let channel = Channel::bipolar(24, Volts::from_int(4096));
     let front_end = FrontEnd::ChassisAndPack {
         chassis: channel,
@@ -19,7 +23,9 @@ fn config() -> Config {
     };
     let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
     let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
-    Config::try_new(front_end, &[source], Timing::default(), limits).expect("sound")
+    let mut timing = Timing::default();
+    timing.check = check;
+    Config::try_new(front_end, &[source], timing, limits).expect("sound")
 }
 
 /// The circuit, its sampler and its monitor.
@@ -32,6 +38,8 @@ struct Bench<'c> {
     drive: Drive,
     /// Seconds since the drive changed.
     age: f64,
+    /// What the source gives of what it should.
+    source: f64,
     reports: std::vec::Vec<Report>,
 }
 
@@ -46,6 +54,7 @@ impl<'c> Bench<'c> {
             v: 0.4 * PACK,
             at_us: 0,
             age: 0.0,
+            source: 1.0,
             reports: std::vec::Vec::new(),
         }
     }
@@ -84,7 +93,7 @@ impl<'c> Bench<'c> {
             let row = self.config.network().row(wanted);
             let [g, p, i] = [row.g.get(), row.p.get(), row.i.get()].map(|x| x.to_num::<f64>());
             let load = LEAK + g;
-            let end = ((POSITION * LEAK + p) * PACK + i) / load;
+            let end = ((POSITION * LEAK + p) * PACK + i * self.source) / load;
             self.v = end + (self.v - end) * (-load * 1e-3 / CAPACITANCE).exp();
             self.at_us = self.at_us.wrapping_add(stamp_us);
             if self.age >= deaf {
@@ -228,4 +237,40 @@ fn the_better_of_the_settled_and_the_fitted_estimate_is_told() {
         }
     }
     assert!(settled > 5 && fitted > 5, "{settled} {fitted}");
+}
+
+/// No answer waits for the first check, and none is withheld that it agrees with.
+#[test]
+fn with_a_check_a_healthy_circuit_is_told_from_the_first_answer_on() {
+    let never = config();
+    let config = with(Check::Every(1));
+    let first = |config| {
+        let reports = Bench::new(config).measure(2.0, 1000, 0.0);
+        reports.iter().position(|report| report.estimate.is_ok())
+    };
+    assert_eq!(first(&config), first(&never));
+    let mut bench = Bench::new(&config);
+    bench.measure(2.0, 1000, 0.0);
+    for report in bench.measure(12.0, 1000, 0.0) {
+        assert!(report.estimate.is_ok(), "{report:?}");
+        assert!(report.findings.is_empty(), "{report:?}");
+        assert_eq!(report.verdict, Verdict::Healthy, "{report:?}");
+    }
+}
+
+/// The source gives a third less: G would be found larger by as much of the load.
+#[test]
+fn with_a_check_no_figure_of_a_source_that_has_drifted_is_told() {
+    let config = with(Check::Every(1));
+    let mut bench = Bench::new(&config);
+    bench.measure(8.0, 1000, 0.0);
+    bench.source = 0.67;
+    for report in bench.measure(12.0, 1000, 0.0) {
+        let Ok(told) = &report.estimate else { continue };
+        let off = told.conductance.value.get().to_num::<f64>() - LEAK;
+        assert!(off.abs() < 0.02, "{report:?}");
+    }
+    assert!(bench.monitor.findings().contains(Finding::StatesContradict));
+    let verdict = bench.monitor.verdict();
+    assert!(matches!(verdict, Verdict::Undetermined(_)), "{verdict:?}");
 }
