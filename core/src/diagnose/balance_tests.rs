@@ -98,14 +98,14 @@ impl Bench {
             dwell_us: 600_000,
         });
         let mut slices = 0;
-        while self.balance.weigh(&self.config, &fitted) {
+        while self.balance.weigh(&self.config, &fitted, true) {
             slices += 1;
             assert!(slices < 4);
         }
         self.balance.add_to(Findings::NONE)
     }
 
-    /// Rounds of the cycle with a check, each with a fit before and one after it.
+    /// Rounds of the cycle with a check, each with a fit before it and one after each dwell.
     fn rounds(&mut self, count: u32, u: f64, capacitance_u: f64) -> Findings {
         for _ in 0..count {
             self.dwell(Drive::Raise);
@@ -114,7 +114,9 @@ impl Bench {
             self.dwell(Drive::Rest);
             self.dwell(Drive::Raise);
             self.fit(u, capacitance_u);
+            // What agrees counts once both driven dwells are over.
             self.dwell(Drive::Lower);
+            self.fit(u, capacitance_u);
         }
         self.balance.add_to(Findings::NONE)
     }

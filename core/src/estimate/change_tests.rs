@@ -76,7 +76,9 @@ fn a_reading_that_is_not_as_foretold_puts_the_older_in_doubt() {
     let before = Solution::of(&system(&config, &clean));
     let doubt = |off: f64, lag: f64| {
         let readings = readings(off, lag);
-        before.doubt(&system(&config, &readings)).map(real)
+        before
+            .doubt(config.network(), &system(&config, &readings))
+            .map(real)
     };
     // The swing of v at 392 V, from 400: D/Vb.
     let at = |drive, pack| settled(drive, pack, TOTAL, POSITIVE);
