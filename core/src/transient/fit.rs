@@ -212,8 +212,9 @@ impl Converged {
         let capacitance = spread.capacitance(theta);
         // No minimum: a pack that moves in step with the drive passes for a short
         // behind any C, up to the most that is looked for.
-        let beyond = theta.capacitance >= MOST_CAPACITANCE && capacitance.is_some();
-        if beyond || all.iter().any(absurd) {
+        let most = theta.capacitance >= MOST_CAPACITANCE && capacitance.is_some();
+        let moves = !self.pack_u.positive();
+        if moves && most || all.iter().any(absurd) {
             return None;
         }
         let coupling = self.covariance.coupling;

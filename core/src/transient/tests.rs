@@ -139,6 +139,25 @@ fn hum_in_a_cut_block_does_nothing() {
     assert!(humming < 2.0 * quiet, "{humming} is not near {quiet}");
 }
 
+/// 20 Ω hold the chassis so fast that C is anything: still a short for sure, where
+/// noise leaves as much.
+#[test]
+fn a_hard_short_is_told_from_the_first_drive_changes_on() {
+    let plant = Plant {
+        resistance: 20e-6,
+        x: 1.0,
+        sigma: 0.002,
+        length: 3.0,
+        ..PLANT
+    };
+    let (config, clean) = (plant.config(), plant.clean([0.0; 4]));
+    for seed in 0..10 {
+        let fit = last(&config, &plant.blocks(&clean, seed)).expect("a fit");
+        let (g, u) = conductance(&fit);
+        assert!(g - 2.0 * u > 1.0 / 500e-6, "{g} {u}");
+    }
+}
+
 /// τ = 17 s, four dwells of 2 s: the interval holds, and says little.
 #[test]
 fn a_slow_circuit_gives_a_wide_interval() {
