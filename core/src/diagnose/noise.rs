@@ -26,8 +26,6 @@ const SPANS: u32 = 2;
 /// Standard uncertainties of Vb in a block, and half of them of the difference of two,
 /// that are a step.
 const STEP: u32 = 12;
-/// How much more the means may show, as a power of two: the transient bends them too.
-const BENT: u32 = 2;
 
 /// Mean squares of the newest blocks, V² with 32 fraction bits.
 #[derive(Debug, Clone, Copy, Default)]
@@ -103,7 +101,7 @@ impl Noise {
 
     /// All that moves the readings is within the blocks, as of hum.
     pub(super) const fn is_within(&self) -> bool {
-        self.between >> BENT < self.within
+        self.between < self.within
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.
