@@ -215,7 +215,7 @@ fn a_channel_that_does_not_suit_is_told_with_field_and_cure() {
         (
             stamps,
             "time = \"stamp\"",
-            "time = { channel = \"stamp\", scale = 1e15 }",
+            "time = { channel = \"stamp\", scale = 1e12 }",
             &["at most 1e9 s", "of a duration", "scale = 1e-9"],
         ),
         (

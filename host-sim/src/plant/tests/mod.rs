@@ -139,7 +139,7 @@ fn without_capacitance_the_chassis_follows_at_once() {
     let mut tiny = plant(
         config,
         &World {
-            capacitance: micro(0.0, 1e-9),
+            capacitance: micro(0.0, 1e-5),
             ..world
         },
     );
