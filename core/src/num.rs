@@ -102,12 +102,20 @@ pub(crate) const fn sub(a: i64, b: i64) -> i64 {
     a.saturating_sub(b)
 }
 
-/// [`add`] and [`sub`] as methods.
+/// See [`add`]; without the sign.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+const fn size(a: i64) -> i64 {
+    a.saturating_abs()
+}
+
+/// [`add`], [`sub`] and [`size`] as methods.
 pub(crate) trait Saturating {
     /// Sum.
     fn plus(self, other: Self) -> Self;
     /// Difference.
     fn minus(self, other: Self) -> Self;
+    /// Without its sign.
+    fn size(self) -> Self;
 }
 
 impl Saturating for i64 {
@@ -117,6 +125,10 @@ impl Saturating for i64 {
 
     fn minus(self, other: Self) -> Self {
         sub(self, other)
+    }
+
+    fn size(self) -> Self {
+        size(self)
     }
 }
 

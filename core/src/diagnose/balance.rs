@@ -270,8 +270,8 @@ impl Doubt {
                 .map(|bits| i64::from(bits) << CUT);
         let (g, gp) = (fitted.conductance.value, fitted.positive_conductance.value);
         let apart = num::mul(volts(side.v), conductance)
-            .saturating_abs()
-            .plus(num::mul(volts(side.pack), positive).saturating_abs());
+            .size()
+            .plus(num::mul(volts(side.pack), positive).size());
         let x = num::ratio(gp.to_bits(), g.to_bits(), num::FRAC as i32);
         let away = volts(side.v).minus(num::mul(volts(side.pack), x));
         let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), position));

@@ -291,7 +291,7 @@ impl Diagnosis {
         let (value, u) = (fitted.conductance.value, fitted.conductance.u);
         let by = i64::from(short(value.to_bits() >> CUT)).minus(left);
         let doubt = (u.to_bits() >> CUT).saturating_mul(SURE);
-        if by.saturating_abs() > doubt.plus((left >> 3).saturating_abs()) {
+        if by.size() > doubt.plus((left >> 3).size()) {
             self.left = 0;
             if self.grows.replace(by > 0) == Some(by < 0) {
                 self.turn();

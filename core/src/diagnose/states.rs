@@ -131,7 +131,7 @@ impl States {
         let swing = raise.v().minus(lower.v());
         let doubt = doubt(raise, lower);
         told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
-        let silent = swing.saturating_abs() <= doubt.max(least >> 7);
+        let silent = swing.size() <= doubt.max(least >> 7);
         if silent && doubt > least >> 2 {
             // Noise, or the pack, would hide the swing of a leak that can be measured.
             return None;
@@ -170,8 +170,8 @@ impl States {
             && let Some(contradict) = contradict(config, point, raise, lower)
         {
             let alike = |driven: &Point| {
-                let apart = driven.v().minus(point.v()).saturating_abs();
-                apart <= self::doubt(driven, point).max(swing.saturating_abs() >> 6)
+                let apart = driven.v().minus(point.v()).size();
+                apart <= self::doubt(driven, point).max(swing.size() >> 6)
             };
             // Beside the check resistor no driven state is like the third but by chance.
             let one = third == Drive::Rest && alike(raise) != alike(lower);
@@ -194,7 +194,7 @@ const fn age(sequence: u32, point: &Point) -> u32 {
 /// pack voltage may explain.
 fn doubt(a: &Point, b: &Point) -> i64 {
     let u = num::hypot(&[i64::from(a.v_u), i64::from(b.v_u)]);
-    let by_pack = a.pack().minus(b.pack()).saturating_abs();
+    let by_pack = a.pack().minus(b.pack()).size();
     u.saturating_mul(SURE).plus(by_pack)
 }
 
@@ -202,8 +202,8 @@ fn doubt(a: &Point, b: &Point) -> i64 {
 /// ten-thousandth of it: upwards, downwards.
 fn moved(old: &Point, new: &Point) -> Option<bool> {
     let by = new.v().minus(old.v());
-    let floor = new.pack().saturating_abs() >> 13;
-    (by.saturating_abs() > doubt(old, new).plus(floor)).then_some(by > 0)
+    let floor = new.pack().size() >> 13;
+    (by.size() > doubt(old, new).plus(floor)).then_some(by > 0)
 }
 
 /// By how much a leak at the alarm limit lets the drive move v, at v and Vb: the
@@ -227,9 +227,9 @@ fn at_rail(config: &Config, point: &Point) -> bool {
     let relative = relative.plus(GAIN);
     let offset = front.chassis_offset_u().to_bits().saturating_mul(3);
     let offset = offset.plus(resolution.saturating_mul(4)) >> CUT;
-    let off = num::mul(point.pack().saturating_abs(), relative).plus(offset);
+    let off = num::mul(point.pack().size(), relative).plus(offset);
     let from_positive = point.v().minus(point.pack());
-    point.v().saturating_abs() <= off || from_positive.saturating_abs() <= off
+    point.v().size() <= off || from_positive.size() <= off
 }
 
 /// No G and Gp have these three settled voltages.

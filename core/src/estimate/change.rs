@@ -44,15 +44,15 @@ impl Solution {
         let load = self.total.plus(newest.g);
         let pushed = num::mul(pull, newest.vb()).plus(free);
         let foretold = num::ratio(pushed, load, 32);
-        let change = newest.v.minus(foretold).saturating_abs();
+        let change = newest.v.minus(foretold).size();
         // A lag behind the pack voltage is accounted for on its own.
-        let lag = newest.settled.lag.to_bits().saturating_abs();
+        let lag = newest.settled.lag.to_bits().size();
         let change = change.minus(lag);
         if change <= newest.v_u.saturating_mul(CHANGED) {
             return Ok(0);
         }
         // D/Vb is the swing between the states.
-        let swing = num::quotient(system.determinant, i128::from(newest.vb()), 0).saturating_abs();
+        let swing = num::quotient(system.determinant, i128::from(newest.vb()), 0).size();
         if change.saturating_mul(8) > swing {
             return Err(Reason::CircuitChanged);
         }

@@ -179,10 +179,10 @@ impl<'a> System<'a> {
         for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
-            let strayed = course.chassis.minus(due).saturating_abs();
+            let strayed = course.chassis.minus(due).size();
             if strayed > state.v_u.saturating_mul(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
-                let moved = num::wide(alpha.saturating_abs(), strayed);
+                let moved = num::wide(alpha.size(), strayed);
                 all = num::plus(all, moved);
             }
         }

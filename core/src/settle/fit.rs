@@ -212,7 +212,7 @@ impl Fit {
             return Stage::Failed;
         };
         let packs = self.slots.iter().flatten().map(|slot| slot.pack());
-        let away = packs.map(|pack| pack.minus(pack_ref).saturating_abs());
+        let away = packs.map(|pack| pack.minus(pack_ref).size());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
         if most > num::times(noise, 6) {

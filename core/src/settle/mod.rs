@@ -152,7 +152,7 @@ impl Settling {
         let seen = fitted
             .slow_excess
             .is_some_and(|excess| excess >> REJECTED >= variance);
-        let moved = fitted.slow_movement.saturating_abs();
+        let moved = fitted.slow_movement.size();
         let doubt = noise.saturating_mul(3);
         let most = moved.plus(doubt);
         // A movement that stands out of the noise and is best described as
@@ -161,7 +161,7 @@ impl Settling {
         if seen || !slow && (self.jumped(most, doubt) || self.still(config, most)) {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
-            let visible = fitted.amplitude.saturating_abs() > num::times(noise, 5);
+            let visible = fitted.amplitude.size() > num::times(noise, 5);
             return Ok(Proof {
                 noise,
                 moved,
@@ -184,9 +184,9 @@ impl Settling {
         let (Some(lead), Some(first)) = (&self.lead, self.fit.first()) else {
             return false;
         };
-        let jump = first.chassis().minus(lead.last.chassis()).saturating_abs();
+        let jump = first.chassis().minus(lead.last.chassis()).size();
         // A change of pack voltage may have moved v by as much.
-        let by_pack = first.pack().minus(lead.last.pack()).saturating_abs();
+        let by_pack = first.pack().minus(lead.last.pack()).size();
         let explained = by_pack.plus(lead.drift()).plus(doubt);
         jump.minus(explained) > moved
     }
@@ -363,7 +363,7 @@ impl Settling {
         let lead = self.lead?;
         let step = lead.last.chassis().minus(fitted.settled);
         let share = num::ratio(fitted.amplitude, step, 32);
-        let share_u = num::ratio(noise, step, 32).saturating_abs();
+        let share_u = num::ratio(noise, step, 32).size();
         // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.
         let whole = ONE.minus(fitted.rho);
         let tau = |share: i64| {
