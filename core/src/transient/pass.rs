@@ -266,8 +266,8 @@ impl Pass {
         beyond
     }
 
-    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     /// Takes the weighted sum of residuals over five blocks.
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn tally(&mut self) {
         let open = core::mem::replace(&mut self.open, Tally::NONE);
         self.single.take(open);
