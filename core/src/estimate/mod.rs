@@ -8,6 +8,7 @@ mod change;
 #[cfg(test)]
 mod change_tests;
 mod early;
+mod figures;
 mod system;
 mod uncertainty;
 
@@ -15,11 +16,12 @@ use crate::config::Config;
 use crate::num;
 use crate::num::Saturating as _;
 use crate::reason::Reason;
-use crate::report::{Estimate, Interval, Kind};
+use crate::report::{Estimate, Kind};
 use crate::settle::Settled;
-use crate::units::{Measured, Microamps, Microfarads, Microsiemens, Ohms, Ratio, Volts};
+use crate::units::{Measured, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
 pub(crate) use early::{Early, Found, at_least};
+use figures::{Conductances, Told, assemble, figure, plausible_position, position_interval};
 use system::{READINGS, System};
 use uncertainty::{Budget, Uncertainty};
 
@@ -28,14 +30,6 @@ const COVERAGE: i64 = 2;
 
 /// Below this pack voltage a leak to either rail cannot be judged.
 const PACK_MIN: Volts = Volts::from_int(5);
-
-/// A resistance whose upper bound is below this is named a hard short: half
-/// of the smallest resistance that is measured.
-const SHORT: Ohms = Ohms::from_int(500);
-
-/// A resistance whose lower bound is above this is named open: four times the
-/// largest that is measured.
-const OPEN: Ohms = Ohms::from_int(200_000_000);
 
 /// The estimator: remembers the last solution, to tell when the circuit changes.
 #[derive(Debug, Clone, Default)]
@@ -306,184 +300,6 @@ impl Solved {
             pack: system.pack(),
             capacitance: None,
         }
-    }
-}
-
-/// What is told, before the resistances are worked out.
-#[derive(Debug, Clone, Copy)]
-struct Told {
-    pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
-    kind: Kind,
-    /// G, Gp and Gn, and their standard uncertainties.
-    split: [Conductances; 3],
-    us: [Microsiemens; 3],
-    position: Option<Measured<Ratio>>,
-}
-
-#[inline(never)]
-fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
-    let (g, gp) = (solved.total, solved.positive);
-    // A leak cannot be negative: four standard deviations and the resolution
-    // of the arithmetic below zero, the description of the network is wrong.
-    if g < u.total.saturating_mul(-4).minus(1 << 8) {
-        return Err(Reason::Implausible);
-    }
-    // What is measured is the swing of v, and its error is Gaussian, so the
-    // interval is Gaussian in 1/(G + g): with e = 2u/(G + g) the upper half is
-    // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
-    // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
-    let loaded = solved.loaded;
-    if loaded <= 0 {
-        return Err(Reason::Implausible);
-    }
-    let e = num::ratio(u.total.saturating_mul(COVERAGE), loaded, 32);
-    let total = Conductances::between(g, u.total, e);
-    let split = [
-        total,
-        Conductances::between(gp, u.positive, e),
-        Conductances::between(g.minus(gp), u.negative, e),
-    ];
-    // What has no upper bound is as uncertain.
-    let us = if e < num::ONE {
-        [u.total, u.positive, u.negative].map(Microsiemens::from_bits)
-    } else {
-        [Microsiemens::MAX; 3]
-    };
-    let kind = if Ohms::of(total.low) < SHORT {
-        Kind::Short
-    } else if total.low == Microsiemens::ZERO || Ohms::of(total.high) > OPEN {
-        Kind::Open
-    } else {
-        Kind::Figure
-    };
-    let position = match kind {
-        Kind::Open => None,
-        Kind::Figure | Kind::Short => Some(plausible_position(solved.position, u.position)?),
-    };
-    Ok(Told {
-        pack: solved.pack,
-        capacitance: solved.capacitance,
-        kind,
-        split,
-        us,
-        position,
-    })
-}
-
-/// A leak lies inside the stack.
-fn plausible_position(x: i64, u: i64) -> Result<Measured<Ratio>, Reason> {
-    let outside = x.saturating_neg().max(x.minus(num::ONE));
-    // One part in a hundred for what tolerances of parts were not declared.
-    if outside > u.saturating_mul(4).plus(num::ONE / 100) {
-        return Err(Reason::Implausible);
-    }
-    Ok(Measured {
-        value: Ratio::from_bits(x),
-        u: Ratio::from_bits(u),
-    })
-}
-
-fn position_interval(position: &Measured<Ratio>) -> [i64; 2] {
-    let (x, span) = (
-        position.value.to_bits(),
-        position.u.to_bits().saturating_mul(COVERAGE),
-    );
-    [x.minus(span), x.plus(span)].map(|x| x.clamp(0, num::ONE))
-}
-
-/// A conductance with its interval.
-#[derive(Debug, Clone, Copy)]
-struct Conductances {
-    value: Microsiemens,
-    low: Microsiemens,
-    high: Microsiemens,
-}
-
-impl Conductances {
-    /// An interval Gaussian in 1/(G + g), see [`figure`].
-    #[inline(never)]
-    fn between(value: i64, u: i64, e: i64) -> Self {
-        let span = u.saturating_mul(COVERAGE);
-        let below = num::ratio(span, num::ONE.plus(e), 32);
-        let room = num::ONE.minus(e);
-        let above = if room > 0 {
-            num::ratio(span, room, 32)
-        } else {
-            i64::MAX
-        };
-        Self {
-            value: Microsiemens::from_bits(value),
-            low: Microsiemens::from_bits(value.minus(below).max(0)),
-            // A conductance is not negative, so its upper bound is at least
-            // the uncertainty above zero.
-            high: Microsiemens::from_bits(value.max(0).plus(above)),
-        }
-    }
-
-    fn resistance(&self) -> Interval<Ohms> {
-        let low = if self.high == Microsiemens::MAX {
-            Ohms::ZERO
-        } else {
-            Ohms::of(self.high)
-        };
-        Interval {
-            low,
-            high: Ohms::of(self.low),
-        }
-    }
-}
-
-#[inline(never)]
-fn assemble(told: &Told) -> Estimate {
-    let Told {
-        pack,
-        capacitance,
-        kind,
-        split,
-        us,
-        position,
-    } = told;
-    let [total, positive, negative] = split;
-    let [total_u, positive_u, negative_u] = *us;
-    let weakest = Conductances {
-        value: positive.value.max(negative.value),
-        low: positive.low.max(negative.low),
-        high: positive.high.max(negative.high),
-    };
-    let weakest_u = if positive.value >= negative.value {
-        positive_u
-    } else {
-        negative_u
-    };
-    let measured = |g: &Conductances, u| Measured { value: g.value, u };
-    let current = |g: Microsiemens| {
-        if g == Microsiemens::MAX {
-            Microamps::MAX
-        } else {
-            g.at(*pack)
-        }
-    };
-    Estimate {
-        kind: *kind,
-        conductance: measured(total, total_u),
-        positive_conductance: measured(positive, positive_u),
-        negative_conductance: measured(negative, negative_u),
-        isolation: Ohms::of(total.value),
-        isolation_interval: total.resistance(),
-        positive: Ohms::of(positive.value),
-        positive_interval: positive.resistance(),
-        negative: Ohms::of(negative.value),
-        negative_interval: negative.resistance(),
-        weakest: Ohms::of(weakest.value),
-        weakest_interval: weakest.resistance(),
-        position: *position,
-        touch_current: Measured {
-            value: current(weakest.value.max(Microsiemens::ZERO)),
-            u: current(weakest_u),
-        },
-        capacitance: *capacitance,
-        pack: *pack,
     }
 }
 

@@ -21,6 +21,7 @@
 mod circuits;
 mod dwell;
 mod haste;
+mod heed;
 #[cfg(test)]
 mod tests;
 mod unexplained;
@@ -30,26 +31,19 @@ mod unexplained_tests;
 use crate::config::{Config, Drive};
 use crate::diagnose::{Balance, Confirmation, Diagnosis, Findings};
 use crate::drive::Sequencer;
-use crate::estimate::{Early, Found, at_least};
+use crate::estimate::{Early, Found};
 use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::monitor::Step;
 use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report, Verdict};
 use crate::steady::{self, Steady};
-use crate::sudden::{Known, Stage, Watch, Watched};
-use crate::transient::{Fit, Transient, Work};
+use crate::sudden::{Known, Stage, Watch};
+use crate::transient::{Transient, Work};
 use crate::units::Volts;
-use circuits::{fitted, found_suddenly, is_sharp, known};
+use circuits::{fitted, known};
 use haste::Haste;
 use unexplained::hides_a_leak;
-
-/// Blocks that a fit must outlive without a suspicion before it counts as what
-/// is known: a leak that has just begun bends the fit before it is noticed.
-const PROBATION: u32 = 16;
-
-/// Blocks by which a leak may be older than the suspicion of it.
-const NOTICED: u32 = 8;
 
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
@@ -159,9 +153,7 @@ impl<'c> SwiftMonitor<'c> {
         self.watch = Watch::new(self.config);
         self.watching = false;
         self.stage = Stage::Unprepared;
-        self.diagnosis.restart();
-        self.balance.restart();
-        self.confirmation = Confirmation::default();
+        self.forget_checks();
         self.judge.suspend(Reason::BusYielded);
     }
 
@@ -231,9 +223,7 @@ impl<'c> SwiftMonitor<'c> {
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {
         self.steady.lose();
-        self.diagnosis.restart();
-        self.balance.restart();
-        self.confirmation = Confirmation::default();
+        self.forget_checks();
         self.restart();
         block.flags.first_in_dwell = true;
         block.missing = block.missing.max(1);
@@ -304,14 +294,6 @@ impl<'c> SwiftMonitor<'c> {
     }
 
     #[inline(never)]
-    fn watch(&mut self) -> Step {
-        match self.watch.step() {
-            Some(finding) => self.heed(&finding),
-            None => Step::Busy,
-        }
-    }
-
-    #[inline(never)]
     fn not_found(&mut self) -> Step {
         self.sequencer.slow_down(self.config);
         self.forget();
@@ -330,6 +312,13 @@ impl<'c> SwiftMonitor<'c> {
         self.report(Basis::Transient, &Err(Reason::CircuitChanged))
     }
 
+    /// What the checks and the dwells before have said of the circuit no longer counts.
+    fn forget_checks(&mut self) {
+        self.diagnosis.restart();
+        self.balance.restart();
+        self.confirmation = Confirmation::default();
+    }
+
     /// What was fitted no longer counts.
     fn forget(&mut self) {
         self.fitted = None;
@@ -342,51 +331,6 @@ impl<'c> SwiftMonitor<'c> {
         self.transient.restart();
         self.started = self.steady.current().0;
         self.forget();
-    }
-
-    /// Takes what the watch says.
-    #[inline(never)]
-    fn heed(&mut self, finding: &Watched) -> Step {
-        self.watching = false;
-        let before = core::mem::replace(&mut self.stage, finding.stage);
-        self.transient
-            .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
-        let (_, drive) = self.steady.current();
-        if finding.change_drive && self.hears(drive) && self.haste.allows(drive) {
-            self.sequencer.move_on(self.config);
-        }
-        match finding.stage {
-            Stage::Suspected if before != Stage::Suspected => {
-                self.suspected = 0;
-                self.probation = None;
-            }
-            Stage::Suspected => self.suspected = self.suspected.saturating_add(1),
-            Stage::Verified if before != Stage::Verified => {
-                self.restart();
-                return self.sudden(finding);
-            }
-            Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
-        }
-        Step::Busy
-    }
-
-    /// The watch hears nothing with the check resistor: it neither cuts that dwell
-    /// short nor hurries towards it.
-    fn hears(&self, drive: Drive) -> bool {
-        drive != Drive::Check && self.sequencer.next(self.config) != Drive::Check
-    }
-
-    /// The report of a verified leak.
-    #[inline(never)]
-    fn sudden(&mut self, finding: &Watched) -> Step {
-        self.judge.alarm();
-        match &finding.leak {
-            Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
-            None => {
-                let estimate = at_least(finding.at_least, self.pack);
-                self.report(Basis::Sudden, &Ok(estimate))
-            }
-        }
     }
 
     /// Begins an estimate.
@@ -455,48 +399,6 @@ impl<'c> SwiftMonitor<'c> {
         }
         self.task = Task::Learn(known(&fit, self.config), fitted(&fit));
         Step::Busy
-    }
-
-    /// The record of a fit begins with the leak that is suspected.
-    fn is_newer(&self, fit: &Fit) -> bool {
-        let blocks = i64::from(self.suspected.saturating_add(NOTICED));
-        let since = self
-            .config
-            .timing()
-            .block()
-            .to_bits()
-            .saturating_mul(blocks);
-        fit.span.to_bits() <= since
-    }
-
-    /// The watch takes note of a fit.
-    #[inline(never)]
-    fn take_note(&mut self) -> Step {
-        let Task::Learn(known, found) = &self.task else {
-            return Step::Busy;
-        };
-        let (known, found) = (*known, *found);
-        self.balance.know(&found);
-        self.learn(known);
-        self.begin(Basis::Transient, found)
-    }
-
-    /// Tells the watch of a circuit that has outlived its probation.
-    #[inline(never)]
-    fn learn(&mut self, known: Known) {
-        match &self.probation {
-            // The change is known: the new circuit is taken as soon as it is sharp.
-            _ if matches!(self.stage, Stage::Verified | Stage::Suspected) => {
-                if !is_sharp(&known) {
-                    return;
-                }
-                self.watch.know(&known);
-            }
-            Some((_, blocks)) if *blocks < PROBATION => return,
-            Some((old, _)) => self.watch.know(old),
-            None => {}
-        }
-        self.probation = Some((known, 0));
     }
 
     #[inline(never)]

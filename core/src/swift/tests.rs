@@ -209,7 +209,10 @@ fn a_circuit_is_watched_once_it_has_outlived_its_probation() {
     }
     let (fitted_at, watched_at) = (fitted_at.expect("a fit"), watched_at.expect("watched"));
     let blocks = (watched_at - fitted_at) / block_s;
-    assert!(blocks >= f64::from(super::PROBATION) + 64.0, "{blocks}");
+    assert!(
+        blocks >= f64::from(super::heed::PROBATION) + 64.0,
+        "{blocks}"
+    );
     assert!(blocks < 200.0, "{blocks}");
     assert_eq!(bench.monitor.stage(), Stage::Watching);
 }

@@ -1,0 +1,114 @@
+//! What the watch for sudden leaks says is heeded, and it is told what the fits know.
+
+use super::circuits::{found_suddenly, is_sharp};
+use super::{SwiftMonitor, Task};
+use crate::config::Drive;
+use crate::estimate::at_least;
+use crate::monitor::Step;
+use crate::report::Basis;
+use crate::sudden::{Known, Stage, Watched};
+use crate::transient::Fit;
+
+/// Blocks that a fit must outlive without a suspicion before it counts as what
+/// is known: a leak that has just begun bends the fit before it is noticed.
+pub(super) const PROBATION: u32 = 16;
+
+/// Blocks by which a leak may be older than the suspicion of it.
+const NOTICED: u32 = 8;
+
+impl SwiftMonitor<'_> {
+    #[inline(never)]
+    pub(super) fn watch(&mut self) -> Step {
+        match self.watch.step() {
+            Some(finding) => self.heed(&finding),
+            None => Step::Busy,
+        }
+    }
+
+    /// Takes what the watch says.
+    #[inline(never)]
+    fn heed(&mut self, finding: &Watched) -> Step {
+        self.watching = false;
+        let before = core::mem::replace(&mut self.stage, finding.stage);
+        self.transient
+            .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
+        let (_, drive) = self.steady.current();
+        if finding.change_drive && self.hears(drive) && self.haste.allows(drive) {
+            self.sequencer.move_on(self.config);
+        }
+        match finding.stage {
+            Stage::Suspected if before != Stage::Suspected => {
+                self.suspected = 0;
+                self.probation = None;
+            }
+            Stage::Suspected => self.suspected = self.suspected.saturating_add(1),
+            Stage::Verified if before != Stage::Verified => {
+                self.restart();
+                return self.sudden(finding);
+            }
+            Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
+        }
+        Step::Busy
+    }
+
+    /// The watch hears nothing with the check resistor: it neither cuts that dwell
+    /// short nor hurries towards it.
+    fn hears(&self, drive: Drive) -> bool {
+        drive != Drive::Check && self.sequencer.next(self.config) != Drive::Check
+    }
+
+    /// The report of a verified leak.
+    #[inline(never)]
+    fn sudden(&mut self, finding: &Watched) -> Step {
+        self.judge.alarm();
+        match &finding.leak {
+            Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
+            None => {
+                let estimate = at_least(finding.at_least, self.pack);
+                self.report(Basis::Sudden, &Ok(estimate))
+            }
+        }
+    }
+
+    /// The record of a fit begins with the leak that is suspected.
+    pub(super) fn is_newer(&self, fit: &Fit) -> bool {
+        let blocks = i64::from(self.suspected.saturating_add(NOTICED));
+        let since = self
+            .config
+            .timing()
+            .block()
+            .to_bits()
+            .saturating_mul(blocks);
+        fit.span.to_bits() <= since
+    }
+
+    /// The watch takes note of a fit.
+    #[inline(never)]
+    pub(super) fn take_note(&mut self) -> Step {
+        let Task::Learn(known, found) = &self.task else {
+            return Step::Busy;
+        };
+        let (known, found) = (*known, *found);
+        self.balance.know(&found);
+        self.learn(known);
+        self.begin(Basis::Transient, found)
+    }
+
+    /// Tells the watch of a circuit that has outlived its probation.
+    #[inline(never)]
+    fn learn(&mut self, known: Known) {
+        match &self.probation {
+            // The change is known: the new circuit is taken as soon as it is sharp.
+            _ if matches!(self.stage, Stage::Verified | Stage::Suspected) => {
+                if !is_sharp(&known) {
+                    return;
+                }
+                self.watch.know(&known);
+            }
+            Some((_, blocks)) if *blocks < PROBATION => return,
+            Some((old, _)) => self.watch.know(old),
+            None => {}
+        }
+        self.probation = Some((known, 0));
+    }
+}
