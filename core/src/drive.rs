@@ -289,6 +289,15 @@ impl Cycle {
         }
     }
 
+    /// The circuit has changed: only what this dwell gave is of the new one.
+    pub(crate) fn keep_only(&mut self, sequence: u32) {
+        for (place, from) in self.latest.iter_mut().zip(&self.sequences) {
+            if *from != sequence {
+                *place = None;
+            }
+        }
+    }
+
     /// The readings of the last cycle, newest last: of as many dwells as the
     /// longest cycle has, since a recorded drive need not follow the sequencer's.
     pub(crate) fn readings(&self, sequence: u32) -> impl Iterator<Item = &Settled> {

@@ -218,6 +218,11 @@ impl<'c> Steady<'c> {
 
     /// What came of the dwell that is over has been taken.
     pub(crate) fn go_on(&mut self) {
+        if let Job::Solve(estimation, closed) = &self.job
+            && estimation.has_changed()
+        {
+            self.cycle.keep_only(closed.sequence);
+        }
         self.job = Job::Idle;
     }
 

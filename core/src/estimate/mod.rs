@@ -151,6 +151,11 @@ impl Estimation {
         )
     }
 
+    /// The readings tell of two circuits.
+    pub(crate) const fn has_changed(&self) -> bool {
+        matches!(self.stage, Stage::Failed(Reason::CircuitChanged))
+    }
+
     #[inline(never)]
     fn bound(&mut self, config: &Config, system: &System<'_>) -> Result<(), Reason> {
         let offset_u = config.front_end().chassis_offset_u().to_bits();
