@@ -139,8 +139,12 @@ impl<'c> Steady<'c> {
     pub(crate) fn step(&mut self) -> Progress {
         match &mut self.job {
             Job::Idle => Progress::Idle,
-            Job::Refused(closed, _) => {
+            Job::Refused(closed, reason) => {
                 self.cycle.clear(closed.drive);
+                if *reason == Reason::CircuitChanged {
+                    self.cycle.keep_only(closed.sequence);
+                    self.estimator = Estimator::default();
+                }
                 Progress::Over
             }
             Job::Proof(proof, _) => {

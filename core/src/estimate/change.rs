@@ -14,6 +14,9 @@ use crate::reason::Reason;
 /// Standard uncertainties beyond which a difference is a change.
 const CHANGED: i64 = 4;
 
+/// G that stands for a short, in µS: beside it what a drive pushes is nothing.
+const SHORT: i64 = 1 << (18 + num::FRAC);
+
 /// G and Gp of the last cycle, in µS, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Solution {
@@ -29,13 +32,27 @@ impl Solution {
         }
     }
 
+    /// Of readings whose swing cannot be told from none: v stays where it is.
+    pub(crate) fn short(system: &System<'_>) -> Self {
+        Self {
+            total: SHORT,
+            positive: num::mul(SHORT, system.position()),
+        }
+    }
+
     /// Doubt of v in the older readings of `system`, in volts: zero while the
-    /// newest reading is as foretold.
+    /// newest reading is as foretold. `untold` is the swing in volts that cannot be told
+    /// from none.
     ///
     /// # Errors
     /// The change is more than an eighth of the swing: a step, after which the
     /// older readings tell of another circuit.
-    pub(crate) fn doubt(&self, network: &Network, system: &System<'_>) -> Result<i64, Reason> {
+    pub(crate) fn doubt(
+        &self,
+        network: &Network,
+        system: &System<'_>,
+        untold: i64,
+    ) -> Result<i64, Reason> {
         let Some(newest) = system.states.last() else {
             return Ok(0);
         };
@@ -47,7 +64,10 @@ impl Solution {
         let change = newest.v.minus(foretold).size();
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.settled.lag.to_bits().size();
-        let change = change.minus(lag);
+        let mut change = change.minus(lag);
+        if self.total == SHORT {
+            change = change.minus(untold);
+        }
         if change <= newest.v_u.saturating_mul(CHANGED) {
             return Ok(0);
         }

@@ -77,7 +77,7 @@ fn a_reading_that_is_not_as_foretold_puts_the_older_in_doubt() {
     let doubt = |off: f64, lag: f64| {
         let readings = readings(off, lag);
         before
-            .doubt(config.network(), &system(&config, &readings))
+            .doubt(config.network(), &system(&config, &readings), 0)
             .map(real)
     };
     // The swing of v at 392 V, from 400: D/Vb.

@@ -127,11 +127,19 @@ impl Estimator {
             return Err(Reason::PackVoltageMoving);
         }
         let magnitude = system.determinant.saturating_abs();
-        let last = self.last.take();
-        if magnitude >= system.determinant_u(offset_u, 3) {
-            self.last = Some(Solution::of(system));
-        }
-        estimation.doubt = last.map_or(Ok(0), |last| last.doubt(config.network(), system))?;
+        let untold = system.determinant_u(offset_u, 3);
+        let now = if magnitude >= untold {
+            Solution::of(system)
+        } else {
+            Solution::short(system)
+        };
+        let untold = num::quotient(untold, i128::from(system.pack().to_bits()), 0);
+        let doubt = match self.last.take() {
+            Some(last) => last.doubt(config.network(), system, untold),
+            None => Ok(0),
+        };
+        self.last = Some(now);
+        estimation.doubt = doubt?;
         system.doubt_older(estimation.doubt);
         let told = magnitude >= system.determinant_u(offset_u, 3);
         estimation.stage = if told {
