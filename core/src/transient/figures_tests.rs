@@ -170,9 +170,11 @@ fn a_prior_adds_its_own_row() {
     system.lower(of(20.0));
     assert!((scaled(system.squares()) - 25.0).abs() < 1e-5);
     assert!(!system.is_held(2));
-    system.hold(2);
+    system.hold(2, system.at(2, 2));
     assert!(system.is_held(2) && system.side(2) == Scaled::ZERO);
-    assert!((scaled(system.at(2, 2)) - 1.0).abs() < 1e-6);
+    assert!((scaled(system.at(2, 2)) - 5.0).abs() < 1e-5);
+    system.hold(3, system.at(3, 3));
+    assert!((scaled(system.at(3, 3)) - 1.0).abs() < 1e-6);
 }
 
 #[test]

@@ -210,11 +210,11 @@ impl Converged {
         );
         let all = [conductance, positive_conductance, negative_conductance];
         let capacitance = spread.capacitance(theta);
-        // No minimum: a pack that moves in step with the drive passes for a short
-        // behind any C, up to the most that is looked for.
-        let most = theta.capacitance >= MOST_CAPACITANCE && capacitance.is_some();
+        // No minimum: any C up to the most that is looked for. Behind a hard short C does not
+        // matter, but a pack that moves in step with the drive passes for one.
         let moves = !self.pack_u.positive();
-        if moves && most || all.iter().any(absurd) {
+        let endless = theta.capacitance >= MOST_CAPACITANCE && (moves || capacitance.is_some());
+        if endless || all.iter().any(absurd) {
             return None;
         }
         let coupling = self.covariance.coupling;
@@ -260,7 +260,7 @@ impl Converged {
     fn slow(&self) -> Scaled {
         let (fives, count) = (self.fives.mean(), self.fives.count);
         if count < FEWEST_FIVES {
-            return Scaled::ZERO;
+            return self.residue();
         }
         let spread = Scaled::int(18).over(Scaled::int(i64::from(count))).root();
         let usual = spread.plus(Scaled::new(21, -4));
@@ -280,14 +280,13 @@ impl Converged {
     /// 0.5 Hz, alike for the blocks of a second.
     #[inline(never)]
     pub(super) fn residue(&self) -> Scaled {
-        let fives = self.fives.mean();
-        if self.fives.count < FEWEST_FIVES {
-            return Scaled::ZERO;
-        }
+        let (fives, count) = (self.fives.mean(), self.fives.count);
         let half = self.blocks >> 1;
         let samples = self.scatter.times(Scaled::int(self.samples));
         if samples.less(self.step.shifted(2)) {
             self.step.times(Scaled::int(half))
+        } else if count < FEWEST_FIVES {
+            Scaled::ZERO
         } else if fives.times(Scaled::int(3)).less(self.scatter) {
             let hum = samples.minus(fives.times(Scaled::int(self.samples)));
             let residue = Scaled::of(residue(hum.root().bits()));

@@ -5,6 +5,7 @@
 //! column in kilovolts and one in microvolts keep the same relative accuracy.
 
 use super::scaled::Scaled;
+use super::solve::WORTHLESS;
 use super::theta::PARAMETERS;
 
 /// Columns and the residual.
@@ -186,15 +187,20 @@ impl System {
         (0..WIDE).all(|column| column == row || self.at(row, column) == Scaled::ZERO)
     }
 
-    /// Holds a parameter where it is.
-    pub(super) fn hold(&mut self, row: usize) {
+    /// Holds a parameter where it is, with what the data say of it.
+    pub(super) fn hold(&mut self, row: usize, said: Scaled) {
         for column in 0..WIDE {
-            let value = if row == column {
-                Scaled::ONE
-            } else {
-                Scaled::ZERO
-            };
-            self.set(row, column, value);
+            self.set(row, column, Scaled::ZERO);
         }
+        let said = if said.positive() { said } else { Scaled::ONE };
+        self.set(row, row, said);
+    }
+
+    /// What the data say of a parameter that they do not say of another as well.
+    pub(super) fn said_of(&self, row: usize, other: usize) -> Scaled {
+        let (all, by) = (self.at(row, row), self.at(other, other));
+        let shared = self.at(row, other).square().over(by);
+        let own = all.minus(shared).max(all.shifted(WORTHLESS));
+        if by.positive() { own } else { all }
     }
 }

@@ -308,7 +308,13 @@ impl Bounds {
         ] {
             let pull = system.side(place);
             if value <= least && !pull.positive() || value >= most && !pull.negative() {
-                system.hold(place);
+                // A short has its time constant from the first samples alone: that is
+                // no more of G than of C.
+                let said = match place {
+                    TOTAL => system.said_of(TOTAL, CAPACITANCE),
+                    _ => system.at(place, place),
+                };
+                system.hold(place, said);
             }
         }
     }

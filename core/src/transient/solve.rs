@@ -8,7 +8,7 @@ type Vector = [Scaled; PARAMETERS];
 
 /// A pivot that keeps less than 2⁻²⁵ of its diagonal is rounding, not
 /// information.
-const WORTHLESS: i32 = -25;
+pub(super) const WORTHLESS: i32 = -25;
 
 /// Elements below the diagonal.
 const BELOW: usize = PARAMETERS * (PARAMETERS - 1) / 2;
