@@ -85,6 +85,14 @@ impl<'a> State<'a> {
         num::ratio(pull, load, 32).clamp(0, num::ONE)
     }
 
+    /// How far v is beside where it would settle, with G and Gp as solved.
+    fn beside(&self, g: i64, gp: i64) -> i64 {
+        let free = self.r.plus(num::mul(self.g, self.v));
+        let pushed = free.plus(num::mul(gp, self.vb()));
+        let load = g.plus(self.g);
+        self.v.minus(num::ratio(pushed, load, 32)).size()
+    }
+
     /// Vb.
     pub(crate) const fn vb(&self) -> i64 {
         self.settled.pack.value.to_bits()
@@ -138,6 +146,7 @@ impl<'a> System<'a> {
         }
         self.solve();
         self.doubt_courses();
+        self.doubt_contradiction();
         true
     }
 
@@ -187,6 +196,27 @@ impl<'a> System<'a> {
             }
         }
         self.strays = all > self.determinant.saturating_abs() >> MOST_STRAYED;
+    }
+
+    /// Three states and two unknowns leave a difference. Where it is more than noise, some
+    /// reading is off by as much, and nobody knows which.
+    #[inline(never)]
+    fn doubt_contradiction(&mut self) {
+        if self.states.len() < READINGS {
+            return;
+        }
+        let (g, gp) = (self.total(), self.positive());
+        let (mut off, mut beyond) = (0i64, false);
+        for state in &self.states {
+            let by = state.beside(g, gp);
+            off = off.plus(by);
+            beyond |= by > state.v_u.plus(state.lag.size()).saturating_mul(STRAYED);
+        }
+        if beyond {
+            for state in &mut self.states {
+                state.v_u = num::hypot(&[state.v_u, off]);
+            }
+        }
     }
 
     /// Takes off the lag behind a moving pack voltage.
