@@ -127,6 +127,11 @@ impl<'c> Steady<'c> {
         };
     }
 
+    /// The circuit has changed: what was read before says nothing of it.
+    pub(crate) fn forget(&mut self) {
+        self.cycle = Cycle::default();
+    }
+
     /// Ends the dwell under way. What comes after a pause starts without a
     /// drive change that was seen.
     pub(crate) fn finish(&mut self) {
@@ -142,8 +147,7 @@ impl<'c> Steady<'c> {
             Job::Refused(closed, reason) => {
                 self.cycle.clear(closed.drive);
                 if *reason == Reason::CircuitChanged {
-                    self.cycle.keep_only(closed.sequence);
-                    self.estimator = Estimator::default();
+                    self.forget();
                 }
                 Progress::Over
             }

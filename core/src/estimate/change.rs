@@ -32,12 +32,13 @@ impl Solution {
         }
     }
 
-    /// Of readings whose swing cannot be told from none: v stays where it is.
-    pub(crate) fn short(system: &System<'_>) -> Self {
-        Self {
+    /// Of readings whose swing cannot be told from none, while the pack stands still: v
+    /// stays where it is.
+    pub(crate) fn short(system: &System<'_>) -> Option<Self> {
+        system.stands_still().then(|| Self {
             total: SHORT,
             positive: num::mul(SHORT, system.position()),
-        }
+        })
     }
 
     /// Doubt of v in the older readings of `system`, in volts: zero while the

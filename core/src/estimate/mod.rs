@@ -129,7 +129,7 @@ impl Estimator {
         let magnitude = system.determinant.saturating_abs();
         let untold = system.determinant_u(offset_u, 3);
         let now = if magnitude >= untold {
-            Solution::of(system)
+            Some(Solution::of(system))
         } else {
             Solution::short(system)
         };
@@ -138,7 +138,7 @@ impl Estimator {
             Some(last) => last.doubt(config.network(), system, untold),
             None => Ok(0),
         };
-        self.last = Some(now);
+        self.last = now;
         estimation.doubt = doubt?;
         system.doubt_older(estimation.doubt);
         let told = magnitude >= system.determinant_u(offset_u, 3);

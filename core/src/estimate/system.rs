@@ -219,6 +219,11 @@ impl<'a> System<'a> {
         }
     }
 
+    /// v trails behind no pack voltage.
+    pub(crate) fn stands_still(&self) -> bool {
+        self.states.iter().all(|state| state.lag == 0)
+    }
+
     /// Takes off the lag behind a moving pack voltage.
     ///
     /// On a ramp v trails its settled value by `τ·dVb/dt·(x_k − Cp/C)` with
@@ -227,7 +232,7 @@ impl<'a> System<'a> {
     /// 0 and 1: rectangular, ½ ± 1/√12.
     #[inline(never)]
     pub(crate) fn take_off_lag(&mut self) {
-        if self.states.iter().all(|state| state.lag == 0) {
+        if self.stands_still() {
             return;
         }
         let (g, gp) = (self.total(), self.positive());

@@ -67,7 +67,7 @@ impl SwiftMonitor<'_> {
         };
         self.steady.go_on();
         self.haste.over(closed.drive);
-        let length = self.length(&report);
+        let length = Self::length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
         match self.better(closed.sequence, &report.estimate) {
             Better::Settled => report.basis = Basis::Settled,
@@ -122,12 +122,9 @@ impl SwiftMonitor<'_> {
         }
     }
 
-    /// Quarters of a dwell that it counts. A check is no part of the record that is
-    /// fitted.
-    fn length(&self, report: &Report) -> u8 {
-        if !self.config.timing().cycle().contains(&report.drive) {
-            0
-        } else if report.reading == Err(Reason::RecordTooShort) {
+    /// Quarters of a dwell that it counts.
+    fn length(report: &Report) -> u8 {
+        if report.reading == Err(Reason::RecordTooShort) {
             1
         } else {
             WHOLE

@@ -40,10 +40,12 @@ impl SwiftMonitor<'_> {
             Stage::Suspected if before != Stage::Suspected => {
                 self.suspected = 0;
                 self.probation = None;
+                self.steady.forget();
             }
             Stage::Suspected => self.suspected = self.suspected.saturating_add(1),
             Stage::Verified if before != Stage::Verified => {
                 self.restart();
+                self.steady.forget();
                 return self.sudden(finding);
             }
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}

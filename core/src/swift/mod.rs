@@ -308,6 +308,7 @@ impl<'c> SwiftMonitor<'c> {
             self.diagnosis.leave(fitted);
         }
         self.started = self.steady.current().0;
+        self.steady.forget();
         self.forget();
         self.report(Basis::Transient, &Err(Reason::CircuitChanged))
     }
