@@ -14,31 +14,28 @@ use crate::reason::Reason;
 /// Standard uncertainties beyond which a difference is a change.
 const CHANGED: i64 = 4;
 
-/// G that stands for a short, in µS: beside it what a drive pushes is nothing.
-const SHORT: i64 = 1 << (18 + num::FRAC);
-
-/// G and Gp of the last cycle, in µS, `I32F32` bits.
+/// What the last cycle says of the circuit, `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Solution {
-    total: i64,
-    positive: i64,
+pub(crate) enum Solution {
+    /// G and Gp, in µS.
+    Leak { total: i64, positive: i64 },
+    /// Nothing but the share of Vb at which v stands: the swing cannot be told from none.
+    Short { share: i64 },
 }
 
 impl Solution {
     pub(crate) fn of(system: &System<'_>) -> Self {
-        Self {
+        Self::Leak {
             total: system.total(),
             positive: system.positive(),
         }
     }
 
-    /// Of readings whose swing cannot be told from none, while the pack stands still: v
-    /// stays where it is.
+    /// Of readings whose swing cannot be told from none, while the pack stands still.
     pub(crate) fn short(system: &System<'_>) -> Option<Self> {
-        system.stands_still().then(|| Self {
-            total: SHORT,
-            positive: num::mul(SHORT, system.position()),
-        })
+        let newest = system.states.last().filter(|_| system.stands_still())?;
+        let share = num::ratio(newest.v, newest.vb(), 32);
+        Some(Self::Short { share })
     }
 
     /// Doubt of v in the older readings of `system`, in volts: zero while the
@@ -57,18 +54,20 @@ impl Solution {
         let Some(newest) = system.states.last() else {
             return Ok(0);
         };
-        let free = network.row(newest.settled.drive).i.to_bits();
-        let pull = self.positive.plus(newest.p);
-        let load = self.total.plus(newest.g);
-        let pushed = num::mul(pull, newest.vb()).plus(free);
-        let foretold = num::ratio(pushed, load, 32);
+        let (foretold, untold) = match *self {
+            Self::Leak { total, positive } => {
+                let free = network.row(newest.settled.drive).i.to_bits();
+                let pull = positive.plus(newest.p);
+                let load = total.plus(newest.g);
+                let pushed = num::mul(pull, newest.vb()).plus(free);
+                (num::ratio(pushed, load, 32), 0)
+            }
+            Self::Short { share } => (num::mul(share, newest.vb()), untold),
+        };
         let change = newest.v.minus(foretold).size();
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.settled.lag.to_bits().size();
-        let mut change = change.minus(lag);
-        if self.total == SHORT {
-            change = change.minus(untold);
-        }
+        let change = change.minus(lag).minus(untold);
         if change <= newest.v_u.saturating_mul(CHANGED) {
             return Ok(0);
         }

@@ -9,7 +9,7 @@ use crate::config::{Judged, Limits};
 use crate::num;
 use crate::num::Saturating as _;
 use crate::reason::Reason;
-use crate::report::{Estimate, Interval, Verdict};
+use crate::report::{Estimate, Interval, Kind, Verdict};
 use crate::units::{Measured, Microsiemens, Ohms};
 
 /// An interval whose ends differ by more than this factor is too wide to be
@@ -203,8 +203,18 @@ const fn wide(interval: &Interval<Ohms>) -> bool {
     interval.high.to_bits().saturating_mul(100) > allowed
 }
 
-/// The judged resistance with five standard uncertainties on either side.
+/// The judged resistance with five standard uncertainties on either side. A hard short
+/// has no upper bound in G, and an interval of two that is even in 1/(G + g): five reach
+/// to less than 5/2 of its R.
 fn sure_interval(judged: Judged, estimate: &Estimate) -> Interval<Ohms> {
+    if estimate.kind == Kind::Short && estimate.conductance.u == Microsiemens::MAX {
+        let Interval { high, .. } = judged_interval(judged, estimate);
+        let high = high.to_bits().saturating_mul(SURE) >> 1;
+        return Interval {
+            low: Ohms::ZERO,
+            high: Ohms::from_bits(high),
+        };
+    }
     let ends = |g: &Measured<Microsiemens>| {
         let span = Microsiemens::from_bits(g.u.to_bits().saturating_mul(SURE));
         let low = g.value.saturating_sub(span).max(Microsiemens::ZERO);
