@@ -80,9 +80,14 @@ impl Confirmation {
         }
     }
 
+    /// The designer asks for a check, and the drive has one.
+    pub(crate) fn is_asked_for(&self, config: &Config) -> bool {
+        config.timing().check != Check::Never && config.third_checks()
+    }
+
     /// Why an answer is not told yet.
     pub(crate) fn withholds(&self, config: &Config, answer: &Estimate) -> Option<Reason> {
-        if config.timing().check == Check::Never || !config.third_checks() {
+        if !self.is_asked_for(config) {
             return None;
         }
         match &self.answer {

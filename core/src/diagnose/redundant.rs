@@ -94,7 +94,7 @@ pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64)
     if moved > allowed {
         return Some(true);
     }
-    let close = moved > allowed.saturating_sub(allowed >> 2);
+    let close = moved > allowed >> 1;
     (!close && allowed <= moves.most >> (24 + CLEAR)).then_some(false)
 }
 
@@ -108,7 +108,9 @@ struct Moves {
     noise: num::RootSum,
     gain: i128,
     pack_gain: i128,
+    /// Tolerances, that of each part: their sum, and the root of their squares.
     parts: i128,
+    spread: num::RootSum,
     /// What the part that moves it most does, all of it.
     most: i128,
     offset: i128,
@@ -150,38 +152,54 @@ impl Moves {
         let resistance = tolerance(part.resistance_u, UNDECLARED);
         let g = Microsiemens::of(part.resistance).to_bits();
         let carried = |from| carried(part, g, from, lines);
+        let mut by_resistance = 0;
         if part.landing != Landing::Negative {
-            self.add_share(carried(From::Positive), resistance);
+            by_resistance = self.share(carried(From::Positive), resistance);
         }
         if part.landing != Landing::Positive {
-            self.add_share(carried(From::Negative), resistance);
+            let more = self.share(carried(From::Negative), resistance);
+            by_resistance = num::plus(by_resistance, more);
         }
+        self.tolerate(by_resistance);
         let rails = if part.landing == Landing::BothRails {
             2
         } else {
             1
         };
         let source = carried(From::Source).saturating_mul(rails);
-        self.add_share(source, tolerance(part.emf_u, UNDECLARED));
+        let by_source = self.share(source, tolerance(part.emf_u, UNDECLARED));
+        self.tolerate(by_source);
     }
 
-    fn add_share(&mut self, moved: i128, u: i64) {
+    fn share(&mut self, moved: i128, u: i64) -> i128 {
         self.most = self.most.max(moved.saturating_abs());
-        self.parts = num::plus(self.parts, share(moved, u));
+        share(moved, u)
     }
 
-    /// Most that it moves by without a contradiction, scaled down as the noise is.
+    /// Adds what one error within its tolerance moves, independent of the others.
+    fn tolerate(&mut self, moved: i128) {
+        self.parts = num::plus(self.parts, moved);
+        self.spread.add(num::narrow(moved));
+    }
+
+    /// Most that it moves by without a contradiction, scaled down as the noise is: noise and
+    /// either all tolerances at their limits, or six standard uncertainties of them
+    /// together, which are less where several count alike.
     #[inline(never)]
-    fn allowed(&self, config: &Config, capacitance_u: i64) -> i128 {
+    fn allowed(&mut self, config: &Config, capacitance_u: i64) -> i128 {
         let gains = config.front_end().gain_u();
         let [gain_u, pack_gain_u] = gains.map(|u| tolerance(u, GAIN));
-        let noise = i128::from(num::times(self.noise.root(), SURE));
-        let gains = num::plus(share(self.gain, gain_u), share(self.pack_gain, pack_gain_u));
+        let noise = num::times(self.noise.root(), SURE);
+        self.tolerate(share(self.gain, gain_u));
+        self.tolerate(share(self.pack_gain, pack_gain_u));
         let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
         let offset = product(self.offset.saturating_abs(), offset_u.saturating_mul(3)) >> 24;
-        let charge = num::plus(share(self.charge, capacitance_u), offset);
-        let parts = num::plus(self.parts, charge);
-        num::plus(num::plus(noise, gains), parts)
+        self.tolerate(offset);
+        self.tolerate(share(self.charge, capacitance_u));
+        // A tolerance is three standard uncertainties.
+        let spread = num::times(self.spread.root(), SURE / 3);
+        let together = num::hypot(&[noise, spread]);
+        num::plus(noise.into(), self.parts).min(together.into())
     }
 }
 

@@ -14,6 +14,16 @@ impl Twice {
         self.found || self.once
     }
 
+    /// As [`Twice::take`], of what is told at once where it holds.
+    pub(super) fn take_at_once(&mut self, holds: Option<bool>) {
+        if holds == Some(true) {
+            self.found = true;
+            self.once = false;
+        } else {
+            self.take(holds);
+        }
+    }
+
     pub(super) fn take(&mut self, holds: Option<bool>) {
         let Some(holds) = holds else { return };
         let differs = holds != self.found;

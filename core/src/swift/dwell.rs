@@ -80,8 +80,7 @@ impl SwiftMonitor<'_> {
         self.diagnosis.conclude(self.config, &report.estimate);
         let withheld = self.confirm(&report);
         self.judge(&report, withheld);
-        let in_question =
-            withheld.is_some() || self.diagnosis.checks_again() || self.balance.is_in_question();
+        let in_question = withheld.is_some() || self.is_in_question();
         self.sequencer.check(&report.estimate, in_question);
         if let Some(reason) = withheld {
             report.estimate = Err(reason);
@@ -89,6 +88,11 @@ impl SwiftMonitor<'_> {
         report.findings = self.findings();
         report.verdict = report.findings.withhold(self.judge.verdict());
         report
+    }
+
+    /// The check has found something, or is in doubt.
+    pub(super) const fn is_in_question(&self) -> bool {
+        self.diagnosis.checks_again() || self.balance.is_in_question()
     }
 
     /// What the check says of the answer; why it is not told.

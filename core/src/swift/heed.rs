@@ -33,7 +33,9 @@ impl SwiftMonitor<'_> {
         self.transient
             .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
-        if finding.change_drive && self.hears(drive) && self.haste.allows(drive) {
+        let checked = self.confirmation.is_asked_for(self.config);
+        let cut = finding.change_drive && self.hears(drive);
+        if cut && self.haste.allows(drive, checked) {
             self.sequencer.move_on(self.config);
         }
         match finding.stage {
@@ -54,9 +56,11 @@ impl SwiftMonitor<'_> {
     }
 
     /// The watch hears nothing with the check resistor: it neither cuts that dwell
-    /// short nor hurries towards it.
+    /// short nor hurries towards it; nor any dwell that what the check has found waits for.
     fn hears(&self, drive: Drive) -> bool {
-        drive != Drive::Check && self.sequencer.next(self.config) != Drive::Check
+        drive != Drive::Check
+            && self.sequencer.next(self.config) != Drive::Check
+            && !self.is_in_question()
     }
 
     /// The report of a verified leak.

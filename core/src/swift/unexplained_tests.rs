@@ -185,7 +185,7 @@ fn a_capacitance_that_does_not_show_is_small_and_unknown() {
 fn a_state_is_seldom_cut_short_twice_in_a_row() {
     let mut haste = Haste::new();
     let round = |haste: &mut Haste| {
-        let allowed = haste.allows(Drive::Raise);
+        let allowed = haste.allows(Drive::Raise, false);
         haste.over(Drive::Raise);
         haste.over(Drive::Lower);
         allowed
@@ -198,7 +198,17 @@ fn a_state_is_seldom_cut_short_twice_in_a_row() {
         false, true, false, true, true, false, true, false, true, true, false, true,
     ];
     assert_eq!(told, due);
+    // Where a check needs each state heard out, never twice in a row.
+    let mut haste = Haste::new();
+    let told: std::vec::Vec<bool> = (0..4)
+        .map(|_| {
+            let allowed = haste.allows(Drive::Raise, true);
+            haste.over(Drive::Raise);
+            allowed
+        })
+        .collect();
+    assert_eq!(told, [true, false, true, false]);
     // The other state has its own.
     let mut haste = Haste::new();
-    assert!(haste.allows(Drive::Raise) && haste.allows(Drive::Lower));
+    assert!(haste.allows(Drive::Raise, false) && haste.allows(Drive::Lower, false));
 }
