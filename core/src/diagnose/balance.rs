@@ -27,7 +27,7 @@ use crate::report::Estimate;
 use crate::units::Volts;
 
 use super::finding::{Finding, Findings};
-use super::redundant::{self, Side};
+use super::redundant::{self, Outcome, Side};
 use super::twice::Twice;
 use super::{CUT, above_zero, cut, short};
 
@@ -85,7 +85,7 @@ pub(crate) struct Balance {
     dwells: u32,
     failed: Twice,
     /// What the newest weighing came to.
-    said: Option<bool>,
+    said: Option<Outcome>,
 }
 
 /// The fits with which the newest check has been weighed.
@@ -141,24 +141,25 @@ impl Balance {
         let Some(case) = self.case(config, fitted) else {
             return false;
         };
-        let failed = if beside {
+        let outcome = if beside {
             self.measured(config, &case)
         } else {
             case.fitted(config, fitted)
         };
         // Where the fit leaves too much open.
-        self.beside = failed.is_none() && !beside;
+        self.beside = outcome.is_none() && !beside;
         if self.beside {
             return true;
         }
         let after = case.doubt.dwell.wrapping_sub(case.third.dwell);
         // A fit grows sharper until both driven dwells are over: until then it may
         // contradict and no more.
+        let failed = outcome.map(|outcome| outcome == Outcome::Contradict);
         if failed == Some(false) && (!over || after == 1) {
             return false;
         }
         self.failed.take(failed);
-        self.said = failed;
+        self.said = outcome;
         if failed.is_some() {
             self.weighed = if 0 < after && after < CYCLE_MAX as u32 {
                 Weighed::After
@@ -203,7 +204,7 @@ impl Balance {
     }
 
     /// The driven dwells themselves, as they were measured beside the third.
-    fn measured(&self, config: &Config, case: &Case) -> Option<bool> {
+    fn measured(&self, config: &Config, case: &Case) -> Option<Outcome> {
         let [raise, lower] = self.driven;
         let (raise, lower) = (raise?, lower?);
         let third = case.third.dwell;
@@ -212,11 +213,11 @@ impl Balance {
             return None;
         }
         let sides = [case.third, raise, lower].map(|mean| mean.side(case.c));
-        redundant::contradict(config, &sides, case.u)
+        redundant::weigh(config, &sides, case.u)
     }
 
     /// What the newest weighing came to, once.
-    pub(crate) const fn said(&mut self) -> Option<bool> {
+    pub(crate) const fn said(&mut self) -> Option<Outcome> {
         self.said.take()
     }
 
@@ -249,14 +250,14 @@ struct Case {
 }
 
 impl Case {
-    fn fitted(&self, config: &Config, fitted: &Estimate) -> Option<bool> {
+    fn fitted(&self, config: &Config, fitted: &Estimate) -> Option<Outcome> {
         let side = self.third.side(self.c);
         let sides = [
             self.doubt.widen(&side, fitted),
             settled(config, Drive::Raise, fitted, &side)?,
             settled(config, Drive::Lower, fitted, &side)?,
         ];
-        redundant::contradict(config, &sides, self.u)
+        redundant::weigh(config, &sides, self.u)
     }
 }
 

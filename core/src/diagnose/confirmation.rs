@@ -4,53 +4,74 @@
 //! the answer of two driven states as a leak would. Where a check is asked for
 //! ([`Check`]), the answer that it agrees with is the confirmed one, and what departs
 //! from that is not told before the next check agrees with it. What the check
-//! contradicts is withheld at once, until two in a row agree. A warning and an alarm wait
+//! contradicts is withheld at once, until two in a row agree. Where a check agrees that would
+//! not have shown a channel off by a sixteenth, the answer is told, but what it has moved
+//! by stays in its interval, or a sixteenth of all that holds the chassis if that is less.
+//! A warning and an alarm wait
 //! for nothing, nor does what is found before the first check, which would come seconds
 //! after the first answer.
 
-use crate::config::{Check, Config};
+use crate::config::{Check, Config, Drive};
 use crate::num;
+use crate::num::Saturating as _;
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind};
 use crate::units::Microsiemens;
 
+use super::redundant::{CLEAR, Outcome};
 use super::{CUT, short};
 
-/// Standard uncertainties between two answers that are not of one circuit.
+/// Standard uncertainties between two answers that are not of one circuit, and those
+/// within which the sharper one stands for both.
 const APART: i64 = 4;
+const NEAR: i64 = 2;
 /// Checks that have to agree after one that contradicts.
 const AGAIN: u8 = 2;
 
-/// The answer that the check has confirmed: Gp and Gn, in steps of 15 pS, and the
-/// larger of their standard uncertainties. Of a hard short there are only bounds.
+/// An answer: G, Gp and Gn, in steps of 15 pS, and their standard uncertainties. Of a
+/// hard short there are only bounds.
 #[derive(Debug, Clone, Copy)]
 struct Answer {
-    rails: [i32; 2],
-    u: i32,
+    value: [i32; 3],
+    u: [i32; 3],
     short: bool,
 }
 
 impl Answer {
     fn of(estimate: &Estimate) -> Self {
-        let coarse = |g: Microsiemens| short(g.to_bits() >> CUT);
-        let (positive, negative) = (
+        let all = [
+            &estimate.conductance,
             &estimate.positive_conductance,
             &estimate.negative_conductance,
-        );
+        ];
+        let coarse = |g: Microsiemens| short(g.to_bits() >> CUT);
         Self {
-            rails: [coarse(positive.value), coarse(negative.value)],
-            u: coarse(positive.u.max(negative.u)),
+            value: all.map(|g| coarse(g.value)),
+            u: all.map(|g| coarse(g.u)),
             short: estimate.kind == Kind::Short,
         }
     }
 
+    /// What it has moved by since another.
+    fn since(&self, other: &Self) -> [i64; 3] {
+        let [a, b, c] = self.value;
+        let [x, y, z] = other.value;
+        [a.abs_diff(x), b.abs_diff(y), c.abs_diff(z)].map(i64::from)
+    }
+
     /// Both may be of one circuit.
-    fn agrees(&self, other: &Self) -> bool {
-        let u = num::hypot(&[self.u.into(), other.u.into()]);
-        let doubt = u.saturating_mul(APART).saturating_add(1);
-        let mut rails = self.rails.iter().zip(&other.rails);
-        let near = rails.all(|(a, b)| i64::from(a.abs_diff(*b)) <= doubt);
+    fn agrees(&self, other: &Self, within: i64) -> bool {
+        let us = self.u.iter().zip(&other.u);
+        let near = self.since(other).iter().zip(us).all(|(by, (&a, &b))| {
+            let u = num::hypot(&[a.into(), b.into()]);
+            *by <= num::times(u, within).plus(1)
+        });
         near || self.short && other.short
+    }
+
+    fn is_sharper(&self, other: &Self) -> bool {
+        let ([u, ..], [other_u, ..]) = (self.u, other.u);
+        u < other_u
     }
 }
 
@@ -58,26 +79,53 @@ impl Answer {
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Confirmation {
     answer: Option<Answer>,
+    /// What it has moved by, if nothing says that it was the circuit, in steps of 15 pS.
+    doubt: [i32; 3],
     /// Checks that have to agree after one that has contradicted.
     owed: u8,
 }
 
 impl Confirmation {
-    /// The check has been held against an answer: whether it contradicts.
-    pub(crate) fn hear(&mut self, contradicts: Option<bool>, answer: Option<&Estimate>) {
-        match contradicts {
-            Some(true) => {
-                self.answer = None;
+    /// The check has been held against an answer.
+    pub(crate) fn hear(
+        &mut self,
+        config: &Config,
+        outcome: Option<Outcome>,
+        answer: Option<&Estimate>,
+    ) {
+        let confirmed = match outcome {
+            Some(Outcome::Contradict) => {
                 self.owed = AGAIN;
+                return;
             }
-            Some(false) => {
-                self.owed = self.owed.saturating_sub(1);
-                if self.owed == 0 {
-                    self.answer = answer.map(Answer::of).or(self.answer);
-                }
-            }
-            None => {}
+            None => return,
+            Some(outcome) => outcome == Outcome::Confirm,
+        };
+        self.owed = self.owed.saturating_sub(1);
+        if self.owed == 0
+            && let Some(answer) = answer
+        {
+            self.take(config, &Answer::of(answer), confirmed);
         }
+    }
+
+    /// An answer that the check agrees with; `confirmed` where it would have shown a channel
+    /// that is off.
+    fn take(&mut self, config: &Config, new: &Answer, confirmed: bool) {
+        if confirmed {
+            self.doubt = [0; 3];
+        }
+        match &self.answer {
+            Some(old) if old.agrees(new, NEAR) && old.is_sharper(new) => return,
+            Some(old) if !confirmed && !old.agrees(new, APART) => {
+                let [leak, ..] = new.value;
+                let held = config.network().row(Drive::Raise).g.to_bits() >> CUT;
+                let most = i64::from(leak).plus(held) >> CLEAR;
+                self.doubt = new.since(old).map(|by| short(by.min(most)));
+            }
+            _ => {}
+        }
+        self.answer = Some(*new);
     }
 
     /// The designer asks for a check, and the drive has one.
@@ -90,10 +138,16 @@ impl Confirmation {
         if !self.is_asked_for(config) {
             return None;
         }
-        match &self.answer {
-            Some(confirmed) if confirmed.agrees(&Answer::of(answer)) => None,
-            None if self.owed == 0 => None,
-            _ => Some(Reason::CircuitChanged),
+        let departs = |confirmed: &Answer| !confirmed.agrees(&Answer::of(answer), APART);
+        let withheld = self.owed > 0 || self.answer.as_ref().is_some_and(departs);
+        withheld.then_some(Reason::CircuitChanged)
+    }
+
+    /// Adds to an answer what the check leaves open of it.
+    pub(crate) fn doubt(&self, answer: &mut Estimate) {
+        if self.doubt != [0; 3] {
+            let wide = |by| Microsiemens::from_bits(i64::from(by) << CUT);
+            answer.widen(self.doubt.map(wide));
         }
     }
 }
@@ -130,18 +184,18 @@ mod tests {
             confirmation.withholds(&config, answer)
         };
         for answer in [before(), after()] {
-            confirmation.hear(None, Some(&answer));
+            confirmation.hear(&config, None, Some(&answer));
             assert_eq!(told(&confirmation, &answer), None);
         }
-        confirmation.hear(Some(false), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
         assert_eq!(told(&confirmation, &before()), None);
         let near = estimate([420.0, 580.0], [4.0, 4.0]);
         assert_eq!(told(&confirmation, &near), None);
         let changed = Some(Reason::CircuitChanged);
         assert_eq!(told(&confirmation, &after()), changed);
-        confirmation.hear(None, Some(&after()));
+        confirmation.hear(&config, None, Some(&after()));
         assert_eq!(told(&confirmation, &after()), changed);
-        confirmation.hear(Some(false), Some(&after()));
+        confirmation.hear(&config, Some(Outcome::Confirm), Some(&after()));
         assert_eq!(told(&confirmation, &after()), None);
         assert_eq!(told(&confirmation, &before()), changed);
     }
@@ -150,21 +204,25 @@ mod tests {
     fn a_contradiction_withholds_at_once_until_two_checks_agree() {
         let config = config(Check::AtStart);
         let mut confirmation = Confirmation::default();
-        confirmation.hear(Some(false), Some(&before()));
-        confirmation.hear(Some(true), Some(&before()));
-        for contradicts in [None, Some(false), None] {
-            confirmation.hear(contradicts, Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Contradict), Some(&before()));
+        for outcome in [None, Some(Outcome::Confirm), None] {
+            confirmation.hear(&config, outcome, Some(&before()));
             let told = confirmation.withholds(&config, &before());
-            assert_eq!(told, Some(Reason::CircuitChanged), "{contradicts:?}");
+            assert_eq!(told, Some(Reason::CircuitChanged), "{outcome:?}");
         }
-        confirmation.hear(Some(false), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
         assert_eq!(confirmation.withholds(&config, &before()), None);
     }
 
     #[test]
     fn without_a_check_everything_is_told() {
         let mut confirmation = Confirmation::default();
-        confirmation.hear(Some(true), Some(&before()));
+        confirmation.hear(
+            &config(Check::Never),
+            Some(Outcome::Contradict),
+            Some(&before()),
+        );
         assert_eq!(
             confirmation.withholds(&config(Check::Never), &after()),
             None
@@ -178,8 +236,8 @@ mod tests {
             ..estimate([g, g], [1.0, 1.0])
         };
         let mut confirmation = Confirmation::default();
-        confirmation.hear(Some(false), Some(&short(1e6)));
         let config = config(Check::Every(1));
+        confirmation.hear(&config, Some(Outcome::Confirm), Some(&short(1e6)));
         assert_eq!(confirmation.withholds(&config, &short(1e5)), None);
         assert!(confirmation.withholds(&config, &before()).is_some());
     }

@@ -105,6 +105,7 @@ mod twice;
 pub(crate) use balance::Balance;
 pub(crate) use confirmation::Confirmation;
 pub use finding::{Finding, Findings};
+pub(crate) use redundant::Outcome;
 
 use core::num::NonZeroI32;
 
@@ -172,7 +173,7 @@ pub(crate) struct Diagnosis {
     /// The leak that the record left behind, in steps of 15 pS; zero for none.
     left: i32,
     /// What the check says of the newest settled readings.
-    said: Option<bool>,
+    said: Option<Outcome>,
 }
 
 impl Diagnosis {
@@ -270,7 +271,7 @@ impl Diagnosis {
         self.response.take(told.no_response);
         self.switch.take(told.stuck);
         self.contradiction.take(told.contradict);
-        self.said = told.disagree;
+        self.said = told.outcome;
         if let (Some(upwards), Some(before)) = (told.moved, self.upwards.get_mut(drive.slot()))
             && before.replace(upwards) == Some(!upwards)
         {
@@ -311,8 +312,8 @@ impl Diagnosis {
         self.contradiction.is_in_question() || self.switch.is_in_question()
     }
 
-    /// Whether the check contradicts the readings of the newest dwell.
-    pub(crate) const fn said(&self) -> Option<bool> {
+    /// What the check and the readings of the newest dwell come to.
+    pub(crate) const fn said(&self) -> Option<Outcome> {
         self.said
     }
 

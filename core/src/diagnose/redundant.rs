@@ -16,7 +16,7 @@ use super::CUT;
 /// Standard uncertainties that are no chance: of a Gaussian, 2 in 10⁹ lie beyond.
 pub(super) const SURE: i64 = 6;
 /// What has to show before nothing is wrong: a part off by a sixteenth, as a power of two.
-const CLEAR: u32 = 4;
+pub(super) const CLEAR: u32 = 4;
 /// What parts may be off by that declare no tolerance: one part in a hundred.
 const UNDECLARED: i64 = num::ONE / 100;
 /// What a gain, or a part, may be off by beyond its declared tolerance.
@@ -69,11 +69,22 @@ impl<'a> Line<'a> {
     }
 }
 
-/// No G and Gp have these three sides, of the third state, raise and lower. C is out by
-/// `capacitance_u` at most, as a part of it. `None` where that is close, or where
-/// too little would show: a part off by a sixteenth.
+/// What three sides come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// No G and Gp have them.
+    Contradict,
+    /// One circuit has, and not with a part off by a sixteenth; but a channel may be.
+    Agree,
+    /// Nor with a channel off by as much.
+    Confirm,
+}
+
+/// Weighs the sides of the third state, raise and lower. C is out by `capacitance_u` at
+/// most, as a part of it. `None` where a contradiction is close, or where too little
+/// would show.
 #[inline(never)]
-pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<bool> {
+pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<Outcome> {
     let [third, raise, lower] = sides;
     let lines = [
         Line::of(config, config.third(), [third, raise, lower]),
@@ -92,10 +103,22 @@ pub(super) fn contradict(config: &Config, sides: &[Side; 3], capacitance_u: i64)
     let allowed = moves.allowed(config, capacitance_u);
     let moved = determinant.saturating_abs() >> 24;
     if moved > allowed {
-        return Some(true);
+        return Some(Outcome::Contradict);
     }
     let close = moved > allowed >> 1;
-    (!close && allowed <= moves.most >> (24 + CLEAR)).then_some(false)
+    let shows = |all: i128| allowed <= all.saturating_abs() >> (24 + CLEAR);
+    if close || !shows(moves.most) {
+        return None;
+    }
+    // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
+    let leads = |drive| config.network().row(drive).p.to_bits() != 0;
+    let pack_matters = leads(Drive::Raise) || leads(Drive::Lower);
+    let channels = shows(moves.gain) && (!pack_matters || shows(moves.pack_gain));
+    Some(if channels {
+        Outcome::Confirm
+    } else {
+        Outcome::Agree
+    })
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by

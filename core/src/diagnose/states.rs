@@ -8,7 +8,7 @@ use crate::num::Saturating as _;
 use crate::report::Reading;
 use crate::units::{Microsiemens, Ratio, Volts};
 
-use super::redundant::{self, GAIN, SURE, Side};
+use super::redundant::{self, GAIN, Outcome, SURE, Side};
 use super::{CUT, above_zero, cut};
 
 /// A settled reading, 16 fraction bits.
@@ -55,8 +55,8 @@ pub(super) struct Told {
     pub(super) at_rail: Option<bool>,
     pub(super) stuck: Option<bool>,
     pub(super) contradict: Option<bool>,
-    /// The third state contradicts the driven ones, whatever the name of it.
-    pub(super) disagree: Option<bool>,
+    /// What the third state and the driven ones come to, whatever the name of it.
+    pub(super) outcome: Option<Outcome>,
     /// The state's voltage has changed since its dwell before: where to.
     pub(super) moved: Option<bool>,
 }
@@ -167,7 +167,7 @@ impl States {
             && comes_again
             && !config.network().same(third, Drive::Raise)
             && !config.network().same(third, Drive::Lower)
-            && let Some(contradict) = contradict(config, point, raise, lower)
+            && let Some(outcome) = weigh(config, point, raise, lower)
         {
             let alike = |driven: &Point| {
                 let apart = driven.v().minus(point.v()).size();
@@ -175,7 +175,8 @@ impl States {
             };
             // Beside the check resistor no driven state is like the third but by chance.
             let one = third == Drive::Rest && alike(raise) != alike(lower);
-            told.disagree = Some(contradict);
+            let contradict = outcome == Outcome::Contradict;
+            told.outcome = Some(outcome);
             told.stuck = Some(contradict && one);
             told.contradict = Some(contradict && !one && !*silent);
             // Neither drive state does more than the other, but not nothing:
@@ -232,8 +233,8 @@ fn at_rail(config: &Config, point: &Point) -> bool {
     point.v().size() <= off || from_positive.size() <= off
 }
 
-/// No G and Gp have these three settled voltages.
-fn contradict(config: &Config, third: &Point, raise: &Point, lower: &Point) -> Option<bool> {
+/// What these three settled voltages come to.
+fn weigh(config: &Config, third: &Point, raise: &Point, lower: &Point) -> Option<Outcome> {
     let still = |point: &Point| Side {
         v: point.v,
         v_u: point.v_u,
@@ -242,5 +243,5 @@ fn contradict(config: &Config, third: &Point, raise: &Point, lower: &Point) -> O
         ..Side::default()
     };
     let sides = [still(third), still(raise), still(lower)];
-    redundant::contradict(config, &sides, 0)
+    redundant::weigh(config, &sides, 0)
 }

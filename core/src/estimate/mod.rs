@@ -7,6 +7,7 @@ mod budget_tests;
 mod change;
 #[cfg(test)]
 mod change_tests;
+mod doubt;
 mod early;
 mod figures;
 mod system;

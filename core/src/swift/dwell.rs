@@ -1,7 +1,7 @@
 //! The end of a dwell: the better of what is known is reported.
 
 use super::SwiftMonitor;
-use crate::diagnose::Findings;
+use crate::diagnose::{Findings, Outcome};
 use crate::monitor::Step;
 use crate::num;
 use crate::reason::Reason;
@@ -79,6 +79,9 @@ impl SwiftMonitor<'_> {
         }
         self.diagnosis.conclude(self.config, &report.estimate);
         let withheld = self.confirm(&report);
+        if let Ok(answer) = &mut report.estimate {
+            self.confirmation.doubt(answer);
+        }
         self.judge(&report, withheld);
         let in_question = withheld.is_some() || self.is_in_question();
         self.sequencer.check(&report.estimate, in_question);
@@ -99,11 +102,13 @@ impl SwiftMonitor<'_> {
     #[inline(never)]
     fn confirm(&mut self, report: &Report) -> Option<Reason> {
         let answer = report.estimate.as_ref().ok();
-        let contradicts = match (self.balance.said(), self.diagnosis.said()) {
-            (Some(true), _) | (_, Some(true)) => Some(true),
+        let said = match (self.balance.said(), self.diagnosis.said()) {
+            (settled @ Some(Outcome::Contradict), _) | (_, settled @ Some(Outcome::Contradict)) => {
+                settled
+            }
             (fitted, settled) => fitted.or(settled),
         };
-        self.confirmation.hear(contradicts, answer);
+        self.confirmation.hear(self.config, said, answer);
         self.confirmation.withholds(self.config, answer?)
     }
 

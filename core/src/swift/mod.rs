@@ -373,12 +373,16 @@ impl<'c> SwiftMonitor<'c> {
             return Step::Busy;
         }
         self.task = Task::None;
-        self.confirmation.hear(self.balance.said(), Some(fitted));
+        let mut answer = *fitted;
+        let said = self.balance.said();
+        self.confirmation.hear(self.config, said, Some(&answer));
+        let withheld = self.confirmation.withholds(self.config, &answer);
+        self.confirmation.doubt(&mut answer);
         let limits = self.config.limits();
-        match self.confirmation.withholds(self.config, fitted) {
-            Some(reason) => self.judge.take_unconfirmed(limits, fitted, reason),
+        match withheld {
+            Some(reason) => self.judge.take_unconfirmed(limits, &answer, reason),
             None => {
-                self.judge.take_growing(limits, fitted);
+                self.judge.take_growing(limits, &answer);
             }
         }
         let estimate = Ok(*fitted);
@@ -407,8 +411,10 @@ impl<'c> SwiftMonitor<'c> {
         let (sequence, drive) = self.steady.current();
         let findings = self.findings();
         let told = |answer: &Estimate| {
-            let withheld = self.confirmation.withholds(self.config, answer);
-            withheld.map_or(Ok(*answer), Err)
+            let mut answer = *answer;
+            let withheld = self.confirmation.withholds(self.config, &answer);
+            self.confirmation.doubt(&mut answer);
+            withheld.map_or(Ok(answer), Err)
         };
         Step::Answer(Report {
             sequence,
