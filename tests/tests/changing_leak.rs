@@ -3,11 +3,11 @@
 //! uncertainty, or is refused; afterwards it is the new one.
 
 use ohmsplit::{Estimate, Kind};
-use ohmsplit_tests::bench::{Figures, Lead, run_volts};
+use ohmsplit_tests::bench::{Bench, Figures, Lead, run_volts};
 use ohmsplit_tests::bounds::{HONEST, ISOLATION};
 use ohmsplit_tests::design::{Design, drives};
 use ohmsplit_tests::honest::off;
-use ohmsplit_tests::reference::{Circuit, Leak, State};
+use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
 use proptest::prelude::*;
 
 /// When the leak changes, seconds.
@@ -44,13 +44,20 @@ proptest! {
         farad in -9.0f64..-7.2,
         half_period in 0.8f64..2.0,
         closed_loop in any::<bool>(),
+        rest in any::<bool>(),
     ) {
         let drive = drives()[kind];
         let [before, after] = [0, 1].map(|n| {
             let leak = Leak::inside(10f64.powf(ohms[n]), places[n]);
             Circuit::new(leak, 10f64.powf(farad), drive)
         });
-        let config = Design::new(drive, 400.0, 24).config();
+        let mut design = Design::new(drive, 400.0, 24);
+        // A third state: two readings of the old circuit beside one of the new.
+        let rests = rest && closed_loop && !matches!(drive, Drive::LogicSource { .. });
+        if rests {
+            design.cycle.push(State::Rest);
+        }
+        let config = design.config();
         let lead = if closed_loop { Lead::Sequencer } else { Lead::alternating(half_period) };
         let mut v = before.settled(State::Raise, 400.0);
         let reports = run_volts(&config, 500.0, CHANGE + 12.0, &lead, |state, from, to| {
@@ -71,4 +78,51 @@ proptest! {
         let allowed = HONEST.allowed * figures.conductance[1];
         prop_assert!(off <= allowed + ISOLATION.allowed * after.leak.conductance());
     }
+}
+
+/// In a cycle of three states two readings may be of the old circuit and one of the new: their mixture was
+/// told as 263 MΩ once, where 40 kΩ had begun to leak.
+#[test]
+fn what_was_read_before_a_leak_is_not_mixed_with_what_comes_after() {
+    for drive in &drives()[..3] {
+        let mut design = Design::new(*drive, 800.0, 16);
+        design.cycle.push(State::Rest);
+        let config = design.config();
+        for (place, steps) in [(0.0, 0..12u32), (0.4, 12..24), (1.0, 24..36)] {
+            let [before, after] = [Leak::inside(10e6, 0.7), Leak::inside(40e3, place)]
+                .map(|leak| Circuit::new(leak, 320e-9, *drive));
+            for step in steps {
+                let mut bench = Bench::new(before, 800.0);
+                bench.noise = 0.02;
+                bench.seed = u64::from(step);
+                bench.later = Some((3.0 + 0.17 * f64::from(step), after));
+                let waiting = bench.run(&config, 1000.0, 12.0, &Lead::Sequencer);
+                let swift = bench.run_swift(&config, 1000.0, 12.0, &Lead::Sequencer);
+                let reports = waiting
+                    .iter()
+                    .chain(swift.iter().map(|event| &event.report));
+                for estimate in reports.filter_map(|report| report.estimate.as_ref().ok()) {
+                    let figures = Figures::from(estimate);
+                    let misses = [before, after].map(|circuit| miss(&figures, &circuit));
+                    let least = misses[0].min(misses[1]);
+                    assert!(
+                        least <= 3.0,
+                        "{drive:?} {place} {step}: {least} {figures:?}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+/// By how many half-widths of its interval R_iso is off.
+fn miss(figures: &Figures, circuit: &Circuit) -> f64 {
+    let truth = circuit.leak.isolation();
+    let [low, high] = figures.isolation_interval;
+    let half = if truth < low {
+        figures.isolation - low
+    } else {
+        high - figures.isolation
+    };
+    (truth - figures.isolation).abs() / half
 }
