@@ -208,12 +208,16 @@ impl Balance {
         let [raise, lower] = self.driven;
         let (raise, lower) = (raise?, lower?);
         let third = case.third.dwell;
-        let beside = |mean: &Mean| mean.dwell.abs_diff(third) <= CYCLE_MAX as u32;
+        let beside = |mean: &Mean| mean.dwell.abs_diff(third) < CYCLE_MAX as u32;
         if !beside(&raise) || !beside(&lower) {
             return None;
         }
         let sides = [case.third, raise, lower].map(|mean| mean.side(case.c));
-        redundant::weigh(config, &sides, case.u)
+        let outcome = redundant::weigh(config, &sides, case.u)?;
+        // A circuit that changes breaks it with one of before and one of after.
+        let after = |mean: &Mean| mean.dwell.wrapping_sub(third) < CYCLE_MAX as u32;
+        let mixed = after(&raise) != after(&lower);
+        (!mixed || outcome != Outcome::Contradict).then_some(outcome)
     }
 
     /// What the newest weighing came to, once.

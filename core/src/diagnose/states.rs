@@ -124,21 +124,27 @@ impl States {
         *place = Some(new);
         let negative = new.pack() < -(5i64 << CUT);
         told.polarity = Some(negative);
+        let driven = reading.drive != config.third();
         let raise = self.fresh(Drive::Raise, sequence)?;
         let lower = self.fresh(Drive::Lower, sequence)?;
         let wide = |bits: i32| Volts::from_bits(i64::from(bits) << CUT);
         let least = least_swing(config, wide(lower.v), wide(lower.pack))? >> CUT;
         let swing = raise.v().minus(lower.v());
         let doubt = doubt(raise, lower);
-        told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
+        // The third state says nothing new of the driven ones.
+        if driven {
+            told.polarity = Some(negative || swing.saturating_neg() > (least >> 2).max(doubt));
+        }
         let silent = swing.size() <= doubt.max(least >> 7);
         if silent && doubt > least >> 2 {
             // Noise, or the pack, would hide the swing of a leak that can be measured.
             return None;
         }
         let rail = at_rail(config, raise) && at_rail(config, lower);
-        told.at_rail = Some(silent && rail);
-        told.no_response = Some(silent && !rail);
+        if driven {
+            told.at_rail = Some(silent && rail);
+            told.no_response = Some(silent && !rail);
+        }
         Some(Driven {
             swing,
             silent,
@@ -177,8 +183,13 @@ impl States {
             let one = third == Drive::Rest && alike(raise) != alike(lower);
             let contradict = outcome == Outcome::Contradict;
             told.outcome = Some(outcome);
-            told.stuck = Some(contradict && one);
-            told.contradict = Some(contradict && !one && !*silent);
+            // A circuit that changes breaks it with the driven states before the third or
+            // with those after it, and while one is new and one old: only a fault breaks both.
+            let (begun, now) = (age(sequence, point), [raise, lower]);
+            if begun == 0 || now.iter().all(|driven| age(sequence, driven) < begun) {
+                told.stuck = Some(contradict && one);
+                told.contradict = Some(contradict && !one && !*silent);
+            }
             // Neither drive state does more than the other, but not nothing:
             // the parts are there, the source is not.
             told.no_response = Some(*silent && (!*rail || contradict));
