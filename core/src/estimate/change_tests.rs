@@ -99,6 +99,40 @@ fn a_reading_that_is_not_as_foretold_puts_the_older_in_doubt() {
     }
 }
 
+/// Where the swing cannot be told from none, v is foretold where it stands, within that swing.
+#[test]
+fn v_of_a_short_stays_where_it_is() {
+    let config = config();
+    let of = |raise: f64, lower: f64, lag: f64| {
+        [
+            reading(Drive::Raise, [raise, 0.01], [400.0, 0.0], 0.0),
+            reading(Drive::Lower, [lower, 0.01], [400.0, 0.0], lag),
+        ]
+    };
+    let before = of(200.0, 199.99, 0.0);
+    let short = Solution::short(&system(&config, &before)).expect("the pack stands still");
+    let doubt = |v: f64, untold: f64| {
+        let now = of(200.0, v, 0.0);
+        let told = short.doubt(config.network(), &system(&config, &now), bits(untold));
+        told.map(real)
+    };
+    // Four standard uncertainties of 10 mV, and the swing that may be there.
+    for sign in [1.0, -1.0] {
+        assert_eq!(doubt(199.99 + sign * 0.0399, 0.0), Ok(0.0));
+        assert_eq!(doubt(199.99 + sign * 0.1398, 0.1), Ok(0.0));
+        // A swing that has come with the newest reading is a change.
+        let changed = doubt(199.99 + sign * 0.15, 0.1);
+        assert!(
+            changed.is_ok_and(|doubt| doubt > 0.02) || changed.is_err(),
+            "{changed:?}"
+        );
+        assert_eq!(doubt(199.99 + sign * 5.0, 0.1), Err(Reason::CircuitChanged));
+    }
+    // While the pack moves nobody knows where v stands.
+    let moving = of(200.0, 199.99, 0.02);
+    assert!(Solution::short(&system(&config, &moving)).is_none());
+}
+
 /// δx of an error of each v, one at a time, as the readings of a hard short make it.
 #[test]
 fn the_place_of_a_short_is_as_sure_as_its_readings() {

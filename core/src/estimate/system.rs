@@ -41,6 +41,10 @@ const STRAYED: i64 = 3;
 /// an explanation.
 const MOST_STRAYED: u32 = 2;
 
+/// Least share of a contradiction that a reading has; one that could hardly cause it is
+/// hardly its cause.
+const LEAST_SHARE: i64 = num::ONE >> 4;
+
 /// All pairs of states.
 const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
 
@@ -198,24 +202,36 @@ impl<'a> System<'a> {
         self.strays = all > self.determinant.saturating_abs() >> MOST_STRAYED;
     }
 
-    /// Three states and two unknowns leave a difference. Where it is more than noise, some
-    /// reading is off by as much, and nobody knows which.
+    /// Three states and two unknowns leave a difference. Where it is more than noise, a
+    /// reading is off, and nobody knows which: each is in doubt by what it alone would have
+    /// to be off. The errors f_k of the current balance are s·n_k with a unit vector n, for
+    /// the solution is their least squares; an error of one alone would be s/n_k = Σf²/f_k.
     #[inline(never)]
     fn doubt_contradiction(&mut self) {
         if self.states.len() < READINGS {
             return;
         }
         let (g, gp) = (self.total(), self.positive());
-        let (mut off, mut beyond) = (0i64, false);
-        for state in &self.states {
-            let by = state.beside(g, gp);
-            off = off.plus(by);
-            beyond |= by > state.v_u.plus(state.lag.size()).saturating_mul(STRAYED);
+        let mut errors = [0i64; READINGS];
+        let mut beyond = false;
+        for (error, state) in errors.iter_mut().zip(&self.states) {
+            let off = state.beside(g, gp);
+            *error = num::mul(off, g.plus(state.g)).size();
+            beyond |= off > state.v_u.plus(state.lag.size()).saturating_mul(STRAYED);
         }
-        if beyond {
-            for state in &mut self.states {
-                state.v_u = num::hypot(&[state.v_u, off]);
-            }
+        if !beyond {
+            return;
+        }
+        let most = errors.into_iter().fold(1, i64::max);
+        let shares = errors.map(|error| num::ratio(error, most, 32));
+        let all = shares
+            .iter()
+            .fold(0i64, |sum, &share| sum.plus(num::mul(share, share)));
+        for (state, share) in self.states.iter_mut().zip(shares) {
+            let alone = num::ratio(all, share.max(LEAST_SHARE), 32);
+            let error = num::mul(most, alone);
+            let off = num::ratio(error, g.plus(state.g), 32).size();
+            state.v_u = num::hypot(&[state.v_u, off]);
         }
     }
 

@@ -150,6 +150,56 @@ fn v_strays_where_it_goes_by_a_quarter_of_the_swing_beyond_its_share() {
     }
 }
 
+/// Three readings of a circuit, one of them off by so much: how uncertain v is then, in volts.
+fn contradicted(drive: crate::config::Drive, off: f64) -> [f64; 3] {
+    let config = crate::test_reports::config();
+    let volts = |v: f64, u: f64| Measured {
+        value: Volts::from_bits(micro(v)),
+        u: Volts::from_bits(micro(u)),
+    };
+    let readings = config.states().map(|state| {
+        let row = config.network().row(state);
+        let [g, p] = [row.g, row.p].map(|g| g.get().to_num::<f64>());
+        let pushed = (0.5 + p) * 400.0 + row.i.get().to_num::<f64>();
+        let off = if state == drive { off } else { 0.0 };
+        let reading = Reading {
+            drive: state,
+            chassis: volts(pushed / (1.0 + g) + off, 0.001),
+            pack: volts(400.0, 0.0),
+            lag: Volts::ZERO,
+            time_constant: None,
+            dwell_us: 500_000,
+        };
+        Settled::new(&reading, Course::NONE)
+    });
+    let mut system = System::default();
+    assert!(system.take(config.network(), readings.iter()));
+    [0, 1, 2].map(|at| system.states[at].v_u as f64 / 4_294_967_296.0)
+}
+
+/// Two unknowns fit two states: which of three is off nobody knows, and the one that is, is in doubt by as much.
+#[test]
+fn a_third_state_that_contradicts_puts_all_in_doubt() {
+    use crate::config::Drive;
+    for drive in [Drive::Rest, Drive::Raise, Drive::Lower] {
+        for off in [0.0, 0.001] {
+            let told = contradicted(drive, off);
+            assert!(told.iter().all(|u| (u - 0.001).abs() < 1e-6), "{told:?}");
+        }
+        for off in [0.1, -1.0] {
+            let told = contradicted(drive, off);
+            let at = crate::test_reports::config().states();
+            let place = at
+                .iter()
+                .position(|&state| state == drive)
+                .expect("a state");
+            let due = f64::hypot(off, 0.001);
+            assert!((told[place] / due - 1.0).abs() < 0.02, "{drive:?} {told:?}");
+            assert!(told.iter().all(|&u| u > 0.01 * due), "{drive:?} {told:?}");
+        }
+    }
+}
+
 #[test]
 fn an_upper_bound_that_is_not_known_is_none() {
     // 2u is all of G + g.

@@ -312,3 +312,22 @@ fn a_wide_interval_that_is_not_confirmed_is_no_warning_yet() {
     let waits = Verdict::Undetermined(Reason::NotYetMeasured);
     assert_eq!(judge.verdict(), waits);
 }
+
+/// Of a hard short only an upper bound of R is known, at two standard uncertainties: at five it is 5/2 of that.
+#[test]
+fn a_hard_short_decides_where_five_halves_of_its_bound_do() {
+    let limits = limits();
+    for (bound, due) in [(15_999, Some(Grade::Alarm)), (16_001, None)] {
+        let mut short = estimate(50_000, 1);
+        short.kind = Kind::Short;
+        short.weakest_interval = interval(0, bound);
+        short.conductance.u = Microsiemens::MAX;
+        short.positive_conductance.u = Microsiemens::MAX;
+        short.negative_conductance.u = Microsiemens::MAX;
+        let judge = Judge::default();
+        assert_eq!(judge.sure_grade(&limits, &short), due, "{bound}");
+        // A figure that is as unsure decides nothing.
+        short.kind = Kind::Figure;
+        assert_eq!(judge.sure_grade(&limits, &short), None, "{bound}");
+    }
+}

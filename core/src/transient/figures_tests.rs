@@ -158,6 +158,31 @@ fn normal_equations_are_the_sums_of_their_rows() {
     assert!((scaled(system.squares()) - scaled(system.at(7, 7))).abs() < 1e-6);
 }
 
+/// What the data say of one parameter beyond what they say of another as well: the Schur complement.
+#[test]
+fn what_two_parameters_share_is_said_of_neither() {
+    let of = |x: f64| Scaled::of((x * ONE as f64).round() as i64);
+    for (own, across, other) in [(4.0, 3.0, 9.0), (4.0, -3.0, 9.0), (2.0, 0.0, 5.0)] {
+        let mut system = System::NONE;
+        system.set(1, 1, of(own));
+        system.set(1, 4, of(across));
+        system.set(4, 4, of(other));
+        let due = own - across * across / other;
+        let told = scaled(system.said_of(1, 4));
+        assert!((told - due).abs() < 1e-5, "{told} {due}");
+    }
+    // All of it is shared: rounding is no information; and nothing is known of the other.
+    let mut system = System::NONE;
+    system.set(1, 1, of(4.0));
+    system.set(1, 4, of(6.0));
+    system.set(4, 4, of(9.0));
+    let told = scaled(system.said_of(1, 4));
+    assert!((0.0..1e-6).contains(&told), "{told}");
+    system.set(1, 4, of(0.0));
+    system.set(4, 4, of(0.0));
+    assert!((scaled(system.said_of(1, 4)) - 4.0).abs() < 1e-5);
+}
+
 /// A belief about one parameter: (θ − b)²·w joins the sum of squares.
 #[test]
 fn a_prior_adds_its_own_row() {
