@@ -84,7 +84,7 @@ impl Sequencer {
     /// record is as long, two halves of it tell most.
     pub(crate) fn pace(&mut self, config: &Config, tau: Seconds, span: Seconds) {
         let timing = config.timing();
-        let best = tau.to_bits().saturating_mul(5) >> 1;
+        let best = num::times(tau.to_bits(), 5) >> 1;
         let micros = num::wide(best.min(span.to_bits()), 1_000_000) >> num::FRAC;
         // In tenths of a second, whole periods of 50 and 60 Hz.
         let tenths = num::narrow(micros).wrapping_div(TENTH_US).saturating_add(1);

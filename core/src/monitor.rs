@@ -41,7 +41,7 @@ pub struct Monitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<Monitor<'_>>() <= 1200);
+const _: () = assert!(size_of::<Monitor<'_>>() <= 1 << 10);
 
 impl<'c> Monitor<'c> {
     /// A monitor that has seen nothing.

@@ -10,7 +10,7 @@ mod roots;
 mod tests;
 
 pub(crate) use division::{Reciprocal, fraction, mean_of, over, over_unsigned, quotient, ratio};
-pub(crate) use roots::{RootSum, hypot, root, sqrt_int, sqrt_wide, square};
+pub(crate) use roots::{RootSum, Squares, hypot, root, sqrt_int, sqrt_wide, square};
 
 /// Fraction bits of the common format.
 pub(crate) const FRAC: u32 = 32;
@@ -116,12 +116,14 @@ const fn size(a: i64) -> i64 {
     a.saturating_abs()
 }
 
-/// [`add`], [`sub`] and [`size`] as methods.
+/// [`add`], [`sub`], [`times`] and [`size`] as methods.
 pub(crate) trait Saturating {
     /// Sum.
     fn plus(self, other: Self) -> Self;
     /// Difference.
     fn minus(self, other: Self) -> Self;
+    /// Product of two integers.
+    fn times(self, other: Self) -> Self;
     /// Without its sign.
     fn size(self) -> Self;
 }
@@ -133,6 +135,10 @@ impl Saturating for i64 {
 
     fn minus(self, other: Self) -> Self {
         sub(self, other)
+    }
+
+    fn times(self, other: Self) -> Self {
+        times(self, other)
     }
 
     fn size(self) -> Self {
@@ -206,8 +212,8 @@ pub(crate) fn neg_ln(ratio: i64) -> i64 {
     for coefficient in ODD.iter().rev() {
         series = mul(series, y2).saturating_add(*coefficient);
     }
-    let ln_m = mul(y, series).saturating_mul(2);
+    let ln_m = mul(y, series).times(2);
     /// ln 2 as `I32F32`.
     const LN2: i64 = 2_977_044_472;
-    k.saturating_mul(LN2).saturating_sub(ln_m)
+    k.times(LN2).saturating_sub(ln_m)
 }

@@ -21,7 +21,7 @@ enum Job {
     Refused(Closed, Reason),
     /// A settling proof. Where the dwell is over its result is reported;
     /// otherwise it only tells whether the dwell may end.
-    Proof(Settling, Option<Closed>),
+    Proof(Settling),
     /// The estimate of the cycle that a settled dwell completes.
     Solve(Estimation, Closed),
 }
@@ -48,7 +48,7 @@ pub(crate) enum Progress {
 #[derive(Debug, Clone)]
 pub(crate) struct Steady<'c> {
     pub(crate) config: &'c Config,
-    dwell: Option<Dwell>,
+    dwell: Dwell,
     lead: Option<Lead>,
     job: Job,
     cycle: Cycle,
@@ -60,7 +60,7 @@ impl<'c> Steady<'c> {
     pub(crate) fn new(config: &'c Config) -> Self {
         Self {
             config,
-            dwell: None,
+            dwell: Dwell::none(),
             lead: None,
             job: Job::Idle,
             cycle: Cycle::default(),
@@ -71,14 +71,15 @@ impl<'c> Steady<'c> {
 
     /// Number and drive state of the dwell under way.
     pub(crate) fn current(&self) -> (u32, Drive) {
-        let drive = self.dwell.as_ref().map_or(Drive::Rest, |dwell| dwell.drive);
+        let lasts = self.dwell.lasts;
+        let drive = if lasts { self.dwell.drive } else { Drive::Rest };
         (self.sequence, drive)
     }
 
     /// Drive state and length in blocks of the dwell under way.
     pub(crate) fn lasted(&self) -> Option<(Drive, u32)> {
-        let dwell = self.dwell.as_ref()?;
-        Some((dwell.drive, dwell.blocks))
+        let dwell = &self.dwell;
+        dwell.lasts.then_some((dwell.drive, dwell.blocks))
     }
 
     /// Takes a block; true when it is time to see whether the dwell has told
@@ -87,19 +88,30 @@ impl<'c> Steady<'c> {
     pub(crate) fn accept(&mut self, block: &Block) -> bool {
         if block.flags.first_in_dwell {
             self.close();
-            self.dwell = Some(Dwell::new(block.drive));
+            self.dwell.begin(block.drive);
         }
-        let Some(dwell) = self.dwell.as_mut() else {
+        let dwell = &mut self.dwell;
+        if !dwell.lasts {
             return false;
-        };
-        dwell.push(block) && dwell.slots().len().is_multiple_of(4) && matches!(self.job, Job::Idle)
+        }
+        let before = dwell.per_slot();
+        let completed = dwell.push(block);
+        // Four slots later a proof of this dwell has not come to its end: the slots that
+        // it reads have merged.
+        if dwell.per_slot() != before
+            && let Job::Proof(proof) = &self.job
+            && proof.over().is_none()
+        {
+            self.job = Job::Idle;
+        }
+        completed && dwell.slots().len().is_multiple_of(4) && matches!(self.job, Job::Idle)
     }
 
     /// Begins a proof on the dwell under way; true when no proof can be had
     /// however long it lasts.
     #[inline(never)]
     pub(crate) fn probe(&mut self) -> bool {
-        match self.prove(None) {
+        match self.prove(false) {
             Ok(()) => false,
             Err(reason) => {
                 self.job = Job::Idle;
@@ -110,10 +122,10 @@ impl<'c> Steady<'c> {
     }
 
     /// Starts the proof of the dwell under way, in its place.
-    fn prove(&mut self, closed: Option<Closed>) -> Result<(), Reason> {
-        self.job = Job::Proof(Settling::none(), closed);
-        match (&mut self.job, &self.dwell) {
-            (Job::Proof(proof, _), Some(dwell)) => proof.start(self.config, dwell, self.lead),
+    fn prove(&mut self, over: bool) -> Result<(), Reason> {
+        self.job = Job::Proof(Settling::none(over));
+        match &mut self.job {
+            Job::Proof(proof) => proof.start(self.config, &self.dwell, self.lead),
             _ => Err(Reason::RecordTooShort),
         }
     }
@@ -121,10 +133,11 @@ impl<'c> Steady<'c> {
     /// Blocks were lost: what came before says nothing of what comes.
     #[inline(never)]
     pub(crate) fn lose(&mut self) {
-        *self = Self {
-            sequence: self.sequence,
-            ..Self::new(self.config)
-        };
+        self.dwell.forget();
+        self.lead = None;
+        self.job = Job::Idle;
+        self.cycle = Cycle::default();
+        self.estimator = Estimator::default();
     }
 
     /// The circuit has changed: what was read before says nothing of it.
@@ -151,8 +164,8 @@ impl<'c> Steady<'c> {
                 }
                 Progress::Over
             }
-            Job::Proof(proof, _) => {
-                if proof.step() {
+            Job::Proof(proof) => {
+                if proof.step(&self.dwell) {
                     Progress::Busy
                 } else {
                     self.proved()
@@ -172,11 +185,17 @@ impl<'c> Steady<'c> {
     /// A proof has come to its end.
     #[inline(never)]
     fn proved(&mut self) -> Progress {
-        let Job::Proof(proof, closing) = &self.job else {
+        let Job::Proof(proof) = &self.job else {
             return Progress::Idle;
         };
-        let (closing, result) = (*closing, proof.result(self.config));
+        // A dwell that is over is the latest that is.
+        let sequence = self.sequence.wrapping_sub(1);
+        let closing = proof.over().map(|drive| Closed { sequence, drive });
+        let result = proof.result(self.config, &self.dwell);
         self.job = Job::Idle;
+        if closing.is_some() {
+            self.dwell.release();
+        }
         match (closing, result) {
             (Some(closed), Ok(settled)) => {
                 self.cycle.put(closed.sequence, &settled);
@@ -198,7 +217,7 @@ impl<'c> Steady<'c> {
     pub(crate) const fn over(&self) -> Option<Closed> {
         match &self.job {
             Job::Solve(_, closed) | Job::Refused(closed, _) => Some(*closed),
-            Job::Idle | Job::Proof(..) => None,
+            Job::Idle | Job::Proof(_) => None,
         }
     }
 
@@ -211,7 +230,7 @@ impl<'c> Steady<'c> {
                 reading.ok_or(Reason::NotYetMeasured)
             }
             Job::Refused(_, reason) => Err(*reason),
-            Job::Idle | Job::Proof(..) => Err(Reason::NotYetMeasured),
+            Job::Idle | Job::Proof(_) => Err(Reason::NotYetMeasured),
         }
     }
 
@@ -220,7 +239,7 @@ impl<'c> Steady<'c> {
         match &self.job {
             Job::Solve(estimation, _) => estimation.answer(),
             Job::Refused(_, reason) => Err(*reason),
-            Job::Idle | Job::Proof(..) => Err(Reason::NotYetMeasured),
+            Job::Idle | Job::Proof(_) => Err(Reason::NotYetMeasured),
         }
     }
 
@@ -237,18 +256,20 @@ impl<'c> Steady<'c> {
     /// The drive has changed: what is recorded is all there is of this dwell.
     #[inline(never)]
     fn close(&mut self) {
-        let Some(dwell) = &self.dwell else {
+        if !self.dwell.lasts {
             return;
-        };
+        }
         let closed = Closed {
             sequence: self.sequence,
-            drive: dwell.drive,
+            drive: self.dwell.drive,
         };
         self.sequence = self.sequence.wrapping_add(1);
-        if let Err(reason) = self.prove(Some(closed)) {
+        let proof = self.prove(true);
+        self.lead = Lead::after(&self.dwell);
+        self.dwell.keep();
+        if let Err(reason) = proof {
+            self.dwell.release();
             self.job = Job::Refused(closed, reason);
         }
-        self.lead = self.dwell.as_ref().and_then(Lead::after);
-        self.dwell = None;
     }
 }

@@ -153,7 +153,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_monitor_t.
-#define OHMSPLIT_MONITOR_SIZE 1216
+#define OHMSPLIT_MONITOR_SIZE 1040
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
@@ -163,7 +163,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 9184
+#define OHMSPLIT_SWIFT_SIZE 9008
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

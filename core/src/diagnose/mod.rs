@@ -293,7 +293,7 @@ impl Diagnosis {
         let left = i64::from(self.left);
         let (value, u) = (fitted.conductance.value, fitted.conductance.u);
         let by = i64::from(short(value.to_bits() >> CUT)).minus(left);
-        let doubt = (u.to_bits() >> CUT).saturating_mul(SURE);
+        let doubt = (u.to_bits() >> CUT).times(SURE);
         if by.size() > doubt.plus((left >> 3).size()) {
             self.left = 0;
             if self.grows.replace(by > 0) == Some(by < 0) {
@@ -323,7 +323,7 @@ impl Diagnosis {
             return;
         };
         let (c, u) = (capacitance.value.to_bits(), capacitance.u.to_bits());
-        let least = Microfarads::from_bits(c.minus(u.saturating_mul(DOUBT)).max(0));
+        let least = Microfarads::from_bits(c.minus(u.times(DOUBT)).max(0));
         self.capacitance = least > config.timing().capacitance_max;
         self.energy = stored(least, estimate.pack) > ENERGY;
     }
@@ -414,7 +414,7 @@ fn usual_swing(config: &Config) -> i64 {
 /// Whether the drive moves each channel by four codes or more at the alarm limit.
 fn follows(config: &Config) -> [bool; 2] {
     let swing = usual_swing(config);
-    let fine = |channel: &Channel| swing >= channel.quantum().to_bits().saturating_mul(4);
+    let fine = |channel: &Channel| swing >= channel.quantum().to_bits().times(4);
     let [first, second] = config.front_end().channels().map(fine);
     match config.front_end() {
         FrontEnd::ChassisAndPack { .. } => [first, false],

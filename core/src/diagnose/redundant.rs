@@ -184,12 +184,10 @@ impl Moves {
             by_resistance = num::plus(by_resistance, more);
         }
         self.tolerate(by_resistance);
-        let rails = if part.landing == Landing::BothRails {
-            2
-        } else {
-            1
-        };
-        let source = carried(From::Source).saturating_mul(rails);
+        let mut source = carried(From::Source);
+        if part.landing == Landing::BothRails {
+            source = num::plus(source, source);
+        }
         let by_source = self.share(source, tolerance(part.emf_u, UNDECLARED));
         self.tolerate(by_source);
     }
@@ -216,7 +214,7 @@ impl Moves {
         self.tolerate(share(self.gain, gain_u));
         self.tolerate(share(self.pack_gain, pack_gain_u));
         let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
-        let offset = product(self.offset.saturating_abs(), offset_u.saturating_mul(3)) >> 24;
+        let offset = product(self.offset.saturating_abs(), offset_u.times(3)) >> 24;
         self.tolerate(offset);
         self.tolerate(share(self.charge, capacitance_u));
         // A tolerance is three standard uncertainties.
@@ -284,6 +282,6 @@ const fn tolerance(u: Ratio, usual: i64) -> i64 {
     if u.to_bits() == 0 {
         usual
     } else {
-        u.to_bits().saturating_mul(3)
+        num::times(u.to_bits(), 3)
     }
 }

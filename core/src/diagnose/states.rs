@@ -207,7 +207,7 @@ const fn age(sequence: u32, point: &Point) -> u32 {
 fn doubt(a: &Point, b: &Point) -> i64 {
     let u = num::hypot(&[i64::from(a.v_u), i64::from(b.v_u)]);
     let by_pack = a.pack().minus(b.pack()).size();
-    u.saturating_mul(SURE).plus(by_pack)
+    u.times(SURE).plus(by_pack)
 }
 
 /// The voltage of a state has changed, by more than noise, the pack and a
@@ -235,10 +235,10 @@ fn at_rail(config: &Config, point: &Point) -> bool {
     let front = config.front_end();
     let [gain, pack_gain] = front.gain_u().map(Ratio::to_bits);
     let [resolution, _] = front.resolution().map(Volts::to_bits);
-    let relative = gain.plus(pack_gain).saturating_mul(3);
+    let relative = gain.plus(pack_gain).times(3);
     let relative = relative.plus(GAIN);
-    let offset = front.chassis_offset_u().to_bits().saturating_mul(3);
-    let offset = offset.plus(resolution.saturating_mul(4)) >> CUT;
+    let offset = front.chassis_offset_u().to_bits().times(3);
+    let offset = offset.plus(resolution.times(4)) >> CUT;
     let off = num::mul(point.pack().size(), relative).plus(offset);
     let from_positive = point.v().minus(point.pack());
     point.v().size() <= off || from_positive.size() <= off

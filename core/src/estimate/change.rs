@@ -68,12 +68,12 @@ impl Solution {
         // A lag behind the pack voltage is accounted for on its own.
         let lag = newest.settled.lag.to_bits().size();
         let change = change.minus(lag).minus(untold);
-        if change <= newest.v_u.saturating_mul(CHANGED) {
+        if change <= newest.v_u.times(CHANGED) {
             return Ok(0);
         }
         // D/Vb is the swing between the states.
         let swing = num::quotient(system.determinant, i128::from(newest.vb()), 0).size();
-        if change.saturating_mul(8) > swing {
+        if change.times(8) > swing {
             return Err(Reason::CircuitChanged);
         }
         Ok(change >> 1)

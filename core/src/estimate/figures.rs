@@ -34,7 +34,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
     let (g, gp) = (solved.total, solved.positive);
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
-    if g < u.total.saturating_mul(-4).minus(1 << 8) {
+    if g < u.total.times(-4).minus(1 << 8) {
         return Err(Reason::Implausible);
     }
     // What is measured is the swing of v, and its error is Gaussian, so the
@@ -45,7 +45,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
     if loaded <= 0 {
         return Err(Reason::Implausible);
     }
-    let e = num::ratio(u.total.saturating_mul(COVERAGE), loaded, 32);
+    let e = num::ratio(u.total.times(COVERAGE), loaded, 32);
     let total = Conductances::between(g, u.total, e);
     let split = [
         total,
@@ -83,7 +83,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
 pub(super) fn plausible_position(x: i64, u: i64) -> Result<Measured<Ratio>, Reason> {
     let outside = x.saturating_neg().max(x.minus(num::ONE));
     // One part in a hundred for what tolerances of parts were not declared.
-    if outside > u.saturating_mul(4).plus(num::ONE / 100) {
+    if outside > u.times(4).plus(num::ONE / 100) {
         return Err(Reason::Implausible);
     }
     Ok(Measured {
@@ -95,7 +95,7 @@ pub(super) fn plausible_position(x: i64, u: i64) -> Result<Measured<Ratio>, Reas
 pub(super) fn position_interval(position: &Measured<Ratio>) -> [i64; 2] {
     let (x, span) = (
         position.value.to_bits(),
-        position.u.to_bits().saturating_mul(COVERAGE),
+        position.u.to_bits().times(COVERAGE),
     );
     [x.minus(span), x.plus(span)].map(|x| x.clamp(0, num::ONE))
 }
@@ -112,7 +112,7 @@ impl Conductances {
     /// An interval Gaussian in 1/(G + g), see [`figure`].
     #[inline(never)]
     fn between(value: i64, u: i64, e: i64) -> Self {
-        let span = u.saturating_mul(COVERAGE);
+        let span = u.times(COVERAGE);
         let below = num::ratio(span, num::ONE.plus(e), 32);
         let room = num::ONE.minus(e);
         let above = if room > 0 {

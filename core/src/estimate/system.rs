@@ -193,7 +193,7 @@ impl<'a> System<'a> {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
             let strayed = course.chassis.minus(due).size();
-            if strayed > state.v_u.saturating_mul(STRAYED) {
+            if strayed > state.v_u.times(STRAYED) {
                 state.v_u = num::hypot(&[state.v_u, strayed]);
                 let moved = num::wide(alpha.size(), strayed);
                 all = num::plus(all, moved);

@@ -199,8 +199,8 @@ impl Judge {
 }
 
 const fn wide(interval: &Interval<Ohms>) -> bool {
-    let allowed = interval.low.to_bits().saturating_mul(WIDE_PERCENT);
-    interval.high.to_bits().saturating_mul(100) > allowed
+    let allowed = num::times(interval.low.to_bits(), WIDE_PERCENT);
+    num::times(interval.high.to_bits(), 100) > allowed
 }
 
 /// The judged resistance with five standard uncertainties on either side. A hard short
@@ -216,7 +216,7 @@ fn sure_interval(judged: Judged, estimate: &Estimate) -> Interval<Ohms> {
         };
     }
     let ends = |g: &Measured<Microsiemens>| {
-        let span = Microsiemens::from_bits(g.u.to_bits().saturating_mul(SURE));
+        let span = Microsiemens::from_bits(g.u.to_bits().times(SURE));
         let low = g.value.saturating_sub(span).max(Microsiemens::ZERO);
         (low, g.value.saturating_add(span))
     };

@@ -1,5 +1,7 @@
 //! Squares and roots: how independent standard uncertainties combine.
 
+use core::num::NonZeroU32;
+
 use super::{FRAC, product};
 
 /// The square, from one product of 32 bits for what is below one.
@@ -13,6 +15,47 @@ pub(crate) const fn square(size: u64) -> u128 {
     let across = (product(high, low) as u128) << (FRAC + 1);
     let above = (product(high, high) as u128) << (2 * FRAC);
     above.wrapping_add(across).wrapping_add(below)
+}
+
+/// A sum of squares of `I32F32` numbers as it is kept: 64 fraction bits, saturating just
+/// below 2^32. The upper word lies one higher, so that an optional sum needs no more
+/// room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Squares {
+    above: NonZeroU32,
+    below: [u32; 2],
+}
+
+impl Squares {
+    pub(crate) const ZERO: Self = Self {
+        above: NonZeroU32::MIN,
+        below: [0; 2],
+    };
+
+    /// Adds the square of `value`.
+    #[inline(never)]
+    pub(crate) fn add(&mut self, value: i64) {
+        let sum = self.get().saturating_add(square(value.unsigned_abs()));
+        let above = (sum >> 64) as u64;
+        *self = if above < u64::from(u32::MAX) {
+            Self {
+                above: NonZeroU32::MIN.saturating_add(above as u32),
+                below: [(sum >> 32) as u32, sum as u32],
+            }
+        } else {
+            Self {
+                above: NonZeroU32::MAX,
+                below: [u32::MAX; 2],
+            }
+        };
+    }
+
+    /// The sum.
+    #[inline(never)]
+    pub(crate) fn get(self) -> u128 {
+        let [upper, lower] = self.below.map(u128::from);
+        u128::from(self.above.get().wrapping_sub(1)) << 64 | upper << 32 | lower
+    }
 }
 
 /// Root of a sum of squares of `I32F32` numbers, saturating: how independent

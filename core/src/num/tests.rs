@@ -124,3 +124,21 @@ fn dividing_by_zero_saturates_with_the_sign_of_the_numerator() {
     assert_eq!(quotient(5, 0, 0), i64::MAX);
     assert_eq!(quotient(-5, 0, 0), i64::MIN);
 }
+
+/// Sums of squares as they are kept, against whole numbers.
+#[test]
+fn a_sum_of_squares_is_kept_to_the_bit_and_saturates() {
+    let mut squares = Squares::ZERO;
+    let mut sum = 0u128;
+    for value in [0i64, 1, -3, ONE, -5 * ONE / 7, 4000 * ONE, i64::MAX >> 17] {
+        squares.add(value);
+        sum += u128::from(value.unsigned_abs()).pow(2);
+        assert_eq!(squares.get(), sum);
+    }
+    squares.add(i64::MIN);
+    let most = squares.get();
+    assert_eq!(most, (((1 << 32) - 2) << 64) + u128::from(u64::MAX));
+    squares.add(ONE);
+    assert_eq!(squares.get(), most);
+    assert_eq!(size_of::<Option<Squares>>(), 12);
+}

@@ -4,16 +4,19 @@
 
 use core::num::NonZeroI32;
 
-use heapless::Vec;
-
 use crate::config::Drive;
 use crate::front::Block;
-use crate::num;
 use crate::num::Saturating as _;
+use crate::num::{self, Squares};
 
 /// The number of slots, even, at which neighbours merge; 12 to 23 are in use
 /// from then on.
 pub(crate) const SLOTS: usize = 24;
+
+/// Room for the slots of a dwell, and for those of the dwell before while its proof
+/// reads them, one less than full. The new dwell has at least twelve of them: where it fills these before
+/// the proof is over, its neighbours merge that much earlier.
+const ROOM: usize = SLOTS - 1 + SLOTS / 2;
 
 /// Fraction bits that a slot gives up against `I32F32`: slots are `I12F20`
 /// (±2048 V, step 0.95 µV) to halve the record.
@@ -103,13 +106,18 @@ impl Lead {
     }
 }
 
-/// One dwell as it is recorded.
-#[derive(Debug, Clone, Default)]
+/// One dwell as it is recorded, and the slots of the dwell before.
+#[derive(Debug, Clone)]
 pub(crate) struct Dwell {
+    /// Those of this dwell from the start, those kept at the end.
+    slots: [Option<Slot>; ROOM],
+    count: u8,
+    kept: u8,
+    /// A slot is so many blocks, as a power of two.
+    places: u8,
+    /// It goes on.
+    pub(crate) lasts: bool,
     pub(crate) drive: Drive,
-    slots: Vec<Option<Slot>, SLOTS>,
-    /// Blocks that make a slot; a power of two.
-    pub(crate) per_slot: u32,
     pending: Pending,
     /// Blocks so far, missing ones included.
     pub(crate) blocks: u32,
@@ -121,29 +129,89 @@ pub(crate) struct Dwell {
     /// Scatter of the blocks since the latest power of two of their number, and
     /// between the two powers before: the later part of the dwell, where the
     /// transient is spent.
-    newer: Squares,
-    older: Squares,
+    newer: [Squares; 2],
+    older: [Squares; 2],
 }
-
-/// Sums of squares of block scatter, of v and of Vb, 64 fraction bits.
-type Squares = [u128; 2];
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Pending {
     chassis: i64,
     pack: i64,
     seen: u32,
-    elapsed: u32,
 }
 
 impl Dwell {
-    /// An empty record of a dwell in `drive`.
-    pub(crate) fn new(drive: Drive) -> Self {
+    /// A dwell that is over and kept nothing.
+    pub(crate) fn none() -> Self {
         Self {
-            drive,
-            per_slot: 1,
-            ..Self::default()
+            slots: [None; ROOM],
+            count: 0,
+            kept: 0,
+            places: 0,
+            lasts: false,
+            drive: Drive::Rest,
+            pending: Pending::default(),
+            blocks: 0,
+            seen: 0,
+            missing: 0,
+            saturated: false,
+            samples: 0,
+            newer: [Squares::ZERO; 2],
+            older: [Squares::ZERO; 2],
         }
+    }
+
+    #[cfg(test)]
+    pub(crate) fn new(drive: Drive) -> Self {
+        let mut dwell = Self::none();
+        dwell.begin(drive);
+        dwell
+    }
+
+    /// Begins a dwell in `drive`, in the place of the one before.
+    #[inline(never)]
+    pub(crate) fn begin(&mut self, drive: Drive) {
+        self.drive = drive;
+        self.lasts = true;
+        (self.count, self.places) = (0, 0);
+        self.pending = Pending::default();
+        (self.blocks, self.seen, self.missing) = (0, 0, 0);
+        (self.samples, self.saturated) = (0, false);
+        self.newer = [Squares::ZERO; 2];
+        self.older = [Squares::ZERO; 2];
+    }
+
+    /// The dwell is over; its slots are kept for a proof.
+    #[inline(never)]
+    pub(crate) fn keep(&mut self) {
+        self.lasts = false;
+        self.kept = core::mem::take(&mut self.count);
+        let count = usize::from(self.kept);
+        // From the last on, since they may overlap.
+        for at in (0..count).rev() {
+            let slot = self.slots.get(at).copied().flatten();
+            let to = ROOM.wrapping_sub(count).wrapping_add(at);
+            if let Some(place) = self.slots.get_mut(to) {
+                *place = slot;
+            }
+        }
+    }
+
+    /// Nothing is recorded, nor kept.
+    pub(crate) fn forget(&mut self) {
+        self.lasts = false;
+        self.release();
+    }
+
+    /// The slots kept are not needed any more.
+    pub(crate) fn release(&mut self) {
+        self.kept = 0;
+    }
+
+    /// The slots of the dwell before.
+    pub(crate) fn kept(&self) -> &[Option<Slot>] {
+        let from = ROOM.wrapping_sub(usize::from(self.kept));
+        self.slots.get(from..).unwrap_or_default()
     }
 
     /// Adds a block; blocks cut short by a drive change are left out. True
@@ -165,12 +233,11 @@ impl Dwell {
         self.pending.pack = self.pending.pack.plus(block.pack.to_bits());
         self.pending.seen = self.pending.seen.saturating_add(1);
         if self.seen.is_power_of_two() {
-            self.older = core::mem::take(&mut self.newer);
+            self.older = core::mem::replace(&mut self.newer, [Squares::ZERO; 2]);
         }
         let scatter = [block.chassis_scatter, block.pack_scatter];
         for (sum, scatter) in self.newer.iter_mut().zip(scatter) {
-            let square = num::square(scatter.to_bits().unsigned_abs());
-            *sum = sum.saturating_add(square);
+            sum.add(scatter.to_bits());
         }
         self.samples = self.samples.saturating_add(block.count);
         completed | self.advance()
@@ -178,13 +245,20 @@ impl Dwell {
 
     /// The slots in order of time; `None` where samples were missing.
     pub(crate) fn slots(&self) -> &[Option<Slot>] {
-        &self.slots
+        self.slots
+            .get(..usize::from(self.count))
+            .unwrap_or_default()
+    }
+
+    /// Blocks that make a slot.
+    pub(crate) const fn per_slot(&self) -> u32 {
+        1u32.wrapping_shl(self.places as u32)
     }
 
     /// Samples averaged in a slot, at least 1.
     pub(crate) fn samples_per_slot(&self) -> u32 {
         let per_block = self.samples.checked_div(self.seen).unwrap_or(1);
-        per_block.saturating_mul(self.per_slot).max(1)
+        per_block.saturating_mul(self.per_slot()).max(1)
     }
 
     /// Root mean square scatter of the later blocks, of v and of Vb, `I32F32` bits.
@@ -195,33 +269,34 @@ impl Dwell {
         let newer = self.seen.saturating_sub(power).saturating_add(1);
         let count = newer.saturating_add(power >> 1);
         let ([chassis, pack], [chassis_before, pack_before]) = (self.newer, self.older);
-        [
-            chassis.saturating_add(chassis_before),
-            pack.saturating_add(pack_before),
-        ]
-        .map(|sum| num::sqrt_wide(num::mean_of(sum, count).unwrap_or(0)))
+        [(chassis, chassis_before), (pack, pack_before)].map(|(sum, before)| {
+            let sum = sum.get().saturating_add(before.get());
+            num::sqrt_wide(num::mean_of(sum, count).unwrap_or(0))
+        })
     }
 
     /// One block of time has passed. True when that completed a slot.
     fn advance(&mut self) -> bool {
         self.blocks = self.blocks.saturating_add(1);
-        self.pending.elapsed = self.pending.elapsed.saturating_add(1);
-        if self.pending.elapsed < self.per_slot {
+        if !self.blocks.is_multiple_of(self.per_slot()) {
             return false;
         }
         let Pending {
             chassis,
             pack,
             seen,
-            ..
         } = core::mem::take(&mut self.pending);
         let slot = match (num::over(chassis, seen), num::over(pack, seen)) {
             (Some(chassis), Some(pack)) => Some(Slot::of(chassis, pack)),
             _ => None,
         };
         // There is room: the record merges as soon as it is full.
-        let _ = self.slots.push(slot);
-        if self.slots.is_full() {
+        if let Some(place) = self.slots.get_mut(usize::from(self.count)) {
+            *place = slot;
+            self.count = self.count.wrapping_add(1);
+        }
+        let free = ROOM.wrapping_sub(usize::from(self.kept)) & !1;
+        if usize::from(self.count) >= free.min(SLOTS) {
             self.merge();
         }
         true
@@ -229,7 +304,7 @@ impl Dwell {
 
     /// Neighbours become one.
     fn merge(&mut self) {
-        let half = self.slots.len().div_ceil(2);
+        let half = usize::from(self.count >> 1);
         for at in 0..half {
             let first = at.wrapping_mul(2);
             let one = |at: usize| self.slots.get(at).copied().flatten();
@@ -241,7 +316,7 @@ impl Dwell {
                 *slot = both;
             }
         }
-        self.slots.truncate(half);
-        self.per_slot = self.per_slot.saturating_mul(2);
+        self.count = half as u8;
+        self.places = self.places.saturating_add(1).min(31);
     }
 }

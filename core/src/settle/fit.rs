@@ -34,7 +34,7 @@ mod fitted;
 use super::dwell::{SLOTS, Slot};
 use super::linear::{COLUMNS, Normal, product};
 use crate::num::Saturating as _;
-use crate::num::{self, ONE};
+use crate::num::{self, ONE, Squares};
 pub(crate) use fitted::Fitted;
 
 /// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
@@ -69,21 +69,22 @@ const DECAY: usize = 2;
 /// A trial at one ρ.
 #[derive(Debug, Clone, Copy)]
 struct Trial {
-    rho: i64,
+    /// Below one.
+    rho: u32,
     settled: i64,
     amplitude: i64,
     /// b, by the scaled pack column.
     by_pack: i64,
-    /// Sum of squared residuals, 64 fraction bits.
-    residual: u128,
+    /// Sum of squared residuals.
+    residual: Squares,
 }
 
 /// What is kept of the best slow trial.
 #[derive(Debug, Clone, Copy)]
 struct Slow {
-    rho: i64,
+    rho: u32,
     amplitude: i64,
-    residual: u128,
+    residual: Squares,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,7 +109,6 @@ enum Stage {
 /// The fit of one dwell, in slices of bounded work.
 #[derive(Debug, Clone)]
 pub(crate) struct Fit {
-    slots: heapless::Vec<Option<Slot>, SLOTS>,
     /// Pack voltage that `y` belongs to: median of the later half, where most
     /// slots are, so that `y` hardly leans on `b` when the pack has stepped.
     pack_ref: i64,
@@ -118,68 +118,58 @@ pub(crate) struct Fit {
     best: Option<Trial>,
     slow: Option<Slow>,
     stage: Stage,
-    /// Variance of ρ for unit noise a slot, in the units of the columns, where
-    /// the transient tells it.
-    decay_gain: Option<i64>,
+    /// Variance of ρ for unit noise a slot, in the units of the columns; negative where
+    /// the transient does not tell it.
+    decay_gain: i64,
 }
 
 impl Fit {
     /// A fit of nothing. A function: a constant would lie in flash, all of it.
     pub(crate) fn none() -> Self {
         Self {
-            slots: heapless::Vec::new(),
             pack_ref: 0,
             pack_shift: None,
             best: None,
             slow: None,
             stage: Stage::Failed,
-            decay_gain: None,
+            decay_gain: -1,
         }
     }
 
     /// Starts anew; false when fewer than eight slots have data.
-    pub(crate) fn start(&mut self, slots: &[Option<Slot>], pack_noise: i64) -> bool {
-        self.slots.clear();
-        // A dwell has no more of them than a fit.
-        let _ = self.slots.extend_from_slice(slots);
+    pub(crate) fn start(&mut self, slots: &Slots, pack_noise: i64) -> bool {
         self.best = None;
         self.slow = None;
         self.pack_shift = None;
-        self.decay_gain = None;
+        self.decay_gain = -1;
         self.stage = Stage::Pack(pack_noise);
         slots.iter().flatten().count() >= crate::config::BLOCKS_MIN as usize
-    }
-
-    /// Zero of the voltages: v of the last slot.
-    fn zero(&self) -> i64 {
-        let last = self.slots.iter().rev().flatten().next();
-        last.map_or(0, |slot| slot.chassis())
     }
 
     pub(crate) fn is_done(&self) -> bool {
         matches!(self.stage, Stage::Done(_) | Stage::Failed)
     }
 
-    /// One slice of work.
-    pub(crate) fn step(&mut self) {
+    /// One slice of work, on the slots that it was started with.
+    pub(crate) fn step(&mut self, slots: &Slots) {
         self.stage = match self.stage {
-            Stage::Pack(noise) => self.see_pack(noise),
-            Stage::Grid(place) => self.try_grid(place),
-            Stage::Refine(left) => self.refine(left),
-            Stage::Try(left, rho) => self.try_refined(left, rho),
-            Stage::Decay => self.gain_decay(),
-            Stage::Settled => self.gain_settled(),
+            Stage::Pack(noise) => self.see_pack(slots, noise),
+            Stage::Grid(place) => self.try_grid(slots, place),
+            Stage::Refine(left) => self.refine(slots, left),
+            Stage::Try(left, rho) => self.try_refined(slots, left, rho),
+            Stage::Decay => self.gain_decay(slots),
+            Stage::Settled => self.gain_settled(slots),
             over @ (Stage::Done(_) | Stage::Failed) => over,
         };
     }
 
     #[inline(never)]
-    fn see_pack(&mut self, noise: i64) -> Stage {
-        let half = self.slots.len() >> 1;
-        let Some(pack_ref) = self.median_pack(half, self.slots.len()) else {
+    fn see_pack(&mut self, slots: &Slots, noise: i64) -> Stage {
+        let half = slots.len() >> 1;
+        let Some(pack_ref) = median_pack(slots, half, slots.len()) else {
             return Stage::Failed;
         };
-        let packs = self.slots.iter().flatten().map(|slot| slot.pack());
+        let packs = slots.iter().flatten().map(|slot| slot.pack());
         let away = packs.map(|pack| pack.minus(pack_ref).size());
         let most = away.max().unwrap_or(0);
         self.pack_ref = pack_ref;
@@ -191,18 +181,19 @@ impl Fit {
     }
 
     #[inline(never)]
-    fn try_grid(&mut self, place: u8) -> Stage {
+    fn try_grid(&mut self, slots: &Slots, place: u8) -> Stage {
         let Some(&rho) = GRID.get(usize::from(place)) else {
             return Stage::Refine(REFINEMENTS);
         };
-        if let Some(trial) = self.trial(rho) {
-            if self.best.is_none_or(|best| trial.residual < best.residual) {
+        if let Some(trial) = self.trial(slots, rho) {
+            let residual = trial.residual;
+            if self.best.is_none_or(|best| residual < best.residual) {
                 self.best = Some(trial);
             }
-            let slow = power(rho, self.slots.len()) > REMAINING;
-            if slow && self.slow.is_none_or(|best| trial.residual < best.residual) {
+            let slow = power(rho, slots.len()) > REMAINING;
+            if slow && self.slow.is_none_or(|best| residual < best.residual) {
                 self.slow = Some(Slow {
-                    rho,
+                    rho: trial.rho,
                     amplitude: trial.amplitude,
                     residual: trial.residual,
                 });
@@ -213,30 +204,30 @@ impl Fit {
 
     /// One Gauss-Newton step on ρ.
     #[inline(never)]
-    fn refine(&mut self, left: u8) -> Stage {
+    fn refine(&mut self, slots: &Slots, left: u8) -> Stage {
         let Some(best) = self.best else {
             return Stage::Failed;
         };
-        let amplitude = best.amplitude;
+        let (amplitude, rho) = (best.amplitude, i64::from(best.rho));
         if amplitude == 0 {
             return Stage::Settled;
         }
         if left == 0 {
             return Stage::Decay;
         }
-        let Some([_, _, decay, _]) = self.normal(best.rho, true).solve() else {
+        let Some([_, _, decay, _]) = self.normal(slots, rho, true).solve() else {
             return Stage::Decay;
         };
         let change = num::ratio(decay, amplitude, 32);
         // A slow decay may at most halve or double its time constant in one step.
-        let room = ONE.minus(best.rho);
+        let room = ONE.minus(rho);
         let change = change.max(room.saturating_neg()).min(room >> 1);
-        Stage::Try(left, best.rho.plus(change).max(0))
+        Stage::Try(left, rho.plus(change).max(0))
     }
 
     #[inline(never)]
-    fn try_refined(&mut self, left: u8, rho: i64) -> Stage {
-        let trial = self.trial(rho);
+    fn try_refined(&mut self, slots: &Slots, left: u8, rho: i64) -> Stage {
+        let trial = self.trial(slots, rho);
         let better = |trial: &Trial| {
             self.best
                 .is_some_and(|best| trial.residual <= best.residual)
@@ -249,89 +240,102 @@ impl Fit {
     }
 
     #[inline(never)]
-    fn gain_decay(&mut self) -> Stage {
-        let rho = self.best.map_or(0, |best| best.rho);
-        self.decay_gain = self.normal(rho, true).inverse_at(DECAY);
+    fn gain_decay(&mut self, slots: &Slots) -> Stage {
+        let rho = self.best.map_or(0, |best| i64::from(best.rho));
+        let gain = self.normal(slots, rho, true).inverse_at(DECAY);
+        self.decay_gain = gain.map_or(-1, |gain| gain.max(0));
         Stage::Settled
     }
 
     #[inline(never)]
-    fn gain_settled(&mut self) -> Stage {
-        let rho = self.best.map_or(0, |best| best.rho);
-        let with_decay = self.decay_gain.is_some();
-        let gain = self.normal(rho, with_decay).inverse_at(SETTLED);
+    fn gain_settled(&mut self, slots: &Slots) -> Stage {
+        let rho = self.best.map_or(0, |best| i64::from(best.rho));
+        let with_decay = self.decay_gain >= 0;
+        let gain = self.normal(slots, rho, with_decay).inverse_at(SETTLED);
         gain.map_or(Stage::Failed, Stage::Done)
     }
 
     /// Rows of the fit: columns and datum.
-    fn rows(&self, rho: i64, with_decay: bool) -> impl Iterator<Item = ([i64; COLUMNS], i64)> + '_ {
+    fn rows(
+        &self,
+        slots: &Slots,
+        rho: i64,
+        with_decay: bool,
+    ) -> impl Iterator<Item = ([i64; COLUMNS], i64)> {
         let (mut phi, mut before) = (ONE, 0i64);
-        let zero = self.zero();
-        self.slots
-            .iter()
-            .zip(0i64..)
-            .filter_map(move |(slot, place)| {
-                let decay = num::times(before, place);
-                let here = phi;
-                before = phi;
-                phi = num::mul(phi, rho);
-                let slot = (*slot)?;
-                let pack = match self.pack_shift {
-                    Some(shift) => slot.pack().minus(self.pack_ref) >> shift,
-                    None => 0,
-                };
-                let datum = slot.chassis().minus(zero);
-                let decay = if with_decay { decay } else { 0 };
-                Some(([ONE, here, decay, pack], datum))
-            })
+        let zero = zero(slots);
+        slots.iter().zip(0i64..).filter_map(move |(slot, place)| {
+            let decay = num::times(before, place);
+            let here = phi;
+            before = phi;
+            phi = num::mul(phi, rho);
+            let slot = (*slot)?;
+            let pack = match self.pack_shift {
+                Some(shift) => slot.pack().minus(self.pack_ref) >> shift,
+                None => 0,
+            };
+            let datum = slot.chassis().minus(zero);
+            let decay = if with_decay { decay } else { 0 };
+            Some(([ONE, here, decay, pack], datum))
+        })
     }
 
-    fn normal(&self, rho: i64, with_decay: bool) -> Normal {
+    fn normal(&self, slots: &Slots, rho: i64, with_decay: bool) -> Normal {
         let mut normal = Normal::default();
-        self.gather(rho, with_decay, &mut normal);
+        self.gather(slots, rho, with_decay, &mut normal);
         normal
     }
 
     /// In its place: a copy would lie on the stack beside it.
     #[inline(never)]
-    fn gather(&self, rho: i64, with_decay: bool, normal: &mut Normal) {
-        for (columns, datum) in self.rows(rho, with_decay) {
+    fn gather(&self, slots: &Slots, rho: i64, with_decay: bool, normal: &mut Normal) {
+        for (columns, datum) in self.rows(slots, rho, with_decay) {
             normal.add(&columns, datum);
         }
     }
 
     #[inline(never)]
-    fn trial(&self, rho: i64) -> Option<Trial> {
-        let coefficients = self.normal(rho, false).solve()?;
-        let mut residual = 0u128;
-        for (columns, datum) in self.rows(rho, false) {
+    fn trial(&self, slots: &Slots, rho: i64) -> Option<Trial> {
+        let coefficients = self.normal(slots, rho, false).solve()?;
+        let mut residual = Squares::ZERO;
+        for (columns, datum) in self.rows(slots, rho, false) {
             let mut left = datum;
             for (&column, &coefficient) in columns.iter().zip(&coefficients) {
                 left = left.minus(product(column, coefficient));
             }
-            residual = residual.saturating_add(num::square(left.unsigned_abs()));
+            residual.add(left);
         }
         let [settled, amplitude, _, by_pack] = coefficients;
         Some(Trial {
-            rho,
+            // A grid value, or one that is refined towards one and never reaches it.
+            rho: rho as u32,
             settled,
             amplitude,
             by_pack,
             residual,
         })
     }
+}
 
-    /// Voltages of the first slot, when it has data: v and Vb.
-    pub(crate) fn first(&self) -> Option<Slot> {
-        self.slots.first().copied().flatten()
-    }
+/// The slots of a dwell.
+type Slots = [Option<Slot>];
 
-    /// Median of the pack voltage over a part of the slots.
-    #[inline(never)]
-    fn median_pack(&self, from: usize, to: usize) -> Option<i64> {
-        let part = self.slots.get(from..to)?;
-        median(part.iter().flatten().map(|slot| slot.pack()))
-    }
+/// Zero of the voltages: v of the last slot.
+fn zero(slots: &Slots) -> i64 {
+    let last = slots.iter().rev().flatten().next();
+    last.map_or(0, |slot| slot.chassis())
+}
+
+/// Median of the pack voltage over a part of the slots.
+#[inline(never)]
+fn median_pack(slots: &Slots, from: usize, to: usize) -> Option<i64> {
+    median(
+        slots
+            .get(from..to)?
+            .iter()
+            .flatten()
+            .map(|slot| slot.pack()),
+    )
 }
 
 /// `base^exponent` in the common format.

@@ -42,17 +42,17 @@ pub(super) fn record(data: &Data) -> Dwell {
     dwell
 }
 
-pub(super) fn run(data: &Data, pack_noise: f64) -> (Fit, Fitted) {
+pub(super) fn run(data: &Data, pack_noise: f64) -> Fitted<'static> {
     let dwell = record(data);
     assert_eq!(dwell.slots().len(), data.len(), "a slot for each");
+    let slots = dwell.slots().to_vec().leak();
     let mut fit = Fit::none();
-    assert!(fit.start(dwell.slots(), bits(pack_noise)));
+    assert!(fit.start(slots, bits(pack_noise)));
     for _ in 0..40 {
-        fit.step();
+        fit.step(slots);
     }
     assert!(fit.is_done());
-    let fitted = fit.result().expect("a fit");
-    (fit, fitted)
+    fit.result(slots).expect("a fit")
 }
 
 /// A dwell: y, A, τ in slots, b, the course of Vb, noise of v.
@@ -232,7 +232,7 @@ fn values_and_uncertainties_are_those_of_least_squares_in_f64() {
     for case in CASES {
         for seed in 1..6 {
             let data = case.data(seed);
-            let (_, fitted) = run(&data, 1e-3);
+            let fitted = run(&data, 1e-3);
             let rho = best(&case, &data);
             let ([settled, amplitude, by_pack], squares) = linear(&case, &data, rho);
             let [settled_gain, rho_gain] = gains(&case, &data, rho, amplitude);
@@ -289,7 +289,7 @@ fn a_slow_circuit_is_as_much_worse_as_least_squares_in_f64_makes_it() {
     for case in CASES {
         for seed in 1..6 {
             let data = case.data(seed);
-            let (_, fitted) = run(&data, 1e-3);
+            let fitted = run(&data, 1e-3);
             let (_, squares) = linear(&case, &data, best(&case, &data));
             let slow = slow_decays(case.slots).map(|rho| (linear(&case, &data, rho), rho));
             let (([_, amplitude, _], least), rho) = slow
@@ -321,7 +321,7 @@ fn a_slow_circuit_is_as_much_worse_as_least_squares_in_f64_makes_it() {
 fn means_ranges_and_slopes_are_those_of_the_slots() {
     for case in CASES {
         let data = case.data(3);
-        let (fit, fitted) = run(&data, 1e-3);
+        let fitted = run(&data, 1e-3);
         let v: Vec<f64> = data.iter().flatten().map(|slot| slot[0]).collect();
         let late: Vec<f64> = data[case.slots / 2..]
             .iter()
@@ -334,13 +334,13 @@ fn means_ranges_and_slopes_are_those_of_the_slots() {
         let range = most - v.iter().copied().fold(f64::MAX, f64::min);
         near(real(fitted.range), range, 2e-6, "range");
         near(real(fitted.pack), case.pack_ref(), 2e-6, "Vb");
-        let first = fit.first().map(Slot::chassis).map(real);
+        let first = fitted.first().map(Slot::chassis).map(real);
         near(first.expect("data"), v[0], 2e-6, "first slot");
         let (half, slots) = (case.slots / 2, case.slots);
         let split = usize::midpoint(half, slots);
         let rise = middle(case.packs(split, slots)) - middle(case.packs(half, split));
         let slope = 2.0 * rise / (slots - half) as f64;
-        near(real(fit.slope_of_pack()), slope, 2e-6, "slope of Vb");
+        near(real(fitted.slope_of_pack()), slope, 2e-6, "slope of Vb");
     }
 }
 
@@ -350,7 +350,7 @@ fn a_pack_that_stays_within_its_noise_stands_still() {
         for sign in [1.0, -1.0] {
             let mut data = case(20, 150.0, 30.0, 2.0, STEADY, 1e-3).data(1);
             data[2] = data[2].map(|[v, vb]| [v, vb + sign * away]);
-            let (_, fitted) = run(&data, 0.01);
+            let fitted = run(&data, 0.01);
             assert_eq!(fitted.pack_moves, moves, "{away}");
         }
     }
@@ -359,7 +359,7 @@ fn a_pack_that_stays_within_its_noise_stands_still() {
 #[test]
 fn nothing_moves_and_nothing_is_told_of_a_decay() {
     let data: Data = std::vec![Some([120.0, 400.0]); 20];
-    let (_, fitted) = run(&data, 1e-3);
+    let fitted = run(&data, 1e-3);
     near(real(fitted.settled), 120.0, 1e-6, "y");
     assert_eq!((fitted.amplitude, fitted.range, fitted.noise), (0, 0, 0));
     assert_eq!((fitted.rho_gain, fitted.slow_movement), (None, 0));

@@ -23,6 +23,7 @@ use crate::num::{self, ONE, hypot};
 use crate::reason::Reason;
 use crate::report::Reading;
 use crate::units::{Measured, Seconds, Volts};
+use dwell::Slot;
 use fit::{Fit, Fitted};
 
 /// Places of the excess of squares, in noise variances, at which a slow circuit
@@ -33,6 +34,10 @@ const REJECTED: u32 = 4;
 #[derive(Debug, Clone)]
 pub(crate) struct Settling {
     fit: Fit,
+    /// Slots of the dwell; it may get more.
+    slots: u8,
+    /// It is over: its slots are those that are kept.
+    over: bool,
     lead: Option<Lead>,
     drive: Drive,
     per_slot: u32,
@@ -55,9 +60,11 @@ struct Proof {
 
 impl Settling {
     /// A proof of nothing, to be started in its place.
-    pub(crate) fn none() -> Self {
+    pub(crate) fn none(over: bool) -> Self {
         Self {
             fit: Fit::none(),
+            slots: 0,
+            over,
             lead: None,
             drive: Drive::Rest,
             per_slot: 1,
@@ -87,7 +94,7 @@ impl Settling {
         if dwell.seen < BLOCKS_MIN {
             return Err(Reason::RecordTooShort);
         }
-        let per_slot = num::sqrt_int(dwell.per_slot);
+        let per_slot = num::sqrt_int(dwell.per_slot());
         self.scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
         let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = self.scatter;
@@ -97,25 +104,42 @@ impl Settling {
         }
         self.lead = lead;
         self.drive = dwell.drive;
-        self.per_slot = dwell.per_slot;
+        self.per_slot = dwell.per_slot();
+        self.slots = dwell.slots().len() as u8;
         self.dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
         self.samples_per_slot = dwell.samples_per_slot();
         Ok(())
     }
 
+    /// The drive state of its dwell, where that is over.
+    pub(crate) const fn over(&self) -> Option<Drive> {
+        if self.over { Some(self.drive) } else { None }
+    }
+
+    /// What it reads.
+    #[inline(never)]
+    fn slots<'d>(&self, dwell: &'d Dwell) -> &'d [Option<Slot>] {
+        let (slots, count) = (dwell.slots(), usize::from(self.slots));
+        if self.over {
+            dwell.kept()
+        } else {
+            slots.get(..count).unwrap_or_default()
+        }
+    }
+
     /// One slice of work; false once [`Settling::result`] has the answer.
-    pub(crate) fn step(&mut self) -> bool {
+    pub(crate) fn step(&mut self, dwell: &Dwell) -> bool {
         let busy = !self.fit.is_done();
         if busy {
-            self.fit.step();
+            self.fit.step(self.slots(dwell));
         }
         busy
     }
 
     /// The settled reading, or the reason why there is none.
     #[inline(never)]
-    pub(crate) fn result(&self, config: &Config) -> Result<Settled, Reason> {
-        let fitted = self.fit.result();
+    pub(crate) fn result(&self, config: &Config, dwell: &Dwell) -> Result<Settled, Reason> {
+        let fitted = self.fit.result(self.slots(dwell));
         let fitted = fitted.as_ref().ok_or(Reason::NotSettled)?;
         let Proof {
             noise,
@@ -136,7 +160,7 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn decide(&self, config: &Config, fitted: &Fitted) -> Result<Proof, Reason> {
+    fn decide(&self, config: &Config, fitted: &Fitted<'_>) -> Result<Proof, Reason> {
         if self.spoiled(config, fitted) {
             return Err(if fitted.pack_moves {
                 Reason::PackVoltageMoving
@@ -153,12 +177,12 @@ impl Settling {
             .slow_excess
             .is_some_and(|excess| excess >> REJECTED >= variance);
         let moved = fitted.slow_movement.size();
-        let doubt = noise.saturating_mul(3);
+        let doubt = noise.times(3);
         let most = moved.plus(doubt);
         // A movement that stands out of the noise and is best described as
         // slow is slow, whatever else speaks for a settled circuit.
         let slow = fitted.slow_excess.is_none() && moved > doubt;
-        if seen || !slow && (self.jumped(most, doubt) || self.still(config, most)) {
+        if seen || !slow && (self.jumped(fitted.first(), most, doubt) || self.still(config, most)) {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
             let visible = fitted.amplitude.size() > num::times(noise, 5);
@@ -180,8 +204,8 @@ impl Settling {
     }
 
     /// v jumped at the switch by more than it can have moved since.
-    fn jumped(&self, moved: i64, doubt: i64) -> bool {
-        let (Some(lead), Some(first)) = (&self.lead, self.fit.first()) else {
+    fn jumped(&self, first: Option<Slot>, moved: i64, doubt: i64) -> bool {
+        let (Some(lead), Some(first)) = (&self.lead, first) else {
             return false;
         };
         let jump = first.chassis().minus(lead.last.chassis()).size();
@@ -214,19 +238,19 @@ impl Settling {
     /// white when the residuals between slots are what the scatter within
     /// them makes expect: hum repeats in every slot, rounding and all, and the
     /// staircase of a slow signal shows between slots but not within them.
-    fn unaveraged_step(&self, config: &Config, fitted: &Fitted) -> i64 {
+    fn unaveraged_step(&self, config: &Config, fitted: &Fitted<'_>) -> i64 {
         let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         let [scatter, _] = self.scatter;
         let white = fitted.noise >= scatter >> 1 && !self.structured(fitted);
         let root = num::sqrt_int(self.samples_per_slot);
         // 0.58 steps are twice the step's standard uncertainty.
-        let covered = num::mul(scatter, root) >= step.saturating_mul(2);
+        let covered = num::mul(scatter, root) >= step.times(2);
         if white && covered { 0 } else { step }
     }
 
     /// What hum may have left of the mean: samples scatter within slots, and these
     /// do not from one to the next.
-    fn hum(&self, fitted: &Fitted) -> i64 {
+    fn hum(&self, fitted: &Fitted<'_>) -> i64 {
         let [scatter, _] = self.scatter;
         if num::times(fitted.noise, 2) > scatter {
             return 0;
@@ -237,14 +261,14 @@ impl Settling {
 
     /// The residuals exceed twice the noise that the samples show: the model,
     /// or the converter's staircase, leaves something that does not average.
-    fn structured(&self, fitted: &Fitted) -> bool {
+    fn structured(&self, fitted: &Fitted<'_>) -> bool {
         let [scatter, _] = self.scatter;
-        fitted.noise > scatter.saturating_mul(2)
+        fitted.noise > scatter.times(2)
     }
 
     /// What one exponential leaves is a good part of all that v did: something
     /// happened in mid-dwell, and no settled voltage describes it.
-    fn spoiled(&self, config: &Config, fitted: &Fitted) -> bool {
+    fn spoiled(&self, config: &Config, fitted: &Fitted<'_>) -> bool {
         let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         self.structured(fitted)
             && fitted.noise > num::times(step, 10)
@@ -252,7 +276,7 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn transient_reading(&self, config: &Config, fitted: &Fitted, noise: i64) -> Settled {
+    fn transient_reading(&self, config: &Config, fitted: &Fitted<'_>, noise: i64) -> Settled {
         let time_constant = self.time_constant(config, fitted, noise);
         let lag_slots = match time_constant {
             Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits(), 32),
@@ -264,7 +288,13 @@ impl Settling {
     }
 
     #[inline(never)]
-    fn flat_reading(&self, config: &Config, fitted: &Fitted, noise: i64, moved: i64) -> Settled {
+    fn flat_reading(
+        &self,
+        config: &Config,
+        fitted: &Fitted<'_>,
+        noise: i64,
+        moved: i64,
+    ) -> Settled {
         // Where the pack stands still the mean needs no fit.
         let (chassis, gain) = if fitted.pack_moves {
             (fitted.settled, fitted.settled_gain)
@@ -281,7 +311,7 @@ impl Settling {
     fn reading(
         &self,
         config: &Config,
-        fitted: &Fitted,
+        fitted: &Fitted<'_>,
         chassis: i64,
         u: i64,
         lag_slots: i64,
@@ -296,7 +326,7 @@ impl Settling {
             let slope_u = num::over(num::times(pack_scatter, 14), used).unwrap_or(0);
             let slope_u = num::ratio(slope_u, root, 32);
             (
-                num::mul(lag_slots, self.fit.slope_of_pack()),
+                num::mul(lag_slots, fitted.slope_of_pack()),
                 num::mul(lag_slots, slope_u),
             )
         } else {
@@ -344,7 +374,7 @@ impl Settling {
     fn time_constant(
         &self,
         config: &Config,
-        fitted: &Fitted,
+        fitted: &Fitted<'_>,
         noise: i64,
     ) -> Option<Measured<Seconds>> {
         let slot = self.slot(config).to_bits();
@@ -374,7 +404,7 @@ impl Settling {
         // before the first of the dwell. Samples taken at the end of their
         // period make the mean late by half a period: a quarter on average.
         let period = num::over(slot, self.samples_per_slot).unwrap_or(0);
-        (share > share_u.saturating_mul(3) && share < ONE / 2).then(|| Measured {
+        (share > share_u.times(3) && share < ONE / 2).then(|| Measured {
             value: Seconds::from_bits(tau(share).plus(period >> 2)),
             u: Seconds::from_bits(hypot(&[
                 tau(share_u),

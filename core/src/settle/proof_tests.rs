@@ -13,7 +13,7 @@ fn a_transient_is_seen_at_four_standard_deviations() {
     for seed in 0..400 {
         let amplitude = 0.02 + 0.0003 * seed as f64;
         let data = course(20, |i| 150.0 - amplitude * (-i / 2.0).exp(), sigma, seed);
-        let (_, fitted) = run(&data, 1e-3);
+        let fitted = run(&data, 1e-3);
         let noise = fitted.noise as f64;
         let due = fitted
             .slow_excess

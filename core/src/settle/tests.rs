@@ -2,7 +2,7 @@
 //! documentation says, in f64.
 
 use super::fit_tests::{Data, near, record};
-use super::{Dwell, Lead, Settled, Settling};
+use super::{Dwell, Lead, Settled, Settling, Slot};
 use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::front::Block;
 use crate::num::ONE;
@@ -71,10 +71,10 @@ fn lead(v: f64) -> Option<Lead> {
 }
 
 pub(super) fn judge(config: &Config, dwell: &Dwell, lead: Option<Lead>) -> Result<Settled, Reason> {
-    let mut settling = Settling::none();
+    let mut settling = Settling::none(false);
     settling.start(config, dwell, lead)?;
-    while settling.step() {}
-    settling.result(config)
+    while settling.step(dwell) {}
+    settling.result(config, dwell)
 }
 
 /// v at slots of a circuit that settles, with noise.
@@ -100,7 +100,7 @@ fn slots_are_means_of_equal_numbers_of_blocks() {
             pack_scatter: volts(block[3]),
             ..Block::default()
         });
-        let per_slot = dwell.per_slot as usize;
+        let per_slot = dwell.per_slot() as usize;
         assert!(per_slot.is_power_of_two());
         let slots = dwell.slots();
         assert_eq!(slots.len(), count / per_slot, "{count}");
@@ -149,7 +149,7 @@ fn lost_blocks_take_their_time_and_their_slots() {
     }
     // The 24th merges the record; two lost make a slot without data.
     dwell.push(&block(20.0, 0));
-    assert_eq!((dwell.per_slot, dwell.slots().len()), (2, 12));
+    assert_eq!((dwell.per_slot(), dwell.slots().len()), (2, 12));
     near(
         real(dwell.slots()[11].expect("data").chassis()),
         15.0,
@@ -385,4 +385,75 @@ fn a_record_with_too_little_in_it_is_refused_by_name() {
     saturated.saturated = true;
     let told = judge(&fine, &saturated, lead(100.0)).err();
     assert_eq!(told, Some(Reason::Saturated));
+}
+
+/// A proof whose slices lie between the blocks of the same dwell, or of the next, says what it says at once.
+#[test]
+fn a_proof_under_way_does_not_see_what_comes_after() {
+    let config = config(24, 5);
+    let data = course(20, |i| 150.0 - 30.0 * (-i / 2.5).exp(), 0.01, 3);
+    let recorded = dwell(&data, 0.01);
+    let at_once = judge(&config, &recorded, lead(100.0)).expect("settled");
+    for over in [false, true] {
+        let mut dwell = recorded.clone();
+        let mut settling = Settling::none(over);
+        settling
+            .start(&config, &dwell, lead(100.0))
+            .expect("a record");
+        if over {
+            dwell.keep();
+            dwell.begin(Drive::Lower);
+        }
+        // Three more slots are all that the same dwell takes before it merges.
+        let slices = if over { 1 } else { 20 };
+        loop {
+            for _ in 0..slices - 1 {
+                settling.step(&dwell);
+            }
+            if !settling.step(&dwell) {
+                break;
+            }
+            dwell.push(&Block {
+                count: SAMPLES,
+                chassis: volts(7.0),
+                pack: volts(300.0),
+                ..Block::default()
+            });
+        }
+        let settled = settling.result(&config, &dwell).expect("settled");
+        assert_eq!(settled.reading(), at_once.reading(), "over: {over}");
+    }
+}
+
+/// While the longest record is kept the next dwell merges at twelve slots, so that no slot kept is lost.
+#[test]
+fn slots_that_are_kept_stay_however_long_the_next_dwell_lasts() {
+    let data: Data = (0..23).map(|at| Some([f64::from(at), 400.0])).collect();
+    let mut dwell = dwell(&data, 0.01);
+    let before = dwell.slots().to_vec();
+    assert_eq!(before.len(), 23);
+    dwell.keep();
+    dwell.begin(Drive::Lower);
+    let block = Block {
+        count: SAMPLES,
+        chassis: volts(50.0),
+        pack: volts(400.0),
+        ..Block::default()
+    };
+    for count in 1..=100usize {
+        dwell.push(&block);
+        let (slots, per_slot) = (dwell.slots(), dwell.per_slot() as usize);
+        assert_eq!(slots.len(), count / per_slot, "{count}");
+        assert!(slots.len() < 12 && (per_slot == 1 || slots.len() >= 6));
+        let right = |slot: &Option<Slot>| slot.is_some_and(|slot| slot.chassis() == 50 << 32);
+        assert!(slots.iter().all(right));
+        assert_eq!(dwell.kept(), before, "{count}");
+    }
+    // Then there is room again.
+    dwell.release();
+    let most = (0..400).map(|_| {
+        dwell.push(&block);
+        dwell.slots().len()
+    });
+    assert_eq!(most.max(), Some(23));
 }

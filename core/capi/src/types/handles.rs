@@ -13,10 +13,10 @@ pub const OHMSPLIT_SAMPLER_SIZE: usize = 112;
 pub const OHMSPLIT_BLOCK_SIZE: usize = 80;
 /// Bytes of ohmsplit_monitor_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_MONITOR_SIZE: usize = 1216;
+pub const OHMSPLIT_MONITOR_SIZE: usize = 1040;
 /// Bytes of ohmsplit_swift_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SWIFT_SIZE: usize = 9184;
+pub const OHMSPLIT_SWIFT_SIZE: usize = 9008;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;

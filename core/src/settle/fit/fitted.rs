@@ -1,13 +1,16 @@
 //! What the fit of a dwell has found.
 
-use super::{Fit, REMAINING, Stage, Trial, power};
+use super::{Fit, REMAINING, Slots, Stage, Trial, median_pack, power, zero};
 use crate::num::Saturating as _;
 use crate::num::{self, ONE};
 use crate::settle::Course;
+use crate::settle::dwell::Slot;
 
 /// What the fit found, voltages as `I32F32` bits.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Fitted {
+pub(crate) struct Fitted<'s> {
+    /// What was fitted.
+    slots: &'s Slots,
     /// Settled voltage.
     pub(crate) settled: i64,
     /// Pack voltage it belongs to.
@@ -42,13 +45,13 @@ pub(crate) struct Fitted {
 impl Fit {
     /// The result, when the fit is done; `None` when no ρ could be fitted.
     #[inline(never)]
-    pub(crate) fn result(&self) -> Option<Fitted> {
+    pub(crate) fn result<'s>(&self, slots: &'s Slots) -> Option<Fitted<'s>> {
         let best = self.best?;
-        let used = self.slots.iter().flatten().count() as u32;
+        let used = slots.iter().flatten().count() as u32;
         let Stage::Done(settled_gain) = self.stage else {
             return None;
         };
-        let (settled, amplitude, decay_gain) = (best.settled, best.amplitude, self.decay_gain);
+        let (settled, amplitude, decay_gain) = (best.settled, best.amplitude, self.decay_gain());
         let root = |square: i64| num::sqrt_wide((square.max(0) as u128) << 32);
         let optional = [self.pack_shift.is_some(), decay_gain.is_some()];
         let columns = optional
@@ -59,57 +62,57 @@ impl Fit {
         // distribution, whose variance is ν/(ν−2): dividing by ν−2 instead of
         // ν widens the uncertainty by just that.
         let freedom = used.saturating_sub(columns).saturating_sub(2).max(1);
-        let variance = num::mean_of(best.residual, freedom).unwrap_or(u128::MAX);
-        let half = self.slots.len() >> 1;
-        let late = self
-            .slots
-            .iter()
-            .skip(half)
-            .flatten()
-            .map(|slot| slot.chassis());
-        let slots = self.slots.len();
+        let variance = num::mean_of(best.residual.get(), freedom).unwrap_or(u128::MAX);
+        let half = slots.len() >> 1;
+        let late = slots.iter().skip(half).flatten();
+        let late = late.map(|slot| slot.chassis());
         let slow_movement = self.slow.map_or(0, |slow| {
-            num::mul(slow.amplitude, ONE.minus(power(slow.rho, slots)))
+            let left = power(i64::from(slow.rho), slots.len());
+            num::mul(slow.amplitude, ONE.minus(left))
         });
         Some(Fitted {
-            settled: settled.plus(self.zero()),
+            slots,
+            settled: settled.plus(zero(slots)),
             pack: self.pack_ref,
             amplitude,
-            rho: best.rho,
+            rho: i64::from(best.rho),
             settled_gain: root(settled_gain),
             rho_gain: decay_gain
                 .map(|gain| num::ratio(root(gain), amplitude, 32))
                 .map(i64::saturating_abs),
             noise: num::sqrt_wide(variance),
-            slow_excess: self.slow_excess(&best),
+            slow_excess: self.slow_excess(&best, slots.len()),
             slow_movement,
             late_mean: mean(late).unwrap_or(0),
-            range: self.range(),
+            range: range(slots),
             used,
             pack_moves: self.pack_shift.is_some(),
             course: self.pack_shift.map_or(Course::NONE, |shift| {
-                let packs = self.slots.iter().flatten().map(|slot| slot.pack());
+                let packs = slots.iter().flatten().map(|slot| slot.pack());
                 Course::of(packs, best.by_pack, shift)
             }),
         })
     }
 
-    fn range(&self) -> i64 {
-        let values = self.slots.iter().flatten().map(|slot| slot.chassis());
-        match (values.clone().min(), values.max()) {
-            (Some(least), Some(most)) => most.minus(least),
-            _ => 0,
-        }
+    fn decay_gain(&self) -> Option<i64> {
+        (self.decay_gain >= 0).then_some(self.decay_gain)
     }
 
-    fn slow_excess(&self, best: &Trial) -> Option<u128> {
-        if power(best.rho, self.slots.len()) > REMAINING {
+    fn slow_excess(&self, best: &Trial, slots: usize) -> Option<u128> {
+        if power(i64::from(best.rho), slots) > REMAINING {
             return None;
         }
         // Without a slow fit nothing slow can describe the data.
         Some(self.slow.map_or(u128::MAX, |slow| {
-            slow.residual.saturating_sub(best.residual)
+            slow.residual.get().saturating_sub(best.residual.get())
         }))
+    }
+}
+
+impl Fitted<'_> {
+    /// The first slot, when it has data.
+    pub(crate) fn first(&self) -> Option<Slot> {
+        self.slots.first().copied().flatten()
     }
 
     /// Slope of the pack voltage over the later half, which `settled` refers
@@ -117,16 +120,25 @@ impl Fit {
     /// its second. A jump in a single slot is not a slope.
     #[inline(never)]
     pub(crate) fn slope_of_pack(&self) -> i64 {
-        let slots = self.slots.len();
-        let half = slots >> 1;
-        let split = half.saturating_add(slots) >> 1;
-        let early = self.median_pack(half, split);
-        let (Some(early), Some(late)) = (early, self.median_pack(split, slots)) else {
+        let (slots, count) = (self.slots, self.slots.len());
+        let half = count >> 1;
+        let split = half.saturating_add(count) >> 1;
+        let early = median_pack(slots, half, split);
+        let (Some(early), Some(late)) = (early, median_pack(slots, split, count)) else {
             return 0;
         };
-        let apart = slots.saturating_sub(half) as u32;
-        let change = late.minus(early).saturating_mul(2);
+        let apart = count.saturating_sub(half) as u32;
+        let change = late.minus(early).times(2);
         num::over(change, apart).unwrap_or(0)
+    }
+}
+
+/// Largest less smallest v.
+fn range(slots: &Slots) -> i64 {
+    let values = slots.iter().flatten().map(|slot| slot.chassis());
+    match (values.clone().min(), values.max()) {
+        (Some(least), Some(most)) => most.minus(least),
+        _ => 0,
     }
 }
 
