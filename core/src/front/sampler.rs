@@ -108,7 +108,9 @@ impl Order {
 pub struct Sampler {
     block_us: u32,
     inside: [Inside; 2],
-    open: Option<RawBlock>,
+    /// The block that takes samples, with its whole duration; of none where there is no
+    /// such block.
+    open: RawBlock,
     /// Start of the open block.
     start_us: u32,
     last_us: u32,
@@ -120,10 +122,21 @@ impl Sampler {
     #[must_use]
     pub const fn new(config: &Config) -> Self {
         let [first, second] = config.front_end().channels();
+        let sums = ChannelSums::start(0);
         Self {
             block_us: config.timing().block_us,
             inside: [Inside::new(first), Inside::new(second)],
-            open: None,
+            open: RawBlock {
+                number: 0,
+                drive: Drive::Rest,
+                first_in_dwell: false,
+                missing: 0,
+                cut: false,
+                saturated: false,
+                duration_us: 0,
+                count: 0,
+                channels: [sums, sums],
+            },
             start_us: 0,
             last_us: 0,
             next: 0,
@@ -134,26 +147,25 @@ impl Sampler {
     /// whose time does not advance are taken as missing.
     pub fn push(&mut self, sample: &Sample) -> Option<RawBlock> {
         let elapsed = sample.at_us.wrapping_sub(self.start_us);
-        match &mut self.open {
-            Some(block) if sample.drive == block.drive && elapsed < self.block_us => {
-                // A clock that runs backwards would read as a very long gap.
-                block.count = block.count.wrapping_add(1);
-                let [first, second] = &mut block.channels;
-                let [a, b] = sample.codes;
-                let [inside_a, inside_b] = &self.inside;
-                first.add(a);
-                if inside_a.leaves_out(a) {
-                    block.saturated = true;
-                }
-                second.add(b);
-                if inside_b.leaves_out(b) {
-                    block.saturated = true;
-                }
-                self.last_us = sample.at_us;
-                None
-            }
-            _ => self.turn(sample, elapsed),
+        let block = &mut self.open;
+        // A clock that runs backwards would read as a very long gap.
+        if sample.drive != block.drive || elapsed >= block.duration_us {
+            return self.turn(sample, elapsed);
         }
+        block.count = block.count.wrapping_add(1);
+        let [first, second] = &mut block.channels;
+        let [a, b] = sample.codes;
+        let [inside_a, inside_b] = &self.inside;
+        first.add(a);
+        if inside_a.leaves_out(a) {
+            block.saturated = true;
+        }
+        second.add(b);
+        if inside_b.leaves_out(b) {
+            block.saturated = true;
+        }
+        self.last_us = sample.at_us;
+        None
     }
 
     /// A sample that begins a block. Apart from the common case, which saves
@@ -161,7 +173,7 @@ impl Sampler {
     #[cold]
     #[inline(never)]
     fn turn(&mut self, sample: &Sample, elapsed: u32) -> Option<RawBlock> {
-        if self.open.is_some() {
+        if self.is_open() {
             return Some(self.close(sample, elapsed));
         }
         self.start_us = sample.at_us;
@@ -169,9 +181,17 @@ impl Sampler {
         None
     }
 
+    const fn is_open(&self) -> bool {
+        self.open.duration_us > 0
+    }
+
     /// Ends the open block, as at the end of a capture.
     pub fn finish(&mut self) -> Option<RawBlock> {
-        let mut done = self.open.take()?;
+        if !self.is_open() {
+            return None;
+        }
+        let mut done = self.open;
+        self.open.duration_us = 0;
         done.cut = true;
         done.duration_us = self.last_us.wrapping_sub(self.start_us);
         Some(done)
@@ -179,7 +199,7 @@ impl Sampler {
 
     /// Ends the open block and starts the one that `sample` opens.
     fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
-        let mut done = self.open.unwrap_or_default();
+        let mut done = self.open;
         let length = self.block_us;
         if sample.drive != done.drive {
             // The switch moved right after the last sample of the old state.
@@ -188,12 +208,13 @@ impl Sampler {
             // though its last sample comes one sampling period before the end.
             let whole = elapsed >= length;
             done.cut = !whole;
-            done.duration_us = if whole { length } else { reached };
+            if !whole {
+                done.duration_us = reached;
+            }
             let missing = blocks_in(elapsed, length).saturating_sub(1);
             self.start_us = sample.at_us;
             self.begin(sample, true, missing);
         } else {
-            done.duration_us = length;
             let blocks = blocks_in(elapsed, length).max(1);
             self.start_us = self
                 .start_us
@@ -212,17 +233,17 @@ impl Sampler {
         self.last_us = sample.at_us;
         let number = self.next;
         self.next = number.wrapping_add(1);
-        self.open = Some(RawBlock {
+        self.open = RawBlock {
             number,
             drive: sample.drive,
             first_in_dwell,
             missing,
             cut: false,
             saturated: first.leaves_out(a) || second.leaves_out(b),
-            duration_us: 0,
+            duration_us: self.block_us,
             count: 1,
             channels: [ChannelSums::start(a), ChannelSums::start(b)],
-        });
+        };
     }
 }
 
