@@ -64,16 +64,19 @@ const fn mul_in_parts(a: i64, b: i64) -> i64 {
     if y1 != 0 {
         if x1 != 0 {
             let units = product(x1, y1);
-            if units >> 30 != 0 {
-                return mul_large(a, b);
+            if units >> 31 != 0 {
+                return most(negative);
             }
+            // Below 2^64, as all that is added here: 2^63 from units and from x.
             size = size.wrapping_add(units << FRAC);
+            if size >> 63 != 0 {
+                return most(negative);
+            }
         }
-        // Within 2^62 from units, 2^63 from either side: checked below.
         size = size.wrapping_add(product(x0, y1));
     }
     if size >> 63 != 0 {
-        return mul_large(a, b);
+        return most(negative);
     }
     if negative {
         (size as i64).wrapping_neg()
@@ -86,10 +89,8 @@ const fn product(a: u32, b: u32) -> u64 {
     (a as u64).wrapping_mul(b as u64)
 }
 
-#[cold]
-#[inline(never)]
-const fn mul_large(a: i64, b: i64) -> i64 {
-    mul_wide(a, b)
+const fn most(negative: bool) -> i64 {
+    if negative { i64::MIN } else { i64::MAX }
 }
 
 const fn mul_wide(a: i64, b: i64) -> i64 {

@@ -32,12 +32,12 @@ impl Squares {
         below: [0; 2],
     };
 
-    /// Adds the square of `value`.
+    /// A sum as it is gathered.
     #[inline(never)]
-    pub(crate) fn add(&mut self, value: i64) {
-        let sum = self.get().saturating_add(square(value.unsigned_abs()));
+    pub(crate) fn of(sum: &RootSum) -> Self {
+        let sum = sum.0;
         let above = (sum >> 64) as u64;
-        *self = if above < u64::from(u32::MAX) {
+        if above < u64::from(u32::MAX) {
             Self {
                 above: NonZeroU32::MIN.saturating_add(above as u32),
                 below: [(sum >> 32) as u32, sum as u32],
@@ -47,7 +47,14 @@ impl Squares {
                 above: NonZeroU32::MAX,
                 below: [u32::MAX; 2],
             }
-        };
+        }
+    }
+
+    /// Adds the square of `value`.
+    pub(crate) fn add(&mut self, value: i64) {
+        let mut sum = RootSum(self.get());
+        sum.add(value);
+        *self = Self::of(&sum);
     }
 
     /// The sum.

@@ -34,7 +34,7 @@ mod fitted;
 use super::dwell::{SLOTS, Slot};
 use super::linear::{COLUMNS, Normal, product};
 use crate::num::Saturating as _;
-use crate::num::{self, ONE, Squares};
+use crate::num::{self, ONE, RootSum, Squares};
 pub(crate) use fitted::Fitted;
 
 /// exp(−1/τ) for τ in slots: 0, 0.4, 0.7, 1, 1.5, 2.2, 3.2, 4.7, 7, 10, 15, 24, 48, 200.
@@ -294,17 +294,8 @@ impl Fit {
         }
     }
 
-    #[inline(never)]
     fn trial(&self, slots: &Slots, rho: i64) -> Option<Trial> {
-        let coefficients = self.normal(slots, rho, false).solve()?;
-        let mut residual = Squares::ZERO;
-        for (columns, datum) in self.rows(slots, rho, false) {
-            let mut left = datum;
-            for (&column, &coefficient) in columns.iter().zip(&coefficients) {
-                left = left.minus(product(column, coefficient));
-            }
-            residual.add(left);
-        }
+        let coefficients = self.coefficients(slots, rho)?;
         let [settled, amplitude, _, by_pack] = coefficients;
         Some(Trial {
             // A grid value, or one that is refined towards one and never reaches it.
@@ -312,8 +303,27 @@ impl Fit {
             settled,
             amplitude,
             by_pack,
-            residual,
+            residual: self.residual(slots, rho, &coefficients),
         })
+    }
+
+    /// Apart from the residual, so that the equations do not lie on the stack beside it.
+    #[inline(never)]
+    fn coefficients(&self, slots: &Slots, rho: i64) -> Option<[i64; COLUMNS]> {
+        self.normal(slots, rho, false).solve()
+    }
+
+    #[inline(never)]
+    fn residual(&self, slots: &Slots, rho: i64, coefficients: &[i64; COLUMNS]) -> Squares {
+        let mut sum = RootSum::default();
+        for (columns, datum) in self.rows(slots, rho, false) {
+            let mut left = datum;
+            for (&column, &coefficient) in columns.iter().zip(coefficients) {
+                left = left.minus(product(column, coefficient));
+            }
+            sum.add(left);
+        }
+        Squares::of(&sum)
     }
 }
 
