@@ -77,7 +77,7 @@ mod tests {
         for power in -30..50 {
             let ohms = 10f64.powf(f64::from(power) / 10.0) * 1e3;
             let conductance = Microsiemens::new(I32F32::from_num(1e6 / ohms));
-            let estimate = at_least(conductance, Volts::from_int(400));
+            let estimate = at_least(conductance, Volts::from_int(400)).expect("figures");
             let gauge = Gauge::of(&estimate, &limits);
             let (shown, exact) = (
                 f64::from(gauge.decades),

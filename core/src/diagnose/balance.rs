@@ -138,11 +138,12 @@ impl Balance {
     #[inline(never)]
     pub(crate) fn weigh(&mut self, config: &Config, fitted: &Estimate, over: bool) -> bool {
         let beside = core::mem::take(&mut self.beside);
-        let Some(case) = self.case(config, fitted) else {
+        let case = self.case(config, fitted);
+        let Some(case) = &case else {
             return false;
         };
         let outcome = if beside {
-            self.measured(config, &case)
+            self.measured(config, case)
         } else {
             case.fitted(config, fitted)
         };
@@ -204,6 +205,7 @@ impl Balance {
     }
 
     /// The driven dwells themselves, as they were measured beside the third.
+    #[inline(never)]
     fn measured(&self, config: &Config, case: &Case) -> Option<Outcome> {
         let [raise, lower] = self.driven;
         let (raise, lower) = (raise?, lower?);
@@ -254,6 +256,7 @@ struct Case {
 }
 
 impl Case {
+    #[inline(never)]
     fn fitted(&self, config: &Config, fitted: &Estimate) -> Option<Outcome> {
         let side = self.third.side(self.c);
         let sides = [

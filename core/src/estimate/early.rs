@@ -161,7 +161,8 @@ impl Found {
 }
 
 /// Isolation of which only a least conductance is known.
-pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
+#[inline(never)]
+pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Result<Estimate, Reason> {
     let reaching = |low| Conductances {
         value: low,
         low,
@@ -170,14 +171,14 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Estimate {
     // Either rail may carry all of it or nothing.
     let rail = reaching(Microsiemens::ZERO);
     let split = [reaching(conductance), rail, rail];
-    assemble(&Told {
+    Ok(assemble(&Told {
         pack,
         capacitance: None,
         kind: Kind::Short,
         split,
         us: [Microsiemens::MAX; 3],
         position: None,
-    })
+    }))
 }
 
 /// C is the pushed current over the slope of v: the gain of v, and every part

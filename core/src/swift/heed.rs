@@ -70,8 +70,8 @@ impl SwiftMonitor<'_> {
         match &finding.leak {
             Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
             None => {
-                let estimate = at_least(finding.at_least, self.pack);
-                self.report(Basis::Sudden, &Ok(estimate))
+                let mut estimate = at_least(finding.at_least, self.pack);
+                self.report(Basis::Sudden, &mut estimate)
             }
         }
     }

@@ -310,7 +310,7 @@ impl<'c> SwiftMonitor<'c> {
         self.started = self.steady.current().0;
         self.steady.forget();
         self.forget();
-        self.report(Basis::Transient, &Err(Reason::CircuitChanged))
+        self.report(Basis::Transient, &mut Err(Reason::CircuitChanged))
     }
 
     /// What the checks and the dwells before have said of the circuit no longer counts.
@@ -347,11 +347,13 @@ impl<'c> SwiftMonitor<'c> {
         let Task::Estimate(basis, early) = &self.task else {
             return Step::Busy;
         };
-        let (basis, estimate) = (*basis, early.answer());
+        let basis = *basis;
+        let mut estimate = early.answer();
         self.task = Task::None;
         if basis == Basis::Transient {
-            self.fitted = estimate.ok();
-            if let Some(estimate) = &self.fitted {
+            self.fitted = None;
+            if let Ok(estimate) = &estimate {
+                self.fitted = Some(*estimate);
                 self.unconfirmed = 0;
                 self.diagnosis.weigh(self.config, estimate);
                 self.diagnosis.arrive(estimate);
@@ -359,7 +361,7 @@ impl<'c> SwiftMonitor<'c> {
                 return Step::Busy;
             }
         }
-        self.report(basis, &estimate)
+        self.report(basis, &mut estimate)
     }
 
     /// A fit is told with what the check says of it.
@@ -373,7 +375,17 @@ impl<'c> SwiftMonitor<'c> {
             return Step::Busy;
         }
         self.task = Task::None;
-        let mut answer = *fitted;
+        self.judge_fit();
+        self.tell_fit()
+    }
+
+    /// Apart from what weighs it, which goes deep: there is room for one copy on the
+    /// stack.
+    #[inline(never)]
+    fn judge_fit(&mut self) {
+        let Some(mut answer) = self.fitted else {
+            return;
+        };
         let said = self.balance.said();
         self.confirmation.hear(self.config, said, Some(&answer));
         let withheld = self.confirmation.withholds(self.config, &answer);
@@ -385,44 +397,53 @@ impl<'c> SwiftMonitor<'c> {
                 self.judge.take_growing(limits, &answer);
             }
         }
-        let estimate = Ok(*fitted);
-        self.report(Basis::Transient, &estimate)
+    }
+
+    #[inline(never)]
+    fn tell_fit(&self) -> Step {
+        let mut estimate = self.fitted.ok_or(Reason::NotYetMeasured);
+        self.report(Basis::Transient, &mut estimate)
     }
 
     #[inline(never)]
     fn fit(&mut self) -> Step {
-        let Some(fit) = self.transient.fit() else {
+        let fit = self.transient.fit();
+        let Some(fit) = &fit else {
             return self.not_found();
         };
-        if hides_a_leak(&fit, self.config, self.pack) {
+        if hides_a_leak(fit, self.config, self.pack) {
             return self.changed();
         }
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
-        if self.stage == Stage::Suspected && !self.is_newer(&fit) {
+        if self.stage == Stage::Suspected && !self.is_newer(fit) {
             return Step::Busy;
         }
-        self.task = Task::Learn(known(&fit, self.config), fitted(&fit));
+        self.task = Task::Learn(known(fit, self.config), fitted(fit));
         Step::Busy
     }
 
+    fn report(&self, basis: Basis, estimate: &mut Result<Estimate, Reason>) -> Step {
+        if let Ok(answer) = estimate {
+            let withheld = self.confirmation.withholds(self.config, answer);
+            self.confirmation.doubt(answer);
+            if let Some(reason) = withheld {
+                *estimate = Err(reason);
+            }
+        }
+        self.told(basis, estimate, self.findings())
+    }
+
     #[inline(never)]
-    fn report(&self, basis: Basis, estimate: &Result<Estimate, Reason>) -> Step {
+    fn told(&self, basis: Basis, estimate: &Result<Estimate, Reason>, findings: Findings) -> Step {
         let (sequence, drive) = self.steady.current();
-        let findings = self.findings();
-        let told = |answer: &Estimate| {
-            let mut answer = *answer;
-            let withheld = self.confirmation.withholds(self.config, &answer);
-            self.confirmation.doubt(&mut answer);
-            withheld.map_or(Ok(answer), Err)
-        };
         Step::Answer(Report {
             sequence,
             drive,
             dwell_over: false,
             reading: Err(Reason::NotSettled),
             basis,
-            estimate: estimate.as_ref().map_err(|reason| *reason).and_then(told),
+            estimate: *estimate,
             judged: self.config.limits().judged,
             findings,
             verdict: findings.withhold(self.judge.verdict()),

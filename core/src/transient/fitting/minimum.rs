@@ -88,12 +88,24 @@ impl Fitting {
             return Outcome::Busy;
         };
         let freedom = freedom(walked.used, DETERMINED);
+        let covariance = Covariance::new(system, freedom);
+        self.converge(ground, covariance);
+        Outcome::Busy
+    }
+
+    /// Apart from the covariance, which goes deep.
+    #[inline(never)]
+    fn converge(&mut self, ground: &Ground<'_>, covariance: Covariance) {
+        let Job::Weigh(_, walked, system) = &self.job else {
+            return;
+        };
+        let freedom = covariance.freedom;
         let least = self.beliefs.least_variance(freedom);
         let noise = search::variance(system.squares(), freedom, least);
         let block = ground.block_us();
         let blocks = |us: u32| i64::from(us.checked_div(block).unwrap_or(0));
         let converged = Converged {
-            covariance: Covariance::new(system, freedom),
+            covariance,
             fives: walked.fives,
             batches: walked.batches,
             scatter: ground.noise.white(),
@@ -114,7 +126,6 @@ impl Fitting {
             slips: Slips::NONE,
         };
         self.job = Job::Complete(Completing::Covariance, converged, system.clone());
-        Outcome::Busy
     }
 
     #[inline(never)]
