@@ -207,18 +207,18 @@ impl Balance {
     /// The driven dwells themselves, as they were measured beside the third.
     #[inline(never)]
     fn measured(&self, config: &Config, case: &Case) -> Option<Outcome> {
-        let [raise, lower] = self.driven;
-        let (raise, lower) = (raise?, lower?);
+        let [raise, lower] = &self.driven;
+        let (raise, lower) = (raise.as_ref()?, lower.as_ref()?);
         let third = case.third.dwell;
         let beside = |mean: &Mean| mean.dwell.abs_diff(third) < CYCLE_MAX as u32;
-        if !beside(&raise) || !beside(&lower) {
+        if !beside(raise) || !beside(lower) {
             return None;
         }
-        let sides = [case.third, raise, lower].map(|mean| mean.side(case.c));
+        let sides = [&case.third, raise, lower].map(|mean| mean.side(case.c));
         let outcome = redundant::weigh(config, &sides, case.u)?;
         // A circuit that changes breaks it with one of before and one of after.
         let after = |mean: &Mean| mean.dwell.wrapping_sub(third) < CYCLE_MAX as u32;
-        let mixed = after(&raise) != after(&lower);
+        let mixed = after(raise) != after(lower);
         (!mixed || outcome != Outcome::Contradict).then_some(outcome)
     }
 

@@ -115,7 +115,7 @@ use ground::Ground;
 use model::{Part, Prediction, Walk};
 use noise::Noise;
 use record::{CAPACITY, Pushed, Record, View};
-use span::Span;
+use span::{Lead, Span};
 use theta::Reference;
 
 /// Entries given up when the record is full, and how many of them in one slice.
@@ -296,7 +296,8 @@ impl<'c> Transient<'c> {
             Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
             if let Some(span) = &span {
                 let part = Part::still(entry.pack());
-                let _ = walk.pass(span, &theta, &part, &mut Prediction::default());
+                let mut out = Prediction::default();
+                let _ = walk.pass(span, &theta, &part, &Lead::STILL, &mut out);
             }
         }
         self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);

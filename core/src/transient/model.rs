@@ -82,16 +82,16 @@ impl Walk {
         span: &Span,
         theta: &Theta,
         part: &Part,
+        lead: &Lead,
         out: &mut Prediction,
     ) -> [Forced; 2] {
-        let lead = Lead::new(span, theta, part.climb);
         let pack = part.pack.saturating_add(lead.late);
         let before = pack.saturating_sub(part.climb);
         self.arrive(theta, before);
         if !span.is_for(self.level.drive, self.level.duration_us) || self.level.pack != before {
             self.level = span.level(theta, before);
         }
-        let level = self.level;
+        let level = &self.level;
         let base = level.settled.saturating_sub(lead.distance);
         let away = self.v.saturating_sub(base);
         let moves = Forced {
@@ -106,7 +106,7 @@ impl Walk {
             of_ratio,
             moves.plus(lead.of_capacitance),
             lead.of_coupling,
-            Forced::default(),
+            Forced::NONE,
         ];
         let columns = self.by.iter_mut().zip(&forced).zip(&mut out.row);
         for ((by, forced), column) in columns {
@@ -186,6 +186,15 @@ impl Part {
             share: ONE,
             pack,
             climb: 0,
+        }
+    }
+
+    /// Its share of a duration.
+    pub(super) const fn of(&self, duration_us: u32) -> u32 {
+        if self.share == ONE {
+            duration_us
+        } else {
+            mul(duration_us as i64, self.share) as u32
         }
     }
 

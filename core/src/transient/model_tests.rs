@@ -3,7 +3,7 @@
 
 use super::model::{MEAN, Part, Prediction, Walk};
 use super::plant::{Noise, PLANT, Plant, RESISTORS, SOURCE, UNEQUAL, real};
-use super::span::Span;
+use super::span::{Lead, Span};
 use super::theta::{
     CAPACITANCE, COUPLING, LAG, RATIO, Reference, START, TOTAL, Theta, gt, positive,
 };
@@ -120,7 +120,9 @@ fn walk(circuit: &Circuit, point: &Point, stretches: &[Stretch]) -> Vec<(Predict
             climb: bits(stretch.climb),
         };
         let mut out = Prediction::default();
-        walk.pass(&span.expect("a span"), &theta, &part, &mut out);
+        let span = span.expect("a span");
+        let lead = Lead::new(&span, &theta, part.climb);
+        walk.pass(&span, &theta, &part, &lead, &mut out);
         (out, real(walk.v()))
     };
     stretches.iter().map(of).collect()

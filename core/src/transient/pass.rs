@@ -8,6 +8,7 @@ use super::normal::{Normal, System, WIDE};
 use super::pack::{Climb, parts};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
+use super::span::{Forced, Lead, Span};
 use super::spans::Spans;
 use super::tally::{REJECT, Tally, Walked};
 use super::theta::{DRIFT, Reference, Theta, quotient};
@@ -299,15 +300,22 @@ impl Pass {
         changes: usize,
         out: &mut Prediction,
     ) {
-        match setting.pack {
-            Some(pack) => self.go(setting, theta, entry, &Part::still(pack), changes, out),
+        let parts = match setting.pack {
+            Some(pack) => [Some(Part::still(pack)), None],
             None => {
                 let parts = parts(setting.record, self.at, entry);
                 out.climbed = self.climb.at(setting.record, self.at, entry, &parts);
-                for part in parts.iter().flatten() {
-                    self.go(setting, theta, entry, part, changes, out);
-                }
+                parts
             }
+        };
+        for part in parts.iter().flatten() {
+            let (drive, duration) = (entry.drive, part.of(entry.duration_us));
+            // Both go deep: before the walk takes room on the stack.
+            let Some(span) = self.spans.get(setting, theta, drive, duration) else {
+                continue;
+            };
+            let lead = Lead::new(span, theta, part.climb);
+            self.go(setting, theta, entry, part, &lead, changes, out);
         }
         let duration = millionths(entry.duration_us);
         let middle = self.elapsed.saturating_add(duration >> 1);
@@ -324,29 +332,19 @@ impl Pass {
         theta: &Theta,
         entry: &Entry,
         part: &Part,
+        lead: &Lead,
         changes: usize,
         out: &mut Prediction,
     ) {
-        let duration = if part.share == ONE {
-            entry.duration_us
-        } else {
-            mul(i64::from(entry.duration_us), part.share) as u32
-        };
-        let when = if changes > 0 {
-            self.trend(setting, entry)
-        } else {
-            ONE
-        };
-        let drive = entry.drive;
-        let span = self.spans.get(setting, theta, drive, duration);
-        let Some(span) = span else {
+        let duration = part.of(entry.duration_us);
+        let Some(span) = self.spans.known(entry.drive, duration) else {
             return;
         };
-        let forced = self.walk.pass(span, theta, part, out);
-        let courses = self.courses.iter_mut().zip(&mut out.changes);
-        for (change, (course, columns)) in courses.take(changes).enumerate() {
-            let when = if change == 0 { when } else { ONE };
-            course.pass(span, part, &forced, when, columns);
+        let forced = self.walk.pass(span, theta, part, lead, out);
+        if changes > 0 {
+            let when = self.trend(setting, entry);
+            let columns = out.changes.iter_mut().take(changes);
+            follow(&mut self.courses, span, part, &forced, when, columns);
         }
     }
 
@@ -362,5 +360,23 @@ impl Pass {
         let begin = self.elapsed.saturating_add(setting.epoch);
         let middle = begin.saturating_add(millionths(entry.duration_us) >> 1);
         mul(middle, self.slope).saturating_sub(ONE)
+    }
+}
+
+/// Goes through a part of an entry with the changes that are looked for; `when` is how
+/// far the first, a trend, has come.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+fn follow<'c>(
+    courses: &mut [Course; CHANGES],
+    span: &Span,
+    part: &Part,
+    forced: &[Forced; 2],
+    when: i64,
+    columns: impl Iterator<Item = &'c mut [i64; 2]>,
+) {
+    let mut come = when;
+    for (course, columns) in courses.iter_mut().zip(columns) {
+        course.pass(span, part, forced, come, columns);
+        come = ONE;
     }
 }

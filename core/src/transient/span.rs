@@ -158,13 +158,15 @@ fn over(n: i64, by: &Reciprocal) -> i64 {
 }
 
 /// What a span adds to a derivative: to the mean, and at its end.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Forced {
     pub(super) mean: i64,
     pub(super) end: i64,
 }
 
 impl Forced {
+    pub(super) const NONE: Self = Self { mean: 0, end: 0 };
+
     pub(super) fn plus(self, other: Self) -> Self {
         Self {
             mean: self.mean.saturating_add(other.mean),
@@ -191,7 +193,7 @@ impl Forced {
 }
 
 /// What a climbing Vb adds: nothing, where it stands still.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Lead {
     /// By how much Vb is further than its reading, which lags as that of v does.
     pub(super) late: i64,
@@ -208,9 +210,22 @@ pub(super) struct Lead {
 }
 
 impl Lead {
+    /// Vb stands still.
+    pub(super) const STILL: Self = Self {
+        late: 0,
+        distance: 0,
+        of_total: Forced::NONE,
+        of_ratio: Forced::NONE,
+        of_capacitance: Forced::NONE,
+        of_coupling: Forced::NONE,
+        rise: 0,
+        seen: 0,
+    };
+
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) fn new(span: &Span, theta: &Theta, climb: i64) -> Self {
         if climb == 0 {
-            return Self::default();
+            return Self::STILL;
         }
         let length = millionths(span.duration_us);
         let late = mul(quotient(theta.lag.saturating_mul(2), length), climb);

@@ -26,6 +26,12 @@ impl Spans {
         self.known.iter().position(is_for)
     }
 
+    /// The coefficients of a span that is known.
+    pub(super) fn known(&self, drive: Drive, duration_us: u32) -> Option<&Span> {
+        let place = self.place(drive, duration_us)?;
+        self.known.get(place)?.as_ref()
+    }
+
     /// The coefficients of a span, worked out if they are not known.
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(super) fn get(

@@ -226,17 +226,8 @@ impl Fitting {
         }
     }
 
-    const fn bounds(&self, ground: &Ground<'_>) -> Bounds {
-        Bounds {
-            reference: ground.reference,
-            block: millionths(ground.block_us()),
-            length: millionths(self.length_us),
-        }
-    }
-
     /// One slice of work.
     pub(super) fn step(&mut self, ground: &Ground<'_>) -> Outcome {
-        let bounds = self.bounds(ground);
         match &mut self.job {
             Job::Idle => Outcome::Idle,
             Job::Start => self.start(ground),
@@ -247,38 +238,60 @@ impl Fitting {
                 self.surveyed(ground)
             }
             Job::Scan(_) => self.scan(ground),
-            Job::Walk(_) | Job::Test(..) => self.go_on(ground, bounds),
-            Job::Weigh(weighing @ Weighing::Believe, walked, system) => {
-                let beliefs = &self.beliefs;
-                self.search.believe(system, walked.used, beliefs, bounds);
-                *weighing = Weighing::Solve;
-                Outcome::Busy
+            Job::Walk(_) => self.go_on(ground),
+            Job::Test(..) => self.test_on(ground),
+            Job::Weigh(Weighing::Believe | Weighing::Solve | Weighing::Judge, ..) => {
+                self.search_on(ground)
             }
-            Job::Weigh(weighing @ Weighing::Solve, _, system) => {
-                self.search.solve(system);
-                *weighing = Weighing::Judge;
-                Outcome::Busy
-            }
-            Job::Weigh(Weighing::Judge, _, system) => {
-                let found = self.search.conclude(system, &self.beliefs);
-                self.found(ground, found)
-            }
-            Job::Advance { anew } => {
-                self.search.advance();
-                self.job = Job::Go { anew: *anew };
-                Outcome::Busy
-            }
-            Job::Go { anew } => {
-                self.search.go(bounds);
-                if *anew {
-                    self.search.restart();
-                }
-                self.walk(ground)
-            }
+            Job::Advance { .. } | Job::Go { .. } => self.move_on(ground),
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Compare, ..) => self.compare(),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
             Job::Complete(..) => self.complete(ground),
+        }
+    }
+
+    /// Weighs the equations of a walk.
+    #[inline(never)]
+    fn search_on(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Weigh(weighing, walked, system) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        *weighing = match weighing {
+            Weighing::Believe => {
+                let (beliefs, bounds) = (&self.beliefs, bounds(ground, self.length_us));
+                self.search.believe(system, walked.used, beliefs, bounds);
+                Weighing::Solve
+            }
+            Weighing::Solve => {
+                self.search.solve(system);
+                Weighing::Judge
+            }
+            _ => {
+                let found = self.search.conclude(system, &self.beliefs);
+                return self.found(ground, found);
+            }
+        };
+        Outcome::Busy
+    }
+
+    /// Makes the step that the search has found.
+    #[inline(never)]
+    fn move_on(&mut self, ground: &Ground<'_>) -> Outcome {
+        match self.job {
+            Job::Advance { anew } => {
+                self.search.advance();
+                self.job = Job::Go { anew };
+                Outcome::Busy
+            }
+            Job::Go { anew } => {
+                self.search.go(bounds(ground, self.length_us));
+                if anew {
+                    self.search.restart();
+                }
+                self.walk(ground)
+            }
+            _ => Outcome::Busy,
         }
     }
 
@@ -302,28 +315,34 @@ impl Fitting {
 
     /// Goes on with a walk through the record.
     #[inline(never)]
-    fn go_on(&mut self, ground: &Ground<'_>, bounds: Bounds) -> Outcome {
+    fn go_on(&mut self, ground: &Ground<'_>) -> Outcome {
         let setting = self.setting(ground);
-        let theta = &self.search.theta;
-        match &mut self.job {
-            Job::Walk(pass) if pass.is_over(ground.record) => {
-                if pass.refuted(ground.block_us()) {
-                    return self.next_attempt(ground);
-                }
-                self.weigh(&setting)
-            }
-            Job::Walk(pass) => {
-                // A search from afar asks for no change on its way.
-                let near = self.attempt == Attempt::Warm || self.search.is_anew();
-                pass.step(&setting, theta, near.then_some(&mut self.borders));
-                Outcome::Busy
-            }
-            Job::Test(test, converged) => {
-                let tested = test.step(&self.borders, theta, &self.beliefs, bounds, converged);
-                self.tested(ground, tested, bounds)
-            }
-            _ => Outcome::Busy,
+        let Job::Walk(pass) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        if !pass.is_over(ground.record) {
+            // A search from afar asks for no change on its way.
+            let near = self.attempt == Attempt::Warm || self.search.is_anew();
+            let borders = near.then_some(&mut self.borders);
+            pass.step(&setting, &self.search.theta, borders);
+            return Outcome::Busy;
         }
+        if pass.refuted(ground.block_us()) {
+            return self.next_attempt(ground);
+        }
+        self.weigh(&setting)
+    }
+
+    /// Goes on with the test for a change.
+    #[inline(never)]
+    fn test_on(&mut self, ground: &Ground<'_>) -> Outcome {
+        let bounds = bounds(ground, self.length_us);
+        let Job::Test(test, converged) = &mut self.job else {
+            return Outcome::Busy;
+        };
+        let theta = &self.search.theta;
+        let tested = test.step(&self.borders, theta, &self.beliefs, bounds, converged);
+        self.tested(ground, tested, bounds)
     }
 
     /// A walk is over: its equations are weighed.
@@ -431,5 +450,14 @@ impl Fitting {
     fn not_found(&mut self) -> Outcome {
         self.forget();
         Outcome::NotFound
+    }
+}
+
+/// What a search keeps to in a record so long.
+const fn bounds(ground: &Ground<'_>, length_us: u32) -> Bounds {
+    Bounds {
+        reference: ground.reference,
+        block: millionths(ground.block_us()),
+        length: millionths(length_us),
     }
 }
