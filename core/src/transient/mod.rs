@@ -289,9 +289,9 @@ impl<'c> Transient<'c> {
         let mut walk = Walk::new(&theta, first.pack());
         let mut span = None;
         for entry in self.record.iter().take(EVICTED_AT_ONCE) {
-            let row = self.config.network().row(entry.drive);
+            let row = &self.config.network().row(entry.drive);
             let drive = entry.drive;
-            let reference = self.reference;
+            let reference = &self.reference;
             let duration_us = entry.duration_us;
             Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
             if let Some(span) = &span {

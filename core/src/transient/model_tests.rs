@@ -108,8 +108,8 @@ fn walk(circuit: &Circuit, point: &Point, stretches: &[Stretch]) -> Vec<(Predict
         Span::write(
             &mut span,
             &theta,
-            reference,
-            row,
+            &reference,
+            &row,
             stretch.drive,
             length,
             bits(circuit.tick),

@@ -2,6 +2,7 @@
 //! residuals, normal equations, and what the residuals look like.
 
 use super::borders::{Borders, CHANGES};
+use super::ground::Ground;
 use super::groups::Group;
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
@@ -11,8 +12,7 @@ use super::scaled::Scaled;
 use super::span::{Forced, Lead, Span};
 use super::spans::Spans;
 use super::tally::{REJECT, Tally, Walked};
-use super::theta::{DRIFT, Reference, Theta, quotient};
-use crate::config::Network;
+use super::theta::{DRIFT, Theta, quotient};
 use crate::num::{ONE, millionths, mul};
 use core::iter::once;
 
@@ -22,10 +22,7 @@ const BATCH: u32 = 4;
 /// What the walk needs to know.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Setting<'a> {
-    pub(super) record: View<'a>,
-    pub(super) network: &'a Network,
-    pub(super) reference: Reference,
-    pub(super) block_us: u32,
+    pub(super) ground: &'a Ground<'a>,
     /// Length of the record.
     pub(super) length_us: u32,
     /// Vb, where it stands still: then its noise is left out.
@@ -96,7 +93,7 @@ impl Pass {
     /// Begins at the start of the record.
     #[inline(never)]
     pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
-        let record = setting.record;
+        let record = setting.ground.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
         self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
         self.climb = Climb::new(pack);
@@ -115,11 +112,11 @@ impl Pass {
         theta: &Theta,
         borders: Option<&mut Borders>,
     ) {
-        if let Some(entry) = setting.record.get(self.at) {
+        if let Some(entry) = setting.ground.record.get(self.at) {
             self.take(setting, theta, &entry, borders);
         }
         self.at = self.at.wrapping_add(1);
-        if self.is_over(setting.record) {
+        if self.is_over(setting.ground.record) {
             self.close_batch();
         }
     }
@@ -162,7 +159,7 @@ impl Pass {
     ) {
         let mut prediction = Prediction::default();
         let asked = if borders.is_some() { CHANGES } else { 0 };
-        let changes = self.begun(setting.record.len()).min(asked);
+        let changes = self.begun(setting.ground.record.len()).min(asked);
         self.predict(setting, theta, entry, changes, &mut prediction);
         if entry.first {
             self.five.reset();
@@ -187,7 +184,7 @@ impl Pass {
             self.gather(setting, entry, &mut prediction, borders);
             return;
         }
-        let (duration, block) = (entry.duration_us, setting.block_us);
+        let (duration, block) = (entry.duration_us, setting.ground.block_us());
         if self.five.add(once(&residual), weight, duration, block) {
             self.tally();
             self.five.reset();
@@ -212,7 +209,7 @@ impl Pass {
         self.normal.add(row, weight);
         if let Some(borders) = borders {
             borders.direct.add(row, *climbed, weight);
-            let begun = self.begun(setting.record.len());
+            let begun = self.begun(setting.ground.record.len());
             borders.add(&self.normal, row, changes, begun, weight);
         }
     }
@@ -236,7 +233,10 @@ impl Pass {
         let [columns @ .., residual] = row;
         let others = changes.as_flattened().iter().chain(once(&*climbed));
         let all = once(&*residual).chain(columns.iter()).chain(others);
-        if !self.five.add(all, weight, duration, setting.block_us) {
+        if !self
+            .five
+            .add(all, weight, duration, setting.ground.block_us())
+        {
             return;
         }
         self.tally();
@@ -303,8 +303,8 @@ impl Pass {
         let parts = match setting.pack {
             Some(pack) => [Some(Part::still(pack)), None],
             None => {
-                let parts = parts(setting.record, self.at, entry);
-                out.climbed = self.climb.at(setting.record, self.at, entry, &parts);
+                let parts = parts(setting.ground.record, self.at, entry);
+                out.climbed = self.climb.at(setting.ground.record, self.at, entry, &parts);
                 parts
             }
         };

@@ -59,21 +59,21 @@ impl Span {
     pub(super) fn write(
         place: &mut Option<Self>,
         theta: &Theta,
-        reference: Reference,
-        row: Row,
+        reference: &Reference,
+        row: &Row,
         drive: Drive,
         duration_us: u32,
         tick: i64,
     ) {
         *place = None;
-        let total = gt(theta, reference, row);
+        let total = gt(theta, *reference, *row);
         let Some(by_total) = Reciprocal::of(total) else {
             return;
         };
         let rate = quotient(total, theta.capacitance);
         let z = mul(rate, millionths(duration_us));
         let delta = mul(rate, tick);
-        let positive = positive(theta, reference).saturating_add(row.p.to_bits());
+        let positive = positive(theta, *reference).saturating_add(row.p.to_bits());
         let (whole, part) = (phi(z), phi(delta));
         let lost = mul(z, whole).min(ONE);
         let stays = if z < ONE {

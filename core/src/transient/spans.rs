@@ -44,11 +44,11 @@ impl Spans {
         let place = match self.place(drive, duration_us) {
             Some(place) => place,
             None => {
-                let row = setting.network.row(drive);
+                let row = &setting.ground.config.network().row(drive);
                 let place = self.oldest;
                 let span = self.known.get_mut(place)?;
-                let reference = setting.reference;
-                let tick = setting.record.tick_seconds();
+                let reference = &setting.ground.reference;
+                let tick = setting.ground.record.tick_seconds();
                 Span::write(span, theta, reference, row, drive, duration_us, tick);
                 self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
                 place

@@ -212,12 +212,9 @@ impl Fitting {
         pass.walked()
     }
 
-    fn setting<'a>(&self, ground: &Ground<'a>) -> Setting<'a> {
+    fn setting<'a>(&self, ground: &'a Ground<'a>) -> Setting<'a> {
         Setting {
-            record: ground.record,
-            network: ground.config.network(),
-            reference: ground.reference,
-            block_us: ground.block_us(),
+            ground,
             length_us: self.length_us,
             pack: self.level.map(|level| level.value),
             variance: self.variance,
