@@ -167,6 +167,12 @@ pub(crate) const fn plus(a: i128, b: i128) -> i128 {
     a.saturating_add(b)
 }
 
+/// A wide number without its sign, saturating; never inlined, for its size.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+pub(crate) const fn extent(a: i128) -> i128 {
+    a.saturating_abs()
+}
+
 /// `⌊n·2^32 / 10^6⌋`: microseconds as `I32F32` seconds. In 32-bit divisions by
 /// a constant, since 2^32/10^6 = 4294 + 15114/15625.
 pub(crate) const fn millionths(n: u32) -> i64 {

@@ -101,12 +101,12 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
         moves.add_part(part, &lines);
     }
     let allowed = moves.allowed(config, capacitance_u);
-    let moved = determinant.saturating_abs() >> 24;
+    let moved = num::extent(determinant) >> 24;
     if moved > allowed {
         return Some(Outcome::Contradict);
     }
     let close = moved > allowed >> 1;
-    let shows = |all: i128| allowed <= all.saturating_abs() >> (24 + CLEAR);
+    let shows = |all: i128| allowed <= num::extent(all) >> (24 + CLEAR);
     if close || !shows(moves.most) {
         return None;
     }
@@ -193,7 +193,7 @@ impl Moves {
     }
 
     fn share(&mut self, moved: i128, u: i64) -> i128 {
-        self.most = self.most.max(moved.saturating_abs());
+        self.most = self.most.max(num::extent(moved));
         share(moved, u)
     }
 
@@ -214,7 +214,7 @@ impl Moves {
         self.tolerate(share(self.gain, gain_u));
         self.tolerate(share(self.pack_gain, pack_gain_u));
         let offset_u = config.front_end().chassis_offset_u().to_bits() >> CUT;
-        let offset = product(self.offset.saturating_abs(), offset_u.times(3)) >> 24;
+        let offset = product(num::extent(self.offset), offset_u.times(3)) >> 24;
         self.tolerate(offset);
         self.tolerate(share(self.charge, capacitance_u));
         // A tolerance is three standard uncertainties.
@@ -273,7 +273,7 @@ fn carried(part: &Element, g: i64, from: From, lines: &[Line<'_>; 3]) -> i128 {
 
 /// What a relative uncertainty makes of a move, scaled down as the noise is.
 const fn share(of: i128, by: i64) -> i128 {
-    product(of.saturating_abs() >> 24, by) >> num::FRAC
+    product(num::extent(of) >> 24, by) >> num::FRAC
 }
 
 /// Three standard uncertainties, which are beyond any limit of error that is declared;

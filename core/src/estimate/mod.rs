@@ -127,7 +127,7 @@ impl Estimator {
             self.last = None;
             return Err(Reason::PackVoltageMoving);
         }
-        let magnitude = system.determinant.saturating_abs();
+        let magnitude = num::extent(system.determinant);
         let untold = system.determinant_u(offset_u, 3);
         let now = if magnitude >= untold {
             Some(Solution::of(system))
@@ -213,9 +213,9 @@ impl Bounds {
     /// `doubt` is how far an interval of D spans on either side. C is left out.
     #[inline(never)]
     fn new(system: &System<'_>, config: &Config, doubt: i128) -> Result<Self, Reason> {
-        let magnitude = system.determinant.saturating_abs();
+        let magnitude = num::extent(system.determinant);
         let pack = system.pack();
-        let total = system.for_total.saturating_abs();
+        let total = num::extent(system.for_total);
         let bound = |d: i128| Microsiemens::from_bits(num::quotient(total, d, 32));
         let least = bound(num::plus(magnitude, doubt));
         let most = match num::plus(magnitude, doubt.wrapping_neg()) {

@@ -199,7 +199,7 @@ impl<'a> System<'a> {
                 all = num::plus(all, moved);
             }
         }
-        self.strays = all > self.determinant.saturating_abs() >> MOST_STRAYED;
+        self.strays = all > num::extent(self.determinant) >> MOST_STRAYED;
     }
 
     /// Three states and two unknowns leave a difference. Where it is more than noise, a
@@ -274,7 +274,7 @@ impl<'a> System<'a> {
     fn sum_pairs(&mut self) {
         let mut largest = 0i128;
         for (first, second) in PAIRS {
-            largest = largest.max(self.pair(first, second).saturating_abs());
+            largest = largest.max(num::extent(self.pair(first, second)));
         }
         for (first, second) in PAIRS {
             self.weigh(first, second, largest);
