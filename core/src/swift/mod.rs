@@ -94,7 +94,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9 << 10);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_008);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.

@@ -308,6 +308,11 @@ impl Pass {
                 parts
             }
         };
+        let when = if changes > 0 {
+            self.trend(setting, entry)
+        } else {
+            ONE
+        };
         for part in parts.iter().flatten() {
             let (drive, duration) = (entry.drive, part.of(entry.duration_us));
             // Both go deep: before the walk takes room on the stack.
@@ -315,7 +320,7 @@ impl Pass {
                 continue;
             };
             let lead = Lead::new(span, theta, part.climb);
-            self.go(setting, theta, entry, part, &lead, changes, out);
+            self.go(theta, entry, part, &lead, (changes, when), out);
         }
         let duration = millionths(entry.duration_us);
         let middle = self.elapsed.saturating_add(duration >> 1);
@@ -324,16 +329,16 @@ impl Pass {
         out.add(MEAN, mul(theta.drift, middle));
     }
 
-    /// Goes through a part of an entry.
+    /// Goes through a part of an entry, with so many changes of which the first, a trend,
+    /// has come so far.
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn go(
         &mut self,
-        setting: &Setting<'_>,
         theta: &Theta,
         entry: &Entry,
         part: &Part,
         lead: &Lead,
-        changes: usize,
+        (changes, when): (usize, i64),
         out: &mut Prediction,
     ) {
         let duration = part.of(entry.duration_us);
@@ -342,7 +347,6 @@ impl Pass {
         };
         let forced = self.walk.pass(span, theta, part, lead, out);
         if changes > 0 {
-            let when = self.trend(setting, entry);
             let columns = out.changes.iter_mut().take(changes);
             follow(&mut self.courses, span, part, &forced, when, columns);
         }
