@@ -142,10 +142,18 @@ pub(super) struct Converged {
 
 impl Converged {
     /// Takes the equations of a circuit that follows a trend instead, but for
-    /// κ, which they leave out.
+    /// κ, which they leave out. What passes for the circuit passes for its trend, too,
+    /// and is magnified with it as noise is.
+    #[inline(never)]
     pub(super) fn follow(&mut self, trend: Covariance) {
+        let steady = &self.covariance;
+        let [by_total, by_ratio] = [
+            trend.total.over(steady.total).max(Scaled::ONE),
+            trend.ratio.over(steady.ratio).max(Scaled::ONE),
+        ];
+        self.slips.magnify(by_total, by_ratio);
         self.covariance = Covariance {
-            coupling: self.covariance.coupling,
+            coupling: steady.coupling,
             ..trend
         };
     }

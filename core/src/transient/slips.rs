@@ -13,6 +13,7 @@
 
 use super::beliefs::Beliefs;
 use super::normal::{System, WIDE};
+use super::record::WHOLE;
 use super::scaled::Scaled;
 use super::search::decrement;
 use super::solve::{Factors, solution};
@@ -25,6 +26,15 @@ const DRIFT_MOST: i64 = ONE / 5;
 /// Square of the size of a ripple of which nothing is known: as much of it passes to
 /// v as does not.
 const ANY: Scaled = Scaled::new(1, -2);
+
+/// Mean square of the movement of the largest ripple that is provided for, 5 V, from
+/// where a record of it may begin, in V² times weight of a block: where Vb moved by
+/// more, the rest was no ripple.
+const RIPPLE_MOST: i64 = 36 * WHOLE as i64;
+
+/// How well the way of Vb between its readings, and of v beside it, is known to go:
+/// within a sixteenth of what Vb moved. Squared, as a power of two.
+const INEXACT: i32 = -8;
 
 /// Covariance of ln(G + gr) and w that slips may have brought about: of the first,
 /// of both, of the second.
@@ -40,6 +50,14 @@ impl Slips {
         for (sum, product) in self.0.iter_mut().zip(products) {
             *sum = sum.plus(product.times(square));
         }
+    }
+
+    /// Variances of ln(G + gr) and of w grow by such factors.
+    pub(super) fn magnify(&mut self, by_total: Scaled, by_ratio: Scaled) {
+        let Self([total, both, ratio]) = self;
+        *total = total.times(by_total);
+        *both = both.times(by_total.times(by_ratio).root());
+        *ratio = ratio.times(by_ratio);
     }
 
     /// Adds what a drift as large as the record leaves possible would do; a fifth of
@@ -77,7 +95,7 @@ impl Slips {
     }
 
     /// Adds what a ripple would do that is as large as the record shows or leaves
-    /// possible. By chance alone it adds about its own variance. Where the circuit
+    /// possible: the square of the size expected, and its variance. Where the circuit
     /// has been seen to change of late, that may have been a ripple, too: the record
     /// since then is not believed to show that there is none.
     #[inline(never)]
@@ -86,11 +104,15 @@ impl Slips {
         system: &System,
         direct: &Direct,
         freedom: i64,
+        least: Scaled,
+        blocks: i64,
         moving: bool,
     ) {
         if !direct.own.positive() {
             return;
         }
+        let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(direct.own);
+        let any = ANY.times(most.min(Scaled::ONE));
         let mut equations = system.clone();
         for (row, with) in direct.with.iter().enumerate().take(PARAMETERS) {
             let held = system.is_held(row);
@@ -103,17 +125,23 @@ impl Slips {
         let [total, ratio, ..] = by_one;
         // Less than a thousandth of the column is left: the circuit explains it.
         if information.less(direct.own.shifted(-10)) {
-            self.add([total, ratio], ANY);
+            self.add([total, ratio], any);
             return;
         }
+        // What is left of the column goes with what the step to the minimum leaves.
         let [.., residual] = direct.with;
+        let residual = residual.minus(decrement(system, &by_one));
         let seen = residual.over(information);
         let fall = residual.times(seen);
         let noise = system.squares().minus(fall).over(Scaled::int(freedom));
-        let u = noise.over(information).min(Scaled::ONE);
-        let beyond = seen.square().min(Scaled::ONE).minus(u);
-        let least = if moving { ANY } else { Scaled::ZERO };
-        let size = beyond.max(Scaled::ZERO).plus(u.shifted(-1)).max(least);
+        let noise = noise.max(least);
+        // The size before the record was seen, and what the record says of it.
+        let inexact = any.times(direct.own).shifted(INEXACT);
+        let u = noise.plus(inexact).over(information);
+        let share = any.over(any.plus(u));
+        let expected = seen.times(share).square().min(Scaled::ONE);
+        let floor = if moving { any } else { Scaled::ZERO };
+        let size = expected.plus(u.times(share)).max(floor);
         self.add([total, ratio], size);
     }
 }

@@ -146,9 +146,10 @@ impl Fitting {
                 Completing::Ripple
             }
             Completing::Ripple => {
-                converged
-                    .slips
-                    .add_ripple(system, &self.borders.direct, freedom, self.moving);
+                let (direct, moving) = (&self.borders.direct, self.moving);
+                let (least, blocks) = (converged.least, converged.blocks);
+                let slips = &mut converged.slips;
+                slips.add_ripple(system, direct, freedom, least, blocks, moving);
                 Completing::Test
             }
             Completing::Test => return self.test(ground),
