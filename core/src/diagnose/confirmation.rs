@@ -4,9 +4,11 @@
 //! the answer of two driven states as a leak would. Where a check is asked for
 //! ([`Check`]), the answer that it agrees with is the confirmed one, and what departs
 //! from that is not told before the next check agrees with it. What the check
-//! contradicts is withheld at once, until two in a row agree. Where a check agrees that would
-//! not have shown a channel off by a sixteenth, the answer is told, but what it has moved
-//! by stays in its interval, or a sixteenth of all that holds the chassis if that is less.
+//! contradicts is withheld at once, until two in a row agree. A check that agrees excludes a
+//! channel that is off by so much, and no less: what an answer has moved by stays in its
+//! interval as far as such a channel would do it, which is that part of all that holds
+//! the chassis, where it is more than the interval spans. Before the first check that
+//! tells, a sixteenth stands for it.
 //! A warning and an alarm wait
 //! for nothing, nor does what is found before the first check, which would come seconds
 //! after the first answer.
@@ -78,7 +80,9 @@ impl Answer {
 /// What the check says of the answers.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Confirmation {
+    /// The one that the check agrees with; before the first check the sharpest.
     answer: Option<Answer>,
+    checked: bool,
     /// What it has moved by, if nothing says that it was the circuit, in steps of 15 pS.
     doubt: [i32; 3],
     /// Checks that have to agree after one that has contradicted.
@@ -93,39 +97,47 @@ impl Confirmation {
         outcome: Option<Outcome>,
         answer: Option<&Estimate>,
     ) {
-        let confirmed = match outcome {
+        match outcome {
             Some(Outcome::Contradict) => {
                 self.owed = AGAIN;
                 return;
             }
-            None => return,
-            Some(outcome) => outcome == Outcome::Confirm,
-        };
-        self.owed = self.owed.saturating_sub(1);
+            Some(_) => self.owed = self.owed.saturating_sub(1),
+            None if self.checked => return,
+            None => {}
+        }
         if self.owed == 0
             && let Some(answer) = answer
         {
-            self.take(config, &Answer::of(answer), confirmed);
+            self.checked |= outcome.is_some();
+            let shows = match outcome {
+                Some(Outcome::Agree(shows)) => shows,
+                _ => num::ONE >> CLEAR,
+            };
+            self.take(config, &Answer::of(answer), shows);
         }
     }
 
-    /// An answer that the check agrees with; `confirmed` where it would have shown a channel
-    /// that is off.
-    fn take(&mut self, config: &Config, new: &Answer, confirmed: bool) {
-        if confirmed {
-            self.doubt = [0; 3];
-        }
-        match &self.answer {
-            Some(old) if old.agrees(new, NEAR) && old.is_sharper(new) => return,
-            Some(old) if !confirmed && !old.agrees(new, APART) => {
-                let [leak, ..] = new.value;
-                let held = config.network().row(Drive::Raise).g.to_bits() >> CUT;
-                let most = i64::from(leak).plus(held) >> CLEAR;
-                self.doubt = new.since(old).map(|by| short(by.min(most)));
+    /// An answer that the check agrees with, to which a channel off by `shows` would have
+    /// been a contradiction.
+    fn take(&mut self, config: &Config, new: &Answer, shows: i64) {
+        let [leak, ..] = new.value;
+        let held = config.network().row(Drive::Raise).g.to_bits() >> CUT;
+        let most = num::mul(i64::from(leak).plus(held), shows);
+        let answer = match &self.answer {
+            Some(old) if old.agrees(new, NEAR) && old.is_sharper(new) => old,
+            Some(old) if !old.agrees(new, APART) => {
+                self.doubt = old.since(new).map(short);
+                new
             }
-            _ => {}
+            _ => new,
+        };
+        let answer = *self.answer.insert(*answer);
+        for (doubt, &u) in self.doubt.iter_mut().zip(&answer.u) {
+            let by = i64::from(*doubt).min(most);
+            let spanned = i64::from(u).saturating_mul(2);
+            *doubt = if by > spanned { short(by) } else { 0 };
         }
-        self.answer = Some(*new);
     }
 
     /// The designer asks for a check, and the drive has one.
@@ -139,7 +151,8 @@ impl Confirmation {
             return None;
         }
         let departs = |confirmed: &Answer| !confirmed.agrees(&Answer::of(answer), APART);
-        let withheld = self.owed > 0 || self.answer.as_ref().is_some_and(departs);
+        let checked = self.answer.as_ref().filter(|_| self.checked);
+        let withheld = self.owed > 0 || checked.is_some_and(departs);
         withheld.then_some(Reason::CircuitChanged)
     }
 
@@ -187,7 +200,7 @@ mod tests {
             confirmation.hear(&config, None, Some(&answer));
             assert_eq!(told(&confirmation, &answer), None);
         }
-        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&before()));
         assert_eq!(told(&confirmation, &before()), None);
         let near = estimate([420.0, 580.0], [4.0, 4.0]);
         assert_eq!(told(&confirmation, &near), None);
@@ -195,7 +208,7 @@ mod tests {
         assert_eq!(told(&confirmation, &after()), changed);
         confirmation.hear(&config, None, Some(&after()));
         assert_eq!(told(&confirmation, &after()), changed);
-        confirmation.hear(&config, Some(Outcome::Confirm), Some(&after()));
+        confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&after()));
         assert_eq!(told(&confirmation, &after()), None);
         assert_eq!(told(&confirmation, &before()), changed);
     }
@@ -204,14 +217,14 @@ mod tests {
     fn a_contradiction_withholds_at_once_until_two_checks_agree() {
         let config = config(Check::AtStart);
         let mut confirmation = Confirmation::default();
-        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&before()));
         confirmation.hear(&config, Some(Outcome::Contradict), Some(&before()));
-        for outcome in [None, Some(Outcome::Confirm), None] {
+        for outcome in [None, Some(Outcome::Agree(0)), None] {
             confirmation.hear(&config, outcome, Some(&before()));
             let told = confirmation.withholds(&config, &before());
             assert_eq!(told, Some(Reason::CircuitChanged), "{outcome:?}");
         }
-        confirmation.hear(&config, Some(Outcome::Confirm), Some(&before()));
+        confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&before()));
         assert_eq!(confirmation.withholds(&config, &before()), None);
     }
 
@@ -237,7 +250,7 @@ mod tests {
         };
         let mut confirmation = Confirmation::default();
         let config = config(Check::Every(1));
-        confirmation.hear(&config, Some(Outcome::Confirm), Some(&short(1e6)));
+        confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&short(1e6)));
         assert_eq!(confirmation.withholds(&config, &short(1e5)), None);
         assert!(confirmation.withholds(&config, &before()).is_some());
     }

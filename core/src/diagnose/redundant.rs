@@ -74,10 +74,9 @@ impl<'a> Line<'a> {
 pub(crate) enum Outcome {
     /// No G and Gp have them.
     Contradict,
-    /// One circuit has, and not with a part off by a sixteenth; but a channel may be.
-    Agree,
-    /// Nor with a channel off by as much.
-    Confirm,
+    /// One circuit has, and not with a part off by a sixteenth. The gain of a channel that is
+    /// off by this much would have shown; `I32F32` bits, a sixteenth at most.
+    Agree(i64),
 }
 
 /// Weighs the sides of the third state, raise and lower. C is out by `capacitance_u` at
@@ -106,19 +105,26 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
         return Some(Outcome::Contradict);
     }
     let close = moved > allowed >> 1;
-    let shows = |all: i128| allowed <= num::extent(all) >> (24 + CLEAR);
-    if close || !shows(moves.most) {
+    if close || allowed > moves.most >> (24 + CLEAR) {
         return None;
     }
     // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
     let leads = |drive| config.network().row(drive).p.to_bits() != 0;
     let pack_matters = leads(Drive::Raise) || leads(Drive::Lower);
-    let channels = shows(moves.gain) && (!pack_matters || shows(moves.pack_gain));
-    Some(if channels {
-        Outcome::Confirm
+    let gain = moves.gain.saturating_abs() >> 24;
+    let pack_gain = moves.pack_gain.saturating_abs() >> 24;
+    let least = if pack_matters {
+        gain.min(pack_gain)
     } else {
-        Outcome::Agree
-    })
+        gain
+    };
+    let most = num::ONE >> CLEAR;
+    let shows = if allowed < least >> CLEAR {
+        num::quotient(allowed, least, num::FRAC as i32).min(most)
+    } else {
+        most
+    };
+    Some(Outcome::Agree(shows))
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by

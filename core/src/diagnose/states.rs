@@ -33,9 +33,11 @@ impl Point {
         }
     }
 
-    /// Far less certain than another reading of the state.
-    const fn is_poor(&self, other: &Self) -> bool {
-        self.v_u >> 3 > other.v_u
+    /// Far less certain than another reading of the state, and than steps of the converter
+    /// make it, which come and go with the noise.
+    fn is_poor(&self, other: &Self, config: &Config) -> bool {
+        let [steps, _] = config.front_end().resolution().map(cut);
+        self.v_u >> 3 > other.v_u.max(steps)
     }
 
     fn pack(&self) -> i64 {
@@ -114,7 +116,7 @@ impl States {
         let place = self.latest.get_mut(reading.drive.slot())?;
         match place {
             // Something happened in this dwell: the next will show what came of it.
-            Some(old) if new.is_poor(old) && age(sequence, old) < CYCLE_MAX as u32 => {
+            Some(old) if new.is_poor(old, config) && age(sequence, old) < CYCLE_MAX as u32 => {
                 self.clear(reading.drive, sequence);
                 return None;
             }

@@ -102,13 +102,16 @@ impl SwiftMonitor<'_> {
     #[inline(never)]
     fn confirm(&mut self, report: &Report) -> Option<Reason> {
         let answer = report.estimate.as_ref().ok();
-        let said = match (self.balance.said(), self.diagnosis.said()) {
-            (settled @ Some(Outcome::Contradict), _) | (_, settled @ Some(Outcome::Contradict)) => {
-                settled
+        let fitted = self.fitted.as_ref();
+        let (said, of) = match (self.balance.said(), self.diagnosis.said()) {
+            (said @ Some(Outcome::Contradict), _) | (_, said @ Some(Outcome::Contradict)) => {
+                (said, None)
             }
-            (fitted, settled) => fitted.or(settled),
+            // Each answer by what was weighed with it.
+            (_, said) if report.basis == Basis::Settled => (said, answer),
+            (said, _) => (said, fitted),
         };
-        self.confirmation.hear(self.config, said, answer);
+        self.confirmation.hear(self.config, said, of);
         self.confirmation.withholds(self.config, answer?)
     }
 
