@@ -71,9 +71,10 @@ impl Answer {
         near || self.short && other.short
     }
 
-    fn is_sharper(&self, other: &Self) -> bool {
+    /// The other is no news: it is vaguer and near, or far vaguer.
+    fn stands_for(&self, other: &Self) -> bool {
         let ([u, ..], [other_u, ..]) = (self.u, other.u);
-        u < other_u
+        u < other_u && self.agrees(other, NEAR) || u < other_u >> 1 && self.agrees(other, APART)
     }
 }
 
@@ -125,7 +126,7 @@ impl Confirmation {
         let held = config.network().row(Drive::Raise).g.to_bits() >> CUT;
         let most = num::mul(i64::from(leak).plus(held), shows);
         let answer = match &self.answer {
-            Some(old) if old.agrees(new, NEAR) && old.is_sharper(new) => old,
+            Some(old) if old.stands_for(new) => old,
             Some(old) if !old.agrees(new, APART) => {
                 self.doubt = old.since(new).map(short);
                 new
