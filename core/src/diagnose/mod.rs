@@ -16,7 +16,7 @@
 //! | [`Finding::ConverterBits`] | the last codes of 50 blocks never change a bit whose weight is below the difference of neighbours, while a lower one changes | below 2⁻⁴⁰ for white noise |
 //! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing, and what the pack has moved by, are not there, where a circuit at the alarm limit swings by four times as much | none while isolation is above a quarter of the alarm limit (a hundredth without noise, the pack standing still) |
 //! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
-//! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by noise and tolerances, and one driven state equals the third | 2·10⁻⁹ a reading, squared by the repetition |
+//! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals the third | 2·10⁻⁹ a reading, squared by the repetition |
 //! | [`Finding::StatesContradict`] | the same, and none equals the third; or, in [`crate::SwiftMonitor`], the same determinant of the third state's charge balance and of what is fitted, with the fit before it and with the one after it | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
@@ -33,9 +33,9 @@
 //! ([`crate::config::Check`]): rest, or rest with the check resistor. Three rows
 //! have a solution only where the determinant is zero. Its uncertainty takes noise
 //! of v and Vb in squares; gains, offset and each part in common, by what it carries
-//! in all three; and 1 % for a part, 0.2 % for a gain that declares no tolerance. Six standard
-//! uncertainties of all together are a contradiction, or of noise with every tolerance at its limit, if that
-//! is less; three are neither that nor agreement. What has not settled is weighed by its charge balance with the fit. Where rest is
+//! in all three; and 1 % for a part, 0.2 % for a gain that declares no tolerance. With every
+//! tolerance at its limit it is a contradiction; beyond three standard uncertainties of all together it is no
+//! agreement. What has not settled is weighed by its charge balance with the fit. Where rest is
 //! the same row as another state (a logic source rests at its low level) and there is
 //! no check resistor, there is no third row and no check.
 //!
@@ -44,7 +44,8 @@
 //! has contradicted, is refused ([`Reason::CircuitChanged`]) until the check agrees;
 //! the check is then taken at the end of the cycle. A warning and an alarm are not held back.
 //! A check that shows too little, a part that is off by a sixteenth, neither agrees nor
-//! takes a finding back.
+//! takes a finding back. One that agrees has excluded a channel that is off by so much and no
+//! less: by what such a channel would move an answer, one that has moved is told with a wider interval.
 //!
 //! # The check resistor
 //! A part of conductance gt to one rail, connected in [`Drive::Check`] alone

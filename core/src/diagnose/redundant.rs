@@ -99,13 +99,13 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
     for part in config.network().elements() {
         moves.add_part(part, &lines);
     }
-    let allowed = moves.allowed(config, capacitance_u);
-    let moved = num::extent(determinant) >> 24;
-    if moved > allowed {
+    let [limit, likely] = moves.allowed(config, capacitance_u);
+    let moved = determinant.saturating_abs() >> 24;
+    if moved > limit {
         return Some(Outcome::Contradict);
     }
-    let close = moved > allowed >> 1;
-    if close || allowed > moves.most >> (24 + CLEAR) {
+    let close = moved > likely >> 1;
+    if close || likely > moves.most >> (24 + CLEAR) {
         return None;
     }
     // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
@@ -119,8 +119,8 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
         gain
     };
     let most = num::ONE >> CLEAR;
-    let shows = if allowed < least >> CLEAR {
-        num::quotient(allowed, least, num::FRAC as i32).min(most)
+    let shows = if likely < least >> CLEAR {
+        num::quotient(likely, least, num::FRAC as i32).min(most)
     } else {
         most
     };
@@ -209,11 +209,11 @@ impl Moves {
         self.spread.add(num::narrow(moved));
     }
 
-    /// Most that it moves by without a contradiction, scaled down as the noise is: noise and
-    /// either all tolerances at their limits, or six standard uncertainties of them
-    /// together, which are less where several count alike.
+    /// Most that it moves by without a contradiction, scaled down as the noise is: noise with
+    /// all tolerances at their limits. And six standard uncertainties of all together,
+    /// which are less where several count alike.
     #[inline(never)]
-    fn allowed(&mut self, config: &Config, capacitance_u: i64) -> i128 {
+    fn allowed(&mut self, config: &Config, capacitance_u: i64) -> [i128; 2] {
         let gains = config.front_end().gain_u();
         let [gain_u, pack_gain_u] = gains.map(|u| tolerance(u, GAIN));
         let noise = num::times(self.noise.root(), SURE);
@@ -226,7 +226,8 @@ impl Moves {
         // A tolerance is three standard uncertainties.
         let spread = num::times(self.spread.root(), SURE / 3);
         let together = num::hypot(&[noise, spread]);
-        num::plus(noise.into(), self.parts).min(together.into())
+        let limit = num::plus(noise.into(), self.parts);
+        [limit, limit.min(together.into())]
     }
 }
 
