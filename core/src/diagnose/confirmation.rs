@@ -98,6 +98,9 @@ impl Confirmation {
         outcome: Option<Outcome>,
         answer: Option<&Estimate>,
     ) {
+        if !Self::is_asked_for(config) {
+            return;
+        }
         match outcome {
             Some(Outcome::Contradict) => {
                 self.owed = AGAIN;
@@ -112,7 +115,7 @@ impl Confirmation {
         {
             self.checked |= outcome.is_some();
             let shows = match outcome {
-                Some(Outcome::Agree(shows)) => shows,
+                Some(Outcome::Agree(shows)) => shows.into(),
                 _ => num::ONE >> CLEAR,
             };
             self.take(config, &Answer::of(answer), shows);
@@ -142,13 +145,13 @@ impl Confirmation {
     }
 
     /// The designer asks for a check, and the drive has one.
-    pub(crate) fn is_asked_for(&self, config: &Config) -> bool {
+    pub(crate) fn is_asked_for(config: &Config) -> bool {
         config.timing().check != Check::Never && config.third_checks()
     }
 
     /// Why an answer is not told yet.
     pub(crate) fn withholds(&self, config: &Config, answer: &Estimate) -> Option<Reason> {
-        if !self.is_asked_for(config) {
+        if !Self::is_asked_for(config) {
             return None;
         }
         let departs = |confirmed: &Answer| !confirmed.agrees(&Answer::of(answer), APART);
@@ -170,7 +173,7 @@ impl Confirmation {
 mod tests {
     use super::*;
     use crate::config::Config;
-    use crate::test_reports::{self, estimate};
+    use crate::test_reports::{self, estimate, nano};
 
     fn config(check: Check) -> Config {
         let usual = test_reports::config();
@@ -229,9 +232,50 @@ mod tests {
         assert_eq!(confirmation.withholds(&config, &before()), None);
     }
 
+    /// A check that would not have shown a channel off by a sixteenth leaves as much open of
+    /// what has moved: G and what hangs on it are 2 µS. One that would have shown less leaves
+    /// that, and nothing where the interval spans it.
+    #[test]
+    fn what_the_check_would_not_have_shown_stays_in_doubt() {
+        let config = config(Check::Every(1));
+        const ALL: u32 = 1 << 28;
+        for (shows, due) in [(ALL, 62.5), (ALL / 4, 15.6), (ALL / 40, 0.0)] {
+            let mut confirmation = Confirmation::default();
+            for (outcome, answer) in [
+                (Outcome::Agree(0), before()),
+                (Outcome::Agree(shows), after()),
+            ] {
+                confirmation.hear(&config, Some(outcome), Some(&answer));
+            }
+            // A vague answer near it is no news.
+            let vague = estimate([660.0, 460.0], [60.0, 60.0]);
+            confirmation.hear(&config, Some(Outcome::Agree(shows)), Some(&vague));
+            let mut answer = after();
+            confirmation.doubt(&mut answer);
+            let added = |told: Microsiemens, u: Microsiemens| {
+                told.saturating_sub(u).get().to_num::<f64>() * 1000.0
+            };
+            let rail = added(answer.positive_conductance.u, nano(4.0));
+            assert!((rail - due).abs() < 0.2, "{shows}: {rail}");
+            // G has not moved.
+            assert_eq!(answer.conductance.u, after().conductance.u);
+            // A check that leaves nothing open takes it back.
+            confirmation.hear(&config, Some(Outcome::Agree(0)), Some(&after()));
+            let mut answer = after();
+            confirmation.doubt(&mut answer);
+            assert_eq!(answer, after());
+        }
+    }
+
     #[test]
     fn without_a_check_everything_is_told() {
         let mut confirmation = Confirmation::default();
+        for answer in [before(), after()] {
+            confirmation.hear(&config(Check::Never), None, Some(&answer));
+            let mut told = answer;
+            confirmation.doubt(&mut told);
+            assert_eq!(told, answer);
+        }
         confirmation.hear(
             &config(Check::Never),
             Some(Outcome::Contradict),

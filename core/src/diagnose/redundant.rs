@@ -75,8 +75,8 @@ pub(crate) enum Outcome {
     /// No G and Gp have them.
     Contradict,
     /// One circuit has, and not with a part off by a sixteenth. The gain of a channel that is
-    /// off by this much would have shown; `I32F32` bits, a sixteenth at most.
-    Agree(i64),
+    /// off by this much would have shown; 32 fraction bits, a sixteenth at most.
+    Agree(u32),
 }
 
 /// Weighs the sides of the third state, raise and lower. C is out by `capacitance_u` at
@@ -124,7 +124,7 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
     } else {
         most
     };
-    Some(Outcome::Agree(shows))
+    Some(Outcome::Agree(shows.unsigned_abs() as u32))
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by

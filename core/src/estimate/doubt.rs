@@ -49,10 +49,58 @@ fn half(by: Microsiemens) -> Microsiemens {
 
 #[inline(never)]
 fn widen(g: &mut Measured<Microsiemens>, interval: &mut Interval<Ohms>, by: Microsiemens) {
+    if by == Microsiemens::ZERO {
+        return;
+    }
     g.u = g.u.saturating_add(half(by));
     let [most, least] = [interval.low, interval.high].map(Microsiemens::of);
     if most < Microsiemens::MAX {
         interval.low = Ohms::of(most.saturating_add(by));
     }
     interval.high = Ohms::of(least.saturating_sub(by));
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::test_reports::{estimate, nano};
+    use crate::units::Ohms;
+
+    /// Every interval reaches as far on either side as the doubt of its conductance says, and
+    /// standard uncertainties grow by half of that.
+    #[test]
+    fn intervals_reach_as_far_as_the_doubt() {
+        let sharp = estimate([400.0, 600.0], [4.0, 4.0]);
+        let mut told = sharp;
+        told.widen([100.0, 50.0, 0.0].map(nano));
+        let near = |a: Ohms, b: f64| {
+            let b = 1e9 / b;
+            assert!(
+                (a.get().to_num::<f64>() / b - 1.0).abs() < 1e-4,
+                "{a:?} {b}"
+            );
+        };
+        let u = 32f64.sqrt();
+        near(told.isolation_interval.low, 1000.0 + 2.0 * u + 100.0);
+        near(told.isolation_interval.high, 1000.0 - 2.0 * u - 100.0);
+        near(told.positive_interval.low, 458.0);
+        near(told.positive_interval.high, 342.0);
+        assert_eq!(told.negative_interval, sharp.negative_interval);
+        assert_eq!(told.weakest_interval, sharp.weakest_interval);
+        assert_eq!(told.conductance.value, sharp.conductance.value);
+        let apart = |a: f64| {
+            let u = told.conductance.u.saturating_sub(sharp.conductance.u);
+            (u.get().to_num::<f64>() * 1000.0 - a).abs() < 1e-3
+        };
+        assert!(apart(50.0));
+        let x = |e: &crate::Estimate| e.position.expect("resolved").u.get().to_num::<f64>();
+        assert!((x(&told) - x(&sharp) - 0.05).abs() < 1e-4);
+    }
+
+    /// More than there is leaves no upper bound.
+    #[test]
+    fn a_doubt_as_large_as_the_leak_leaves_it_open_above() {
+        let mut told = estimate([400.0, 600.0], [4.0, 4.0]);
+        told.widen([1100.0; 3].map(nano));
+        assert_eq!(told.isolation_interval.high, Ohms::MAX);
+    }
 }

@@ -3,6 +3,7 @@
 use super::circuits::{found_suddenly, is_sharp};
 use super::{SwiftMonitor, Task};
 use crate::config::Drive;
+use crate::diagnose::Confirmation;
 use crate::estimate::at_least;
 use crate::monitor::Step;
 use crate::report::Basis;
@@ -33,7 +34,7 @@ impl SwiftMonitor<'_> {
         self.transient
             .keep_calm(finding.stage == Stage::Watching && self.fitted.is_some());
         let (_, drive) = self.steady.current();
-        let checked = self.confirmation.is_asked_for(self.config);
+        let checked = Confirmation::is_asked_for(self.config);
         let cut = finding.change_drive && self.hears(drive);
         if cut && self.haste.allows(drive, checked) {
             self.sequencer.move_on(self.config);
