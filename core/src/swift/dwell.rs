@@ -67,7 +67,7 @@ impl SwiftMonitor<'_> {
         };
         self.steady.go_on();
         self.haste.over(closed.drive);
-        let length = Self::length(&report);
+        let length = self.length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
         match self.better(closed.sequence, &report.estimate) {
             Better::Settled => report.basis = Basis::Settled,
@@ -134,9 +134,13 @@ impl SwiftMonitor<'_> {
         }
     }
 
-    /// Quarters of a dwell that it counts.
-    fn length(report: &Report) -> u8 {
-        if report.reading == Err(Reason::RecordTooShort) {
+    /// Quarters of a dwell that it counts. A check that agrees with the fit is data that
+    /// confirm it.
+    fn length(&self, report: &Report) -> u8 {
+        let checks = !self.config.timing().cycle().contains(&report.drive);
+        if checks && self.balance.agrees() {
+            0
+        } else if report.reading == Err(Reason::RecordTooShort) {
             1
         } else {
             WHOLE
