@@ -20,7 +20,7 @@ use crate::reason::Reason;
 use crate::report::{Estimate, Kind};
 use crate::units::Microsiemens;
 
-use super::redundant::{CLEAR, Outcome};
+use super::redundant::{CLEAR, Outcome, STEP};
 use super::{CUT, short};
 
 /// Standard uncertainties between two answers that are not of one circuit, and those
@@ -115,7 +115,7 @@ impl Confirmation {
         {
             self.checked |= outcome.is_some();
             let shows = match outcome {
-                Some(Outcome::Agree(shows)) => shows.into(),
+                Some(Outcome::Agree(shows)) => i64::from(shows) << STEP,
                 _ => num::ONE >> CLEAR,
             };
             self.take(config, &Answer::of(answer), shows);
@@ -238,8 +238,8 @@ mod tests {
     #[test]
     fn what_the_check_would_not_have_shown_stays_in_doubt() {
         let config = config(Check::Every(1));
-        const ALL: u32 = 1 << 28;
-        for (shows, due) in [(ALL, 62.5), (ALL / 4, 15.6), (ALL / 40, 0.0)] {
+        const ALL: u8 = u8::MAX;
+        for (shows, due) in [(ALL, 62.3), (ALL / 4, 15.4), (ALL / 40, 0.0)] {
             let mut confirmation = Confirmation::default();
             for (outcome, answer) in [
                 (Outcome::Agree(0), before()),

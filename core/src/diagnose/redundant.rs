@@ -17,6 +17,8 @@ use super::CUT;
 pub(super) const SURE: i64 = 6;
 /// What has to show before nothing is wrong: a part off by a sixteenth, as a power of two.
 pub(super) const CLEAR: u32 = 4;
+/// Fraction bits given up of what a check would have shown.
+pub(super) const STEP: u32 = 20;
 /// What parts may be off by that declare no tolerance: one part in a hundred.
 const UNDECLARED: i64 = num::ONE / 100;
 /// What a gain, or a part, may be off by beyond its declared tolerance.
@@ -75,8 +77,8 @@ pub(crate) enum Outcome {
     /// No G and Gp have them.
     Contradict,
     /// One circuit has, and not with a part off by a sixteenth. The gain of a channel that is
-    /// off by this much would have shown; 32 fraction bits, a sixteenth at most.
-    Agree(u32),
+    /// off by this much would have shown, in steps of 1/4096, a sixteenth at most: one byte.
+    Agree(u8),
 }
 
 /// Weighs the sides of the third state, raise and lower. C is out by `capacitance_u` at
@@ -124,7 +126,9 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
     } else {
         most
     };
-    Some(Outcome::Agree(shows.unsigned_abs() as u32))
+    // Rounded up.
+    let steps = shows.saturating_add((1 << STEP) - 1) >> STEP;
+    Some(Outcome::Agree(u8::try_from(steps).unwrap_or(u8::MAX)))
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by
