@@ -102,7 +102,7 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
         moves.add_part(part, &lines);
     }
     let [limit, likely] = moves.allowed(config, capacitance_u);
-    let moved = determinant.saturating_abs() >> 24;
+    let moved = num::extent(determinant) >> 24;
     if moved > limit {
         return Some(Outcome::Contradict);
     }
@@ -113,8 +113,8 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
     // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
     let leads = |drive| config.network().row(drive).p.to_bits() != 0;
     let pack_matters = leads(Drive::Raise) || leads(Drive::Lower);
-    let gain = moves.gain.saturating_abs() >> 24;
-    let pack_gain = moves.pack_gain.saturating_abs() >> 24;
+    let gain = num::extent(moves.gain) >> 24;
+    let pack_gain = num::extent(moves.pack_gain) >> 24;
     let least = if pack_matters {
         gain.min(pack_gain)
     } else {
