@@ -222,11 +222,6 @@ impl Balance {
         (!mixed || outcome != Outcome::Contradict).then_some(outcome)
     }
 
-    /// The newest weighing agrees with the fit.
-    pub(crate) const fn agrees(&self) -> bool {
-        matches!(self.said, Some(Outcome::Agree(_)))
-    }
-
     /// What the newest weighing came to, once.
     pub(crate) const fn said(&mut self) -> Option<Outcome> {
         self.said.take()

@@ -134,11 +134,10 @@ impl SwiftMonitor<'_> {
         }
     }
 
-    /// Quarters of a dwell that it counts. A check that agrees with the fit is data that
-    /// confirm it.
+    /// Quarters of a dwell that it counts. A check is no part of the record that is
+    /// fitted.
     fn length(&self, report: &Report) -> u8 {
-        let checks = !self.config.timing().cycle().contains(&report.drive);
-        if checks && self.balance.agrees() {
+        if !self.config.timing().cycle().contains(&report.drive) {
             0
         } else if report.reading == Err(Reason::RecordTooShort) {
             1
