@@ -141,6 +141,7 @@ impl<'c> Steady<'c> {
     }
 
     /// The circuit has changed: what was read before says nothing of it.
+    #[inline(never)]
     pub(crate) fn forget(&mut self) {
         self.cycle = Cycle::default();
     }

@@ -101,34 +101,7 @@ pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> O
     for part in config.network().elements() {
         moves.add_part(part, &lines);
     }
-    let [limit, likely] = moves.allowed(config, capacitance_u);
-    let moved = num::extent(determinant) >> 24;
-    if moved > limit {
-        return Some(Outcome::Contradict);
-    }
-    let close = moved > likely >> 1;
-    if close || likely > moves.most >> (24 + CLEAR) {
-        return None;
-    }
-    // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
-    let leads = |drive| config.network().row(drive).p.to_bits() != 0;
-    let pack_matters = leads(Drive::Raise) || leads(Drive::Lower);
-    let gain = num::extent(moves.gain) >> 24;
-    let pack_gain = num::extent(moves.pack_gain) >> 24;
-    let least = if pack_matters {
-        gain.min(pack_gain)
-    } else {
-        gain
-    };
-    let most = num::ONE >> CLEAR;
-    let shows = if likely < least >> CLEAR {
-        num::quotient(likely, least, num::FRAC as i32).min(most)
-    } else {
-        most
-    };
-    // Rounded up.
-    let steps = shows.saturating_add((1 << STEP) - 1) >> STEP;
-    Some(Outcome::Agree(u8::try_from(steps).unwrap_or(u8::MAX)))
+    moves.conclude(config, determinant, capacitance_u)
 }
 
 /// What moves the determinant. With the cofactors a, b, c' of a row it moves by
@@ -213,6 +186,45 @@ impl Moves {
         self.spread.add(num::narrow(moved));
     }
 
+    /// What the moves make of the determinant. A frame of its own, which is gone while the
+    /// parts are added.
+    #[inline(never)]
+    fn conclude(
+        &mut self,
+        config: &Config,
+        determinant: i128,
+        capacitance_u: i64,
+    ) -> Option<Outcome> {
+        let [limit, likely] = self.allowed(config, capacitance_u);
+        let moved = num::extent(determinant) >> 24;
+        if moved > limit {
+            return Some(Outcome::Contradict);
+        }
+        let close = moved > likely >> 1;
+        if close || likely > self.most >> (24 + CLEAR) {
+            return None;
+        }
+        // A gain of Vb leaves G as it is where nothing that is driven leads to the positive rail.
+        let leads = |drive| config.network().row(drive).p.to_bits() != 0;
+        let pack_matters = leads(Drive::Raise) || leads(Drive::Lower);
+        let gain = num::extent(self.gain) >> 24;
+        let pack_gain = num::extent(self.pack_gain) >> 24;
+        let least = if pack_matters {
+            gain.min(pack_gain)
+        } else {
+            gain
+        };
+        let most = num::ONE >> CLEAR;
+        let shows = if likely < least >> CLEAR {
+            num::quotient(likely, least, num::FRAC as i32).min(most)
+        } else {
+            most
+        };
+        // Rounded up.
+        let steps = shows.saturating_add((1 << STEP) - 1) >> STEP;
+        Some(Outcome::Agree(u8::try_from(steps).unwrap_or(u8::MAX)))
+    }
+
     /// Most that it moves by without a contradiction, scaled down as the noise is: noise with
     /// all tolerances at their limits. And six standard uncertainties of all together,
     /// which are less where several count alike.
@@ -240,15 +252,21 @@ fn cross([a, b]: [i64; 2], [c, d]: [i64; 2]) -> i128 {
     num::wide(a, d).wrapping_sub(num::wide(b, c))
 }
 
-/// Never inlined: with its check it takes half a kilobyte.
+/// Never inlined, and the rare one of more than 64 bits in a frame of its own: with its
+/// check it takes half a kilobyte.
 #[inline(never)]
 const fn product(a: i128, b: i64) -> i128 {
     let short = a as i64;
     if short as i128 == a {
         num::wide(short, b)
     } else {
-        a.saturating_mul(b as i128)
+        long_product(a, b)
     }
+}
+
+#[inline(never)]
+const fn long_product(a: i128, b: i64) -> i128 {
+    a.saturating_mul(b as i128)
 }
 
 /// What the current through a part comes from.

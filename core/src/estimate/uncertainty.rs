@@ -232,13 +232,13 @@ impl<'a> Effects<'a> {
             Some(reciprocal) => reciprocal.times(n, 32),
             None => i64::MAX,
         };
-        let shift = num::wide(self.x, num::narrow(total >> 32));
         let [by_total, by_positive, by_negative, by_position] = sums;
-        by_total.add(over(&self.by_determinant, total));
         by_positive.add(over(&self.by_determinant, positive));
+        by_total.add(over(&self.by_determinant, total));
+        let shift = num::wide(self.x, num::narrow(total >> 32));
         let negative = num::plus(total, positive.wrapping_neg());
-        by_negative.add(over(&self.by_determinant, negative));
         let moved = num::plus(positive, shift.wrapping_neg());
+        by_negative.add(over(&self.by_determinant, negative));
         by_position.add(over(&self.by_total, moved));
     }
 }
