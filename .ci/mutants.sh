@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Mutation testing of the core: every N-th mutant from the K-th on, held against the unit tests of the core.
+# Mutation testing of the core: every N-th mutant from the K-th on, held against the tests of the core.
 #   .ci/mutants.sh K/N [OPTION...]     .ci/mutants.sh 0/2 -f core/src/permit.rs     .ci/mutants.sh 13/24 -f "core/src/settle/**"
 # Options go to `cargo mutants`, which `cargo install cargo-mutants` installs. The results go to mutants/mutants.out in the target folder.
 set -euo pipefail
