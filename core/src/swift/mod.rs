@@ -306,9 +306,9 @@ impl<'c> SwiftMonitor<'c> {
     fn changed(&mut self) -> Step {
         if let Some(fitted) = &self.fitted {
             self.diagnosis.leave(fitted);
+            self.steady.forget();
         }
         self.started = self.steady.current().0;
-        self.steady.forget();
         self.forget();
         self.report(Basis::Transient, &mut Err(Reason::CircuitChanged))
     }
