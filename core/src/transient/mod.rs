@@ -37,7 +37,7 @@
 //! * A ripple on the pack whose alias is slow moves v and Vb in a ratio that no slow
 //!   circuit has. The interval contains what it may have done to the figures, as far
 //!   as the record tells; of 426 random runs with 0.5 or 2 V at 8000.4 Hz in samples
-//!   of 1 kHz, 18 still missed by more than three half-widths at some time, most of
+//!   of 1 kHz, nine still missed by more than three half-widths at some time, most of
 //!   them in a short record after the circuit seemed to have changed.
 //! * Hum off the nominal frequency and aliases of ripple are told by how samples
 //!   scatter, not by their shape: the intervals become wide, or there is no fit.
