@@ -17,22 +17,24 @@ impl Estimate {
         }
         let [total, positive, negative] = by;
         widen(&mut self.conductance, &mut self.isolation_interval, total);
-        let rail = (&mut self.positive_conductance, &mut self.positive_interval);
-        widen(rail.0, rail.1, positive);
-        let rail = (&mut self.negative_conductance, &mut self.negative_interval);
-        widen(rail.0, rail.1, negative);
-        let ends = [&self.positive_interval, &self.negative_interval];
-        let [p, n] = ends;
+        widen(
+            &mut self.positive_conductance,
+            &mut self.positive_interval,
+            positive,
+        );
+        widen(
+            &mut self.negative_conductance,
+            &mut self.negative_interval,
+            negative,
+        );
+        let [p, n] = [&self.positive_interval, &self.negative_interval];
         self.weakest_interval = Interval {
             low: p.low.min(n.low),
             high: p.high.min(n.high),
         };
         let rails = positive.max(negative);
-        let current = self
-            .touch_current
-            .u
-            .saturating_add(half(rails).at(self.pack));
-        self.touch_current.u = current;
+        let by_current = half(rails).at(self.pack);
+        self.touch_current.u = self.touch_current.u.saturating_add(by_current);
         if let Some(position) = &mut self.position {
             let moved = half(rails.max(total)).to_bits();
             let g = self.conductance.value.to_bits();
