@@ -5,17 +5,20 @@
 mod design_support;
 
 use design_support::{SHEET, compile_c, compile_rust, rated, sheet, with};
+use ohmsplit::config::Drive;
+use ohmsplit::diagnose::Finding;
 use ohmsplit_host::design::Proposal;
 use ohmsplit_host::design::budget::{budget, monte_carlo};
 use ohmsplit_host::design::candidate::{Candidate, DriveChoice};
 use ohmsplit_host::design::chain::Ratings;
+use ohmsplit_host::design::check::{CheckChoice, shown};
 use ohmsplit_host::design::circuit::Leak;
 use ohmsplit_host::design::emit::{FILES, content};
 use ohmsplit_host::design::rank::{Rated, limits_ohm};
 use ohmsplit_host::design::sheet::Sheet;
 use ohmsplit_host::design::trial::{RUNS, scenario, trial};
 use ohmsplit_host::document::Document;
-use ohmsplit_host::network::{DriveKind, JudgedWord, NetworkFile, Readings};
+use ohmsplit_host::network::{DriveKind, JudgedWord, NetworkFile, Rail, Readings};
 use ohmsplit_host::rig::MonitorKind;
 use ohmsplit_host::scenario::Scenario;
 use ohmsplit_host::simulate;
@@ -46,8 +49,8 @@ struct Built {
 }
 
 impl Built {
-    /// In raise (or lower), with resistors of the leak in ohms.
-    fn new(candidate: &Candidate, raise: bool, pack_v: f64, [rp, rn]: [f64; 2]) -> Self {
+    /// In a drive state, with resistors of the leak in ohms.
+    fn new(candidate: &Candidate, drive: Drive, pack_v: f64, [rp, rn]: [f64; 2]) -> Self {
         let mut network = Network::default();
         let positive = network.node();
         network.source(positive, 0, pack_v);
@@ -67,29 +70,42 @@ impl Built {
         built
             .network
             .resistor(built.pin, 0, candidate.chassis.bottom_ohm);
+        built.push(candidate, drive, positive);
+        built
+    }
+
+    /// What the drive connects in its state; in the check a logic output is low.
+    fn push(&mut self, candidate: &Candidate, drive: Drive, positive: Node) {
+        let raise = drive == Drive::Raise;
+        let check = drive == Drive::Check;
         let u = candidate.drive.volts;
         let sign = if raise { u } else { -u };
         match candidate.drive.kind {
+            DriveKind::LogicSource => {
+                let level = self.raised(0, if raise { u } else { 0.0 });
+                self.drive(candidate, level);
+            }
+            _ if check => {}
             DriveKind::SwitchedResistors => {
                 let rail = if raise { positive } else { 0 };
-                built.drive(candidate, rail);
-            }
-            DriveKind::LogicSource => {
-                let level = built.raised(0, if raise { u } else { 0.0 });
-                built.drive(candidate, level);
+                self.drive(candidate, rail);
             }
             DriveKind::SourceToNegative => {
-                let level = built.raised(0, sign);
-                built.drive(candidate, level);
+                let level = self.raised(0, sign);
+                self.drive(candidate, level);
             }
             DriveKind::SourceToBothRails => {
                 for rail in [0, positive] {
-                    let level = built.raised(rail, sign);
-                    built.drive(candidate, level);
+                    let level = self.raised(rail, sign);
+                    self.drive(candidate, level);
                 }
             }
         }
-        built
+        if check {
+            let CheckChoice { rail, chain } = candidate.check.expect("a check resistor");
+            let from = if rail == Rail::Positive { positive } else { 0 };
+            self.chain(from, self.chassis, chain.count, chain.each_ohm);
+        }
     }
 
     /// A node held above another.
@@ -119,15 +135,14 @@ impl Built {
 fn settled_voltages_are_those_of_nodal_analysis_for_every_drive() {
     let sheet = sheet(SHEET);
     for one in proposals(&sheet) {
-        for (raise, place) in [(true, 0), (false, 1)] {
+        for drive in one.monitor.states() {
             for [rp, rn] in [[2e5, 1e15], [4e4, 4e4], [1e15, 4e4], [5e6, 3e6]] {
-                let built = Built::new(&one.candidate, raise, 350.0, [rp, rn]);
+                let built = Built::new(&one.candidate, drive, 350.0, [rp, rn]);
                 let volts = built.network.solve();
                 let leak = Leak {
                     positive: 1.0 / rp,
                     negative: 1.0 / rn,
                 };
-                let drive = one.monitor.cycle()[place];
                 let exact = one.monitor.without_errors();
                 let v = one.monitor.settled(drive, leak, 350.0, &exact);
                 let words = one.candidate.drive.words();
@@ -149,10 +164,10 @@ fn no_resistor_exceeds_its_ratings_and_no_current_the_stated_one() {
     let most = sheet.pack.voltage_max_v;
     for one in proposals(&sheet) {
         let mut largest = 0f64;
-        for raise in [true, false] {
+        for drive in one.monitor.states() {
             // A hard short to either rail, for ever.
             for leak in [[1e-3, 1e15], [1e15, 1e-3]] {
-                let built = Built::new(&one.candidate, raise, most, leak);
+                let built = Built::new(&one.candidate, drive, most, leak);
                 let volts = built.network.solve();
                 for &(a, b, ohm) in &built.resistors {
                     let across = (volts[a] - volts[b]).abs();
@@ -186,7 +201,7 @@ const NGSPICE: [f64; 2] = [267.929_781_985_2, 229.763_146_374_8];
 
 #[test]
 fn the_settled_voltages_are_those_of_ngspice() {
-    let sheet = sheet(SHEET);
+    let sheet = sheet(&with(SHEET, "every 10 cycles", "never"));
     let choice = DriveChoice {
         kind: DriveKind::SwitchedResistors,
         volts: 0.0,
@@ -340,6 +355,73 @@ fn the_answer_comes_soon_after_the_bound() {
             one.answer_s
         );
     }
+}
+
+/// Whether the core, in the plant, ever finds a part contradicted that is off by `percent`.
+fn contradicted(sheet: &Sheet, one: &Rated, fault: &str, percent: f64) -> bool {
+    let leak = Leak::judged(sheet.limits.judged, limits_ohm(sheet)[0], 0.5);
+    let text = scenario(
+        sheet,
+        &one.candidate,
+        ["check", ""],
+        (60.0, 1, sheet.working_v()),
+        &[(0.0, 1.0 / leak.positive, 1.0 / leak.negative)],
+    );
+    let text = text.replace("draw = true", "draw = false")
+        + &format!(
+            "\n[[fault]]\nfrom_s = 0.0\nwhat = {{ {fault}, change_percent = {percent:?} }}\n"
+        );
+    let scenario = Scenario::parse(&Document::embedded("s", &text)).expect("scenario");
+    let mut found = false;
+    simulate::run(
+        &scenario,
+        |_| (),
+        |event| found |= event.report.findings.contains(Finding::StatesContradict),
+    )
+    .expect("runs");
+    found
+}
+
+#[test]
+fn the_core_contradicts_what_is_off_from_the_stated_deviation_on() {
+    let sheet = sheet(&with(SHEET, "every 10 cycles", "every 1 cycles"));
+    let mut kinds = Vec::new();
+    for one in proposals(&sheet) {
+        let words = one.candidate.drive.words();
+        // What does not do all that is wanted gets none.
+        if one.candidate.check.is_none() {
+            continue;
+        }
+        kinds.push(one.candidate.drive.kind);
+        let (part, fault) = match one.candidate.drive.kind {
+            DriveKind::SwitchedResistors => (
+                "drive resistor to P",
+                "kind = \"drive_drift\", drive = \"raise\"",
+            ),
+            DriveKind::SourceToBothRails => (
+                "drive resistors, alike",
+                "kind = \"drive_drift\", drive = \"raise\"",
+            ),
+            DriveKind::SourceToNegative | DriveKind::LogicSource => {
+                ("source voltage", "kind = \"source_drift\"")
+            }
+        };
+        let all = shown(&sheet, &one.candidate, &one.monitor);
+        let (_, [_, leaking]) = all.iter().find(|(name, _)| name == part).expect(part);
+        for sign in [1.0, -1.0] {
+            let percent = sign * leaking.off * 100.0;
+            assert!(
+                contradicted(&sheet, &one, fault, 1.4 * percent),
+                "{words} {percent}"
+            );
+            assert!(
+                !contradicted(&sheet, &one, fault, 0.6 * percent),
+                "{words} {percent}"
+            );
+        }
+    }
+    kinds.dedup();
+    assert_eq!(kinds.len(), 3, "{kinds:?}");
 }
 
 /// A design for each kind of drive and both front ends, none of them ranked.

@@ -61,10 +61,14 @@ fn told(proposal: &Proposal) -> String {
     let best = proposal.best();
     let candidate = &best.candidate;
     let mut text = format!(
-        "Monitor for {}: {}, each chain {}\n\n",
+        "Monitor for {}: {}, each chain {}, {}\n\n",
         proposal.sheet.name,
         candidate.drive.words(),
         candidate.chain.words(),
+        candidate.check.map_or_else(
+            || "no check".to_owned(),
+            |check| format!("check resistor {}", check.words())
+        ),
     );
     let figures = [
         format!(

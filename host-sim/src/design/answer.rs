@@ -54,15 +54,20 @@ fn half_period(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor, leak_sie
 }
 
 /// Noise of one averaging block of v, in volts.
-fn block_noise(sheet: &Sheet, candidate: &Candidate) -> f64 {
+fn chassis_noise(sheet: &Sheet, candidate: &Candidate) -> f64 {
     let [first, second] = [candidate.chassis, candidate.pack].map(|c| c.noise_v(sheet));
     let one = match sheet.converter.front_end {
         FrontEndKind::ChassisAndPack => first,
         // Vb - v and v: two readings of v.
         FrontEndKind::RailPair => 1.0 / (first.powi(-2) + second.powi(-2)).sqrt(),
     };
+    block_noise(sheet, one)
+}
+
+/// What the mean of a block leaves of the noise of one reading, in volts.
+pub(super) fn block_noise(sheet: &Sheet, reading_v: f64) -> f64 {
     let readings = sheet.converter.block_ms * 1e-3 * sheet.converter.sample_rate_hz;
-    one / readings.floor().max(1.0).sqrt()
+    reading_v / readings.floor().max(1.0).sqrt()
 }
 
 /// Time after which the noise of the record leaves at most `noise_percent`
@@ -119,7 +124,7 @@ fn time_at(
     let cycle = monitor.cycle().map(Drive::index);
     let mut record = Bound::new(circuit, &rows, step_s, [start, pack_v]);
     let noise = Noise {
-        chassis_v: block_noise(sheet, candidate),
+        chassis_v: chassis_noise(sheet, candidate),
         pack_v: 0.0,
     };
     let blocks = (until_s / step_s).ceil().min(2e5) as u64;

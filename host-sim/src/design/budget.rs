@@ -10,7 +10,7 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 
 use super::candidate::Candidate;
-use super::circuit::{Errors, Leak, Monitor};
+use super::circuit::{Errors, Leak, Monitor, Role};
 use super::sheet::Sheet;
 use crate::network::{DriveKind, JudgedWord};
 
@@ -116,26 +116,27 @@ pub struct Spread {
 }
 
 /// A source of error and how its value enters.
-struct Source {
-    name: String,
-    limit: f64,
+pub(super) struct Source {
+    pub(super) name: String,
+    /// Limit of error: relative, but in volts for an offset.
+    pub(super) limit: f64,
     unit: &'static str,
-    place: Place,
+    pub(super) place: Place,
 }
 
 /// Where an error enters.
-#[derive(Clone, Copy)]
-enum Place {
-    Resistance(usize),
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Place {
+    Resistance(usize, Role),
     Source,
     Gain(usize),
     Offset(usize),
 }
 
 impl Source {
-    fn put(&self, errors: &mut Errors, value: f64) {
+    pub(super) fn put(&self, errors: &mut Errors, value: f64) {
         match self.place {
-            Place::Resistance(n) => errors.resistance[n] = value,
+            Place::Resistance(n, _) => errors.resistance[n] = value,
             Place::Source => errors.source = value,
             Place::Gain(n) => errors.gain[n] = value,
             Place::Offset(n) => errors.offset[n] = value,
@@ -143,21 +144,23 @@ impl Source {
     }
 }
 
+/// Every source of error of the two driven states.
+fn driven_sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Source> {
+    let mut all = sources(sheet, candidate, monitor);
+    all.retain(|source| !matches!(source.place, Place::Resistance(_, Role::Check)));
+    all
+}
+
 /// Every source of error of a proposal.
-fn sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Source> {
+pub(super) fn sources(sheet: &Sheet, candidate: &Candidate, monitor: &Monitor) -> Vec<Source> {
     let tolerance = sheet.resistor.tolerance_percent / 100.0;
     let mut all = Vec::new();
-    for (place, (rail, stays)) in monitor.branch_names().into_iter().enumerate() {
-        let what = if stays {
-            "divider load"
-        } else {
-            "drive resistor"
-        };
+    for (place, (rail, role)) in monitor.branch_names().into_iter().enumerate() {
         all.push(Source {
-            name: format!("{what} to {rail}"),
+            name: format!("{} to {rail}", role.words()),
             limit: tolerance,
             unit: "%",
-            place: Place::Resistance(place),
+            place: Place::Resistance(place, role),
         });
     }
     if candidate.drive.kind != DriveKind::SwitchedResistors {
@@ -231,7 +234,7 @@ fn budget_of(
         let found = monitor.measured(leak, pack_v, &errors);
         -(found.map_or(f64::NAN, |leak| figure.of(&leak)) * ohm - 1.0) * 100.0
     };
-    let lines = sources(sheet, candidate, monitor)
+    let lines = driven_sources(sheet, candidate, monitor)
         .iter()
         .map(|source| Line {
             part: source.name.clone(),
@@ -280,7 +283,7 @@ pub fn monte_carlo(
     trials: u32,
     seed: u64,
 ) -> Spread {
-    let sources = sources(sheet, candidate, monitor);
+    let sources = driven_sources(sheet, candidate, monitor);
     // A stream for all parts together, and one for each part alone.
     let drawn = |number: u64, sources: &[Source]| -> Vec<f64> {
         let mut stream = ChaCha8Rng::seed_from_u64(seed);

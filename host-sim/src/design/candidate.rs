@@ -3,6 +3,7 @@
 
 use super::chain::Chain;
 use super::channel::{ChannelChoice, Filter};
+use super::check::CheckChoice;
 use super::emit::number;
 use super::sheet::Sheet;
 use crate::document::{Document, FieldFault};
@@ -91,6 +92,8 @@ pub struct Candidate {
     pub drive: DriveChoice,
     /// Its chain, or each of its two.
     pub chain: Chain,
+    /// The check resistor; none where no check is wanted.
+    pub check: Option<CheckChoice>,
     /// The channel that measures v (a rail pair: either rail).
     pub chassis: ChannelChoice,
     /// The channel that measures Vb (a rail pair: the other rail).
@@ -102,8 +105,8 @@ pub struct Candidate {
 }
 
 impl Candidate {
-    /// A proposal with about this drive resistance and this divider; none when
-    /// it cannot be built.
+    /// A proposal with about this drive resistance and this divider, the check
+    /// resistor yet to be chosen; none when it cannot be built.
     #[must_use]
     pub fn build(
         sheet: &Sheet,
@@ -146,6 +149,7 @@ impl Candidate {
         Self {
             drive,
             chain,
+            check: None,
             chassis,
             pack,
             filter: Filter::new(sheet, &chassis),
@@ -162,7 +166,8 @@ impl Candidate {
     pub fn resistors(&self) -> u32 {
         let channels = [self.chassis, self.pack];
         let dividers: u32 = channels.iter().map(|channel| channel.top.count + 1).sum();
-        self.drive.chains() * self.chain.count + dividers
+        let check = self.check.map_or(0, |check| check.chain.count);
+        self.drive.chains() * self.chain.count + check + dividers
     }
 
     /// Most watts in all chains together: the chassis at a rail for ever.
@@ -173,7 +178,10 @@ impl Candidate {
             DriveKind::SourceToBothRails => 2.0,
             _ => 1.0,
         };
-        chains * self.chain.watts() + self.chassis.top.watts() + self.pack.top.watts()
+        // The check never joins them.
+        let check = self.check.map_or(0.0, |check| check.chain.watts());
+        let driven = (chains * self.chain.watts()).max(check);
+        driven + self.chassis.top.watts() + self.pack.top.watts()
     }
 
     /// The network document, checked.

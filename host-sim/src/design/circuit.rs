@@ -45,13 +45,52 @@ impl Leak {
     }
 }
 
+/// What a resistor on the chassis is there for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// It stays connected: a divider.
+    Divider,
+    /// It pushes the chassis.
+    Drive,
+    /// The check resistor.
+    Check,
+}
+
+impl Role {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Divider => "divider load",
+            Self::Drive => "drive resistor",
+            Self::Check => "check resistor",
+        }
+    }
+}
+
 /// One resistor between the chassis and a rail, with what it does in each state.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Branch {
+    role: Role,
     to_positive: bool,
     siemens: f64,
     closed: [bool; 4],
     emf: [f64; 4],
+}
+
+impl Branch {
+    /// Closed in the state of the check and in no other.
+    const CHECK: [bool; 4] = [false, false, false, true];
+
+    fn check(ohm: f64, to_positive: bool) -> Self {
+        Self {
+            role: Role::Check,
+            to_positive,
+            siemens: 1.0 / ohm,
+            closed: Self::CHECK,
+            emf: [0.0; 4],
+        }
+    }
 }
 
 /// The monitor's conductance, the part of it to P, and the current at v = 0, Vb = 0.
@@ -87,7 +126,7 @@ pub struct Errors {
 }
 
 /// The monitor's parts, from its configuration.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Monitor {
     branches: Vec<Branch>,
     rail_pair: bool,
@@ -102,11 +141,23 @@ impl Monitor {
         let mut branches = Vec::new();
         for element in config.network().elements() {
             let contacts = Drive::ALL.map(|drive| element.contact(drive));
+            let (closed, emf) = (
+                contacts.map(|contact| contact.closed),
+                contacts.map(|contact| contact.emf.get().to_num::<f64>()),
+            );
+            let role = if element.checks {
+                Role::Check
+            } else if closed == [true; 4] && emf == [0.0; 4] {
+                Role::Divider
+            } else {
+                Role::Drive
+            };
             let branch = |to_positive| Branch {
+                role,
                 to_positive,
                 siemens: 1.0 / element.resistance.get().to_num::<f64>(),
-                closed: contacts.map(|contact| contact.closed),
-                emf: contacts.map(|contact| contact.emf.get().to_num::<f64>()),
+                closed,
+                emf,
             };
             match element.landing {
                 Landing::Positive => branches.push(branch(true)),
@@ -122,12 +173,20 @@ impl Monitor {
         }
     }
 
-    /// The rail of each resistor, and whether it stays connected.
+    /// The same with a check resistor of `ohm` to a rail.
     #[must_use]
-    pub fn branch_names(&self) -> Vec<(&'static str, bool)> {
+    pub fn with_check(&self, ohm: f64, to_positive: bool) -> Self {
+        let mut with = self.clone();
+        with.branches.push(Branch::check(ohm, to_positive));
+        with
+    }
+
+    /// The rail of each resistor, and what it is there for.
+    #[must_use]
+    pub fn branch_names(&self) -> Vec<(&'static str, Role)> {
         let of = |branch: &Branch| {
             let rail = if branch.to_positive { "P" } else { "N" };
-            (rail, branch.closed == [true; 4] && branch.emf == [0.0; 4])
+            (rail, branch.role)
         };
         self.branches.iter().map(of).collect()
     }
@@ -136,6 +195,15 @@ impl Monitor {
     #[must_use]
     pub const fn cycle(&self) -> [Drive; 2] {
         self.cycle
+    }
+
+    /// All states that the monitor drives: the two, and the check where it has the resistor.
+    pub fn states(&self) -> impl Iterator<Item = Drive> + '_ {
+        let checks = self
+            .branches
+            .iter()
+            .any(|branch| branch.role == Role::Check);
+        self.cycle.into_iter().chain(checks.then_some(Drive::Check))
     }
 
     /// No part is off.
@@ -188,10 +256,15 @@ impl Monitor {
     /// circuit whose parts are off. None when the readings tell nothing.
     #[must_use]
     pub fn measured(&self, leak: Leak, pack_v: f64, errors: &Errors) -> Option<Leak> {
+        self.solved(leak, pack_v, [errors; 2])
+    }
+
+    /// The same with errors of their own in each of the two states.
+    fn solved(&self, leak: Leak, pack_v: f64, errors: [&Errors; 2]) -> Option<Leak> {
         let declared = self.without_errors();
         let mut balance = Matrix2::zeros();
         let mut pushed = Vector2::zeros();
-        for (line, drive) in self.cycle.into_iter().enumerate() {
+        for (line, (drive, errors)) in self.cycle.into_iter().zip(errors).enumerate() {
             let v = self.settled(drive, leak, pack_v, errors);
             let [v, vb] = self.read(v, pack_v, errors);
             let row = self.pushes(drive, &declared);
@@ -205,6 +278,19 @@ impl Monitor {
             positive: solved[1],
             negative: solved[0] - solved[1],
         })
+    }
+
+    /// By how much the balance of the check misses with the leak that the two
+    /// driven states yield, in amperes; errors of the two states and of the check.
+    /// None when the readings tell nothing.
+    #[must_use]
+    pub fn contradiction(&self, leak: Leak, pack_v: f64, errors: [&Errors; 3]) -> Option<f64> {
+        let [one, other, check] = errors;
+        let found = self.solved(leak, pack_v, [one, other])?;
+        let v = self.settled(Drive::Check, leak, pack_v, check);
+        let [v, vb] = self.read(v, pack_v, check);
+        let row = self.pushes(Drive::Check, &self.without_errors());
+        Some((found.positive + found.negative) * v - found.positive * vb - row.current(v, vb))
     }
 
     /// v and Vb as the two channels show them.

@@ -21,6 +21,7 @@ pub mod budget;
 pub mod candidate;
 pub mod chain;
 pub mod channel;
+pub mod check;
 pub mod circuit;
 pub mod emit;
 pub mod margin;

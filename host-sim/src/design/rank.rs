@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use super::answer::{COVERAGE, HORIZON, bound_time, time_constant};
 use super::budget::{Budget, POSITIONS, worst};
 use super::candidate::{Candidate, DriveChoice};
+use super::check;
 use super::circuit::{Leak, Monitor};
 use super::series::Series;
 use super::sheet::Sheet;
@@ -56,8 +57,22 @@ impl Rated {
         Some(rated)
     }
 
-    /// All but the time to answer, which takes longest to find.
+    /// All but the time to answer, which takes longest to find. The check resistor
+    /// is chosen where the rest does what is wanted.
     pub(super) fn but_time(sheet: &Sheet, candidate: Candidate) -> Option<Self> {
+        let driven = Self::of(sheet, candidate)?;
+        if !sheet.drive.checks() || !driven.works() {
+            return Some(driven);
+        }
+        let check = check::choose(sheet, &driven.candidate, &driven.monitor)?;
+        let candidate = Candidate {
+            check: Some(check),
+            ..candidate
+        };
+        Self::of(sheet, candidate)
+    }
+
+    fn of(sheet: &Sheet, candidate: Candidate) -> Option<Self> {
         let network = candidate.network(sheet).ok()?;
         let monitor = Monitor::of(&network.config(Readings::Codes).ok()?);
         let [at_warning, at_alarm] = limits_ohm(sheet);
@@ -133,12 +148,11 @@ pub fn limits_ohm(sheet: &Sheet) -> [f64; 2] {
 
 /// Most current that the monitor pushes, in any state, with the chassis at
 /// either rail and the pack at its highest voltage.
-fn most_current(sheet: &Sheet, monitor: &Monitor) -> f64 {
+pub(super) fn most_current(sheet: &Sheet, monitor: &Monitor) -> f64 {
     let exact = monitor.without_errors();
     let most = sheet.pack.voltage_max_v;
     monitor
-        .cycle()
-        .into_iter()
+        .states()
         .map(|drive| monitor.pushes(drive, &exact))
         .flat_map(|push| [0.0, most].map(|v| push.current(v, most).abs()))
         .fold(0.0, f64::max)
@@ -158,14 +172,14 @@ fn least_swing(sheet: &Sheet, monitor: &Monitor) -> f64 {
 #[must_use]
 pub fn burden(monitor: &Monitor, judged: JudgedWord) -> f64 {
     let exact = monitor.without_errors();
-    let loads = monitor.cycle().map(|drive| {
+    let loads = monitor.states().map(|drive| {
         let push = monitor.pushes(drive, &exact);
         match judged {
             JudgedWord::WeakestRail => push.p.max(push.g - push.p),
             JudgedWord::BothInParallel => push.g,
         }
     });
-    1.0 / loads[0].max(loads[1])
+    1.0 / loads.fold(0.0, f64::max)
 }
 
 /// Every proposal for a sheet, the one with the most room first: that whose

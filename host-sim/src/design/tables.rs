@@ -74,12 +74,21 @@ impl Candidate {
                 sheet.drive.source_tolerance_percent
             ),
         };
+        let tolerance = sheet.resistor.tolerance_percent;
+        let check = self.check.map_or_else(String::new, |check| {
+            format!(
+                "\n[{prefix}drive.check_resistor]\nto = \"{}\"\nresistance_ohm = {:?} # {} in series\n\
+                 tolerance_percent = {tolerance:?}\n",
+                check.rail.word(),
+                check.chain.ohm(),
+                check.chain.words(),
+            )
+        });
         format!(
             "\n[{prefix}drive]\nkind = \"{}\"\n{parts} # {} in series\n{amplitude}\
-             resistance_tolerance_percent = {:?}\n",
+             resistance_tolerance_percent = {tolerance:?}\n{check}",
             kind.word(),
             self.chain.words(),
-            sheet.resistor.tolerance_percent,
         )
     }
 
@@ -96,8 +105,16 @@ impl Candidate {
         };
         format!(
             "\n[{prefix}timing]\nblock_ms = {:?}\ndwell_min_s = {:?}\ndwell_max_s = {:?}\n{lag}\
-             capacitance_max_uF = {:?}\n",
-            timing.block_ms, timing.dwell_min_s, timing.dwell_max_s, sheet.pack.capacitance_max_uf,
+             capacitance_max_uF = {:?}\ncheck = \"{}\"\n",
+            timing.block_ms,
+            timing.dwell_min_s,
+            timing.dwell_max_s,
+            sheet.pack.capacitance_max_uf,
+            if self.check.is_some() {
+                &sheet.drive.check
+            } else {
+                "never"
+            },
         )
     }
 }

@@ -196,6 +196,26 @@ pub enum Rail {
     Negative,
 }
 
+impl Rail {
+    /// P or N.
+    #[must_use]
+    pub const fn letter(self) -> &'static str {
+        match self {
+            Self::Positive => "P",
+            Self::Negative => "N",
+        }
+    }
+
+    /// The word in a network document.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Positive => "positive",
+            Self::Negative => "negative",
+        }
+    }
+}
+
 /// A resistor between the chassis and a rail: one that stays connected, or the
 /// check resistor.
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]

@@ -83,21 +83,7 @@ impl TimingPart {
     }
 
     fn rests(&self) -> Result<Check, FieldFault> {
-        let every = |word: &str| {
-            let count = word.strip_prefix("every ")?.strip_suffix(" cycles")?;
-            count.parse().ok().filter(|&count: &u8| count > 0)
-        };
-        match self.check.as_str() {
-            "never" => Ok(Check::Never),
-            "at_start" => Ok(Check::AtStart),
-            word => every(word).map(Check::Every).ok_or_else(|| {
-                FieldFault::new(
-                    "timing.check",
-                    format!("\"{word}\" says no time of a check"),
-                    "\"never\", \"at_start\", or \"every N cycles\" with N of 1 to 255",
-                )
-            }),
-        }
+        times_of_check("timing.check", &self.check)
     }
 
     fn timing(&self) -> Result<Timing, FieldFault> {
@@ -120,6 +106,25 @@ impl TimingPart {
         timing
             .with_cycle(&self.states()?)
             .ok_or_else(|| refused(ConfigError::CycleWithoutStimulus))
+    }
+}
+
+/// When the measuring circuit is checked, from the word of a document.
+pub(crate) fn times_of_check(path: &str, word: &str) -> Result<Check, FieldFault> {
+    let every = || {
+        let count = word.strip_prefix("every ")?.strip_suffix(" cycles")?;
+        count.parse().ok().filter(|&count: &u8| count > 0)
+    };
+    match word {
+        "never" => Ok(Check::Never),
+        "at_start" => Ok(Check::AtStart),
+        _ => every().map(Check::Every).ok_or_else(|| {
+            FieldFault::new(
+                path,
+                format!("\"{word}\" says no time of a check"),
+                "\"never\", \"at_start\", or \"every N cycles\" with N of 1 to 255",
+            )
+        }),
     }
 }
 

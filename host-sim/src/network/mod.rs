@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 pub use channel::{ChannelPart, Converter, FrontEndKind, FrontEndPart};
 pub use channels::{ChannelsPart, SourcePart};
 pub use circuit::{DriveKind, DrivePart, FixedPart, Rail};
+pub(crate) use config::times_of_check;
 pub use config::{Readings, drive_of};
 
 use crate::document::{Document, FieldFault, in_range};

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use ohmsplit::config::Check;
+
 use super::super::Proposal;
 use super::super::channel::ChannelChoice;
 use super::super::sheet::Sheet;
@@ -19,6 +21,11 @@ fn micro(value: f64) -> i64 {
 
 fn milli(value: f64) -> i64 {
     (value * 1e3).round() as i64
+}
+
+/// Words in the basic character set.
+fn plain(words: &str) -> String {
+    words.replace('×', "x").replace('Ω', "ohm")
 }
 
 /// A C source file with one constant.
@@ -60,7 +67,7 @@ fn put_channel(text: &mut String, sheet: &Sheet, channel: &ChannelChoice, name: 
          .span_microvolt = {}, /* at the pin */\n            .divider_top_milliohm = {},\n            \
          .divider_bottom_milliohm = {},\n            .offset_uncertainty_microvolt = {},\n            \
          .gain_uncertainty_ppm = {},\n        }},",
-        channel.top.words().replace('×', "x").replace('Ω', "ohm"),
+        plain(&channel.top.words()),
         channel.zero_code,
         (1i64 << bits) - 1,
         micro(sheet.converter.full_scale_v),
@@ -94,16 +101,24 @@ fn put_parts(text: &mut String, proposal: &Proposal) {
             text,
             "        {{ /* {} in series */\n            .kind = OHMSPLIT_PART_{kind},\n            \
              .resistance_uncertainty_ppm = {},\n            .resistance_milliohm = {},\n{source}        }},\n",
-            candidate
-                .chain
-                .words()
-                .replace('×', "x")
-                .replace('Ω', "ohm"),
+            plain(&candidate.chain.words()),
             ppm(sheet.resistor.tolerance_percent),
             milli(candidate.chain.ohm()),
         );
     }
-    let _ = writeln!(text, "    }},\n    .part_count = {},", kinds.len());
+    if let Some(check) = candidate.check {
+        let _ = write!(
+            text,
+            "        {{ /* {} in series */\n            .kind = OHMSPLIT_PART_CHECK_TO_{},\n            \
+             .resistance_uncertainty_ppm = {},\n            .resistance_milliohm = {},\n        }},\n",
+            plain(&check.chain.words()),
+            check.rail.word().to_uppercase(),
+            ppm(sheet.resistor.tolerance_percent),
+            milli(check.chain.ohm()),
+        );
+    }
+    let count = kinds.len() + usize::from(candidate.check.is_some());
+    let _ = writeln!(text, "    }},\n    .part_count = {count},");
 }
 
 fn put_rest(text: &mut String, proposal: &Proposal) {
@@ -123,7 +138,7 @@ fn put_rest(text: &mut String, proposal: &Proposal) {
          .reading_lag_nanosecond = {}, /* the input filter */\n    \
          .reading_lag_uncertainty_nanosecond = {},\n    \
          .cycle = {{ OHMSPLIT_DRIVE_RAISE, OHMSPLIT_DRIVE_LOWER }},\n    .cycle_count = 2,\n    \
-         .check_cycles = OHMSPLIT_CHECK_NEVER,\n    \
+         .check_cycles = {},\n    \
          .judged = OHMSPLIT_JUDGED_{judged},\n    .working_voltage_microvolt = {},\n    \
          .alarm_ohm_per_volt = {},\n    .warning_ohm_per_volt = {},\n    .hysteresis_ppm = {},\n    \
          .confirmations = {},",
@@ -133,6 +148,11 @@ fn put_rest(text: &mut String, proposal: &Proposal) {
         micro(sheet.pack.capacitance_max_uf),
         nano(candidate.filter.lag_s),
         nano(candidate.filter.lag_tolerance_s(sheet) / 3f64.sqrt()),
+        match sheet.drive.check_times() {
+            Ok(Check::Every(cycles)) if candidate.check.is_some() => cycles.to_string(),
+            Ok(Check::AtStart) if candidate.check.is_some() => "OHMSPLIT_CHECK_AT_START".to_owned(),
+            _ => "OHMSPLIT_CHECK_NEVER".to_owned(),
+        },
         micro(sheet.working_v()),
         limits.alarm_ohm_per_v,
         limits.warning_ohm_per_v,

@@ -24,6 +24,7 @@ pub(super) fn note(proposal: &Proposal, command: &str) -> String {
     text += &wanted(proposal);
     text += &ranking(proposal);
     text += &evidence::errors(proposal);
+    text += &evidence::checked(proposal);
     text += &evidence::tried(proposal);
     text += &timing(proposal);
     text += &against_limits(proposal);
@@ -53,8 +54,12 @@ fn head(proposal: &Proposal, command: &str) -> String {
             number(best.candidate.drive.volts)
         ),
     };
+    let check = best.candidate.check.map_or_else(
+        || "no check of the drive".to_owned(),
+        |check| format!("a check resistor of {}", check.words()),
+    );
     format!(
-        "# Isolation monitor for {}\n\n**Proposed: {drive}, {} ({}).** It knows the judged figure at the limits to \
+        "# Isolation monitor for {}\n\n**Proposed: {drive}, {} ({}); {check}.** It knows the judged figure at the limits to \
          ±{:.2} % (95 %), parts alone, pushes at most {:.3} mA into the chassis, and can tell within {:.2} s.\n\n\
          > {caution}\n>\n> This note proposes; it certifies nothing and claims no conformity. Parts on high voltage \
          need their makers' ratings, clearances and fuses checked by people licensed for it, under the local electrical code.\n\n\
@@ -77,12 +82,13 @@ fn parts(proposal: &Proposal) -> String {
     let candidate = &proposal.best().candidate;
     let ratings = Ratings::of(&sheet.resistor);
     let mut text = "## Parts\n\n| part | of | made of | V across it, at most | V each | mW each |\n|---|---|---|---|---|---|\n".to_owned();
+    let check = candidate.check.map(|check| ("check chain", 1, check.chain));
     let rows = [
         ("drive chain", candidate.drive.chains(), candidate.chain),
         ("divider top, first channel", 1, candidate.chassis.top),
         ("divider top, second channel", 1, candidate.pack.top),
     ];
-    for (name, count, chain) in rows {
+    for (name, count, chain) in rows.into_iter().chain(check) {
         // Writing to a string cannot fail.
         let _ = writeln!(
             text,

@@ -32,11 +32,16 @@ fn module(proposal: &Proposal, config: &Config) -> String {
         "//! Configuration of ohmsplit for {:?}.\n//!\n\
          //! Made by `ohmsplit design`: change the data sheet and make it anew.\n\
          //! Fixed-point bits stand for the values beside them, with 32 fraction bits (resistances 16).\n\n\
-         use ohmsplit::config::{{\n    Channel, Check, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, Limits, Timing,\n}};\n\
+         use ohmsplit::config::{{\n    Channel, Check, Config, ConfigError, Divider, Drive, Element, FrontEnd, Judged, {}Limits, Timing,\n}};\n\
          use ohmsplit::units::{{Measured, Microfarads, Ohms, Ratio, Seconds, Volts}};\n\n\
          /// The monitor as designed.\n///\n/// # Errors\n/// None: the design tool has built it once.\n\
          pub fn config() -> Result<Config, ConfigError> {{\n",
         proposal.sheet.name,
+        if proposal.best().candidate.check.is_some() {
+            "Landing, "
+        } else {
+            ""
+        },
     );
     for (name, channel) in names.iter().zip(config.front_end().channels()) {
         put_channel(&mut text, name, channel);
@@ -153,6 +158,20 @@ fn put_parts(text: &mut String, proposal: &Proposal, config: &Config) {
             percent(part.resistance_u),
             percent(part.emf_u),
         );
+    }
+    if let Some(check) = candidate.check {
+        let known = config.network().elements().iter().find(|part| part.checks);
+        if let Some(known) = known {
+            let _ = writeln!(
+                text,
+                "        // {}.\n        Element::check_resistor({}, Landing::{:?})\n            .with_uncertainty({}, Ratio::ZERO), // {}",
+                check.words(),
+                ohms(known.resistance),
+                known.landing,
+                ratio(known.resistance_u),
+                percent(known.resistance_u),
+            );
+        }
     }
     *text += "    ];\n";
 }

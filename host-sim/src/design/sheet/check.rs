@@ -23,6 +23,7 @@ impl Sheet {
             ));
         }
         self.check_voltages()?;
+        self.drive.check_times()?;
         self.check_drives()
     }
 

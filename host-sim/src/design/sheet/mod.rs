@@ -2,13 +2,14 @@
 
 mod check;
 
+use ohmsplit::config::Check;
 use serde::Deserialize;
 
 use super::chain::Package;
 use super::series::Series;
-use crate::document::Document;
+use crate::document::{Document, FieldFault};
 use crate::error::HostError;
-use crate::network::{DriveKind, FrontEndKind, LimitsPart};
+use crate::network::{DriveKind, FrontEndKind, LimitsPart, times_of_check};
 
 /// The version of the data sheet that this program reads.
 pub const FORMAT: &str = "ohmsplit-pack-1";
@@ -102,6 +103,30 @@ pub struct Drives {
     /// Limit of error of a source or level, 0 to 50 %.
     #[serde(default)]
     pub source_tolerance_percent: f64,
+    /// When a check resistor, which is then proposed too, holds the drive against
+    /// itself: `at_start`, `every N cycles` with N of 1 to 255, or `never`.
+    #[serde(default = "now_and_then")]
+    pub check: String,
+}
+
+fn now_and_then() -> String {
+    "every 10 cycles".to_owned()
+}
+
+impl Drives {
+    /// A check is wanted.
+    #[must_use]
+    pub fn checks(&self) -> bool {
+        self.check_times().is_ok_and(|check| check != Check::Never)
+    }
+
+    /// When it is wanted.
+    ///
+    /// # Errors
+    /// The field, where its word says no time.
+    pub fn check_times(&self) -> Result<Check, FieldFault> {
+        times_of_check("drive.check", &self.check)
+    }
 }
 
 /// The converter and its input. Both channels are alike.
