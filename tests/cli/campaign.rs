@@ -122,6 +122,69 @@ fn nothing_is_written_over_and_another_campaign_is_not_mixed_in() {
     assert_eq!(run.err.matches("error: ").count(), 1, "{}", run.err);
 }
 
+/// The table that ships, its lines above the rows apart, and which rows are above what is asked for.
+fn shipped() -> (String, Vec<String>, Vec<String>) {
+    let table = fixture("../host-sim/campaigns/efficiency.csv");
+    let table = std::fs::read_to_string(table).expect("the table");
+    let field = |line: &str, n: usize| line.split(',').nth(n).and_then(|f| f.parse::<f64>().ok());
+    // The bound of R in percent, and the error over the bound.
+    let is_above = |line: &str| {
+        field(line, 6).is_some_and(|bound| bound < 10.0)
+            && field(line, 12).is_some_and(|ratio| ratio > 1.3)
+    };
+    let head: String = table.split_inclusive('\n').take(2).collect();
+    let rows = table.lines().skip(2).map(str::to_owned);
+    let (above, fine) = rows.partition(|line| is_above(line));
+    (head, above, fine)
+}
+
+fn again(bench: &Bench, table: &str, more: &[&str]) -> Run {
+    let options = ["campaign", "efficiency", "--out", "run", "--records", "3"];
+    bench.run(&[&options[..], &["--again", table, "--seed", "5"], more].concat())
+}
+
+#[test]
+fn cells_above_what_is_asked_for_are_tried_again_and_no_others() {
+    let bench = Bench::new();
+    let (head, above, fine) = shipped();
+    let short = [&above[0], &fine[0], &above[1]]
+        .map(String::as_str)
+        .join("\n");
+    bench.write("before.csv", format!("{head}{short}\n"));
+    let run = again(&bench, "before.csv", &[]);
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let [text, page, _] = files(&bench, "run");
+    assert!(text.contains("subject swift, grid again, records 3, seed 5\n"));
+    assert!(page.contains("--again TABLE"));
+    let key = |line: &str| {
+        line.split(',')
+            .take(5)
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
+    let cells: Vec<_> = text.lines().skip(2).map(key).collect();
+    assert_eq!(cells, [key(&above[0]), key(&above[1])]);
+    assert_eq!(again(&bench, "before.csv", &["--resume"]).code, Some(0));
+}
+
+#[test]
+fn a_table_that_cannot_be_tried_again_says_why() {
+    let bench = Bench::new();
+    let (head, _, fine) = shipped();
+    bench.write("fine.csv", format!("{head}{}\n", fine[0]));
+    bench.write("other.csv", "a,b\n1,2\n");
+    bench.write("odd.csv", format!("{head}source_40V,7,1,1,1,\n"));
+    for (table, words) in [
+        ("fine.csv", ["fine.csv", "nothing to try again"]),
+        ("other.csv", ["other.csv, line 1", "no table"]),
+        ("odd.csv", ["odd.csv, line 3", "not of a cell"]),
+    ] {
+        refused(&again(&bench, table, &[]), &words);
+    }
+    assert_ne!(again(&bench, "none.csv", &[]).code, Some(0));
+    assert!(!bench.path("run").exists());
+}
+
 const SWEEP: &str = "format = \"ohmsplit-plan-1\"\nname = \"quick\"\nscenario = \"SCENARIO\"\ntrials = 2\nseed = 1\n\
     [set]\nduration_s = 2.0\n[[axis]]\nfield = \"disturbance.noise_chassis_V\"\nvalues = [0.01, 0.02, 0.05]\n";
 

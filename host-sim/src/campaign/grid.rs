@@ -146,6 +146,12 @@ impl Grid {
         positions: &[0.0, 0.3, 0.5, 1.0],
     };
 
+    /// All of it, of which cells are tried again.
+    pub const AGAIN: Self = Self {
+        name: "again",
+        ..Self::FULL
+    };
+
     /// A small part of it.
     pub const QUICK: Self = Self {
         name: "quick",

@@ -28,6 +28,7 @@ use crate::error::HostError;
 use crate::ordered::in_order;
 use crate::output::AtomicFile;
 use crate::table::refuse_to_replace;
+use table::MSE_MOST;
 
 /// What is tried.
 #[derive(Debug, Clone)]
@@ -55,6 +56,39 @@ impl Plan {
             records,
             seed,
         }
+    }
+
+    /// The plan of those cells of an earlier table, of the full grid, that were above the
+    /// error asked for: fresh records tell whether they were so by chance.
+    ///
+    /// # Errors
+    /// When the table cannot be read, is no such table, or has no such cell.
+    pub fn again(
+        table: &Path,
+        subject: Subject,
+        records: u32,
+        seed: u64,
+    ) -> Result<Self, HostError> {
+        let grid = Grid::AGAIN;
+        let mut cells = Vec::new();
+        for row in store::read(table, &grid.cells())? {
+            if row.is_informed() && row.mse_over_bound.is_some_and(|ratio| ratio > MSE_MOST) {
+                cells.push(row.cell);
+            }
+        }
+        if cells.is_empty() {
+            return Err(HostError::input(format!(
+                "no cell is above {MSE_MOST} times its bound: there is nothing to try again"
+            ))
+            .in_file(table.display().to_string()));
+        }
+        Ok(Self {
+            grid,
+            cells,
+            subject,
+            records,
+            seed,
+        })
     }
 
     #[cfg(test)]

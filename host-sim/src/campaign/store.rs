@@ -3,20 +3,45 @@
 use std::path::Path;
 
 use super::Plan;
+use super::grid::Cell;
 use super::rows::{Row, columns};
 use crate::error::HostError;
 use crate::table::{Growing, growing_fault};
 
+/// How the first line begins.
+const FORMAT: &str = "# ohmsplit-campaign-1 efficiency";
+
 /// The lines above the rows: format and options, then the columns.
 fn header(plan: &Plan) -> String {
     format!(
-        "# ohmsplit-campaign-1 efficiency, subject {}, grid {}, records {}, seed {}\n{}\n",
+        "{FORMAT}, subject {}, grid {}, records {}, seed {}\n{}\n",
         plan.subject.name,
         plan.grid.name,
         plan.records,
         plan.seed,
         columns()
     )
+}
+
+/// The rows of a complete or unfinished table, each of one of `cells`.
+pub(super) fn read(path: &Path, cells: &[Cell]) -> Result<Vec<Row>, HostError> {
+    let fault = |line, problem: &str| {
+        growing_fault(path, line, problem)
+            .expected("the efficiency.csv of a campaign over the full grid")
+            .mend("name a table that `ohmsplit campaign efficiency` has written")
+    };
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| HostError::system(path.display().to_string(), "cannot be read", &error))?;
+    let mut lines = text.lines();
+    let first = lines.next().unwrap_or_default();
+    if !first.starts_with(FORMAT) || lines.next() != Some(columns().as_str()) {
+        return Err(fault(1, "it is no table of a campaign's efficiency"));
+    }
+    let row = |(place, line): (usize, &str)| {
+        let row = cells.iter().find_map(|cell| Row::parse(line, cell));
+        row.ok_or_else(|| fault(place as u64 + 3, "the row is not of a cell of the grid"))
+    };
+    lines.enumerate().map(row).collect()
 }
 
 /// Opens the table; the rows that are already in it come along.

@@ -8,7 +8,7 @@ use super::{Plan, Row};
 use crate::output::{CAUTION, si};
 
 /// Largest mean squared error over the bound that is asked for.
-const MSE_MOST: f64 = 1.3;
+pub(super) const MSE_MOST: f64 = 1.3;
 /// Largest bias in standard deviations that is asked for.
 const BIAS_MOST: f64 = 1.0 / 3.0;
 /// Least gain on waiting that is asked for, where waiting is long.
@@ -28,14 +28,14 @@ pub(super) fn markdown(plan: &Plan, rows: &[Row]) -> String {
 }
 
 fn head(plan: &Plan) -> String {
-    let quick = if plan.grid.name == "quick" {
-        " --quick"
-    } else {
-        ""
+    let part = match plan.grid.name {
+        "quick" => " --quick",
+        "again" => " --again TABLE",
+        _ => "",
     };
     format!(
         "# Efficiency of the estimator against the Cramér-Rao bound\n\n\
-         Made by `ohmsplit campaign efficiency --out FOLDER --records {} --seed {}{quick}`, subject `{}`.\n\n\
+         Made by `ohmsplit campaign efficiency --out FOLDER --records {} --seed {}{part}`, subject `{}`.\n\n\
          Records of {RECORD_S} s in half-periods of {HALF_PERIOD_S} s, {RATE_HZ} Hz, white noise of {} mV on v, \
          all drives through 1 MΩ,\nfrom a cold start of the estimator on the periodic orbit of the circuit. \
          {} records in each of {} cells.\n\

@@ -268,6 +268,10 @@ pub(super) struct EfficiencyArgs {
     /// A small part of the grid, to see whether all works.
     #[arg(long)]
     pub(super) quick: bool,
+    /// Only those cells of an earlier efficiency.csv whose squared error was above 1.3 times the bound: give another
+    /// seed, and fresh records tell whether it was chance.
+    #[arg(long, value_name = "TABLE.csv", conflicts_with = "quick")]
+    pub(super) again: Option<PathBuf>,
     /// Go on where a campaign with the same options was stopped.
     #[arg(long)]
     pub(super) resume: bool,

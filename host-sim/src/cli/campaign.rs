@@ -26,7 +26,10 @@ pub(super) fn run(args: &CampaignArgs) -> Result<End, HostError> {
 
 fn efficiency(args: &EfficiencyArgs) -> Result<End, HostError> {
     let grid = if args.quick { Grid::QUICK } else { Grid::FULL };
-    let plan = Plan::new(grid, SWIFT, args.records, args.seed);
+    let plan = match &args.again {
+        Some(table) => Plan::again(table, SWIFT, args.records, args.seed)?,
+        None => Plan::new(grid, SWIFT, args.records, args.seed),
+    };
     let mut progress = Progress::new(plan.cells.len(), "cells");
     let threads = threads(args.threads);
     let rows = campaign::run(
