@@ -3,11 +3,15 @@
 
 mod channel;
 mod circuit;
+mod drive;
+mod element;
 mod limits;
 mod timing;
 
 pub use channel::{Channel, Divider, FrontEnd};
-pub use circuit::{Contact, Drive, Element, Landing, MAX_ELEMENTS, Network, Row};
+pub use circuit::{MAX_ELEMENTS, Network, Row};
+pub use drive::Drive;
+pub use element::{Contact, Element, Landing};
 pub use limits::{Judged, Limits};
 pub(crate) use timing::BLOCKS_MIN;
 pub use timing::{CYCLE_MAX, Check, Timing};
