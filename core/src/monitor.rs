@@ -2,7 +2,7 @@
 //! all stages, is imported by none.
 
 use crate::config::{Config, Drive};
-use crate::diagnose::{Diagnosis, Findings};
+use crate::diagnose::{Diagnosis, Findings, Read};
 use crate::drive::Sequencer;
 use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
@@ -175,15 +175,16 @@ impl<'c> Monitor<'c> {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        self.read(closed);
+        let read = self.read(closed);
+        self.diagnosis.compare(self.steady.config, closed, read);
         Step::Answer(self.report(closed))
     }
 
     #[inline(never)]
-    fn read(&mut self, closed: Closed) {
+    fn read(&mut self, closed: Closed) -> Option<Read> {
         let (config, reading) = (self.steady.config, self.steady.reading());
         self.sequencer.learn(config, closed.drive, &reading);
-        self.diagnosis.read(config, closed, &reading);
+        self.diagnosis.read(config, closed, &reading)
     }
 
     #[inline(never)]

@@ -207,19 +207,26 @@ impl Balance {
     /// The driven dwells themselves, as they were measured beside the third.
     #[inline(never)]
     fn measured(&self, config: &Config, case: &Case) -> Option<Outcome> {
+        let mut sides = [Side::default(); 3];
+        self.beside(case, &mut sides)?;
+        let outcome = redundant::weigh(config, &sides, case.u)?;
+        // A circuit that changes breaks it with one of before and one of after.
         let [raise, lower] = &self.driven;
         let (raise, lower) = (raise.as_ref()?, lower.as_ref()?);
         let third = case.third.dwell;
-        let beside = |mean: &Mean| mean.dwell.abs_diff(third) < CYCLE_MAX as u32;
-        if !beside(raise) || !beside(lower) {
-            return None;
-        }
-        let sides = [&case.third, raise, lower].map(|mean| mean.side(case.c));
-        let outcome = redundant::weigh(config, &sides, case.u)?;
-        // A circuit that changes breaks it with one of before and one of after.
         let after = |mean: &Mean| mean.dwell.wrapping_sub(third) < CYCLE_MAX as u32;
         let mixed = after(raise) != after(lower);
         (!mixed || outcome != Outcome::Contradict).then_some(outcome)
+    }
+
+    /// The third state and the driven dwells beside it, if they are.
+    #[inline(never)]
+    fn beside(&self, case: &Case, to: &mut [Side; 3]) -> Option<()> {
+        let [raise, lower] = &self.driven;
+        let (raise, lower) = (raise.as_ref()?, lower.as_ref()?);
+        let beside = |mean: &Mean| mean.dwell.abs_diff(case.third.dwell) < CYCLE_MAX as u32;
+        *to = [&case.third, raise, lower].map(|mean| mean.side(case.c));
+        (beside(raise) && beside(lower)).then_some(())
     }
 
     /// What the newest weighing came to, once.
@@ -258,13 +265,21 @@ struct Case {
 impl Case {
     #[inline(never)]
     fn fitted(&self, config: &Config, fitted: &Estimate) -> Option<Outcome> {
+        let mut sides = [Side::default(); 3];
+        self.foretell(config, fitted, &mut sides)?;
+        redundant::weigh(config, &sides, self.u)
+    }
+
+    /// The third state as it was measured, the others as the fit foretells them.
+    #[inline(never)]
+    fn foretell(&self, config: &Config, fitted: &Estimate, to: &mut [Side; 3]) -> Option<()> {
         let side = self.third.side(self.c);
-        let sides = [
+        *to = [
             self.doubt.widen(&side, fitted),
             settled(config, Drive::Raise, fitted, &side)?,
             settled(config, Drive::Lower, fitted, &side)?,
         ];
-        redundant::weigh(config, &sides, self.u)
+        Some(())
     }
 }
 

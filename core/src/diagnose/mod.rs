@@ -120,7 +120,7 @@ use crate::steady::Closed;
 use crate::units::{Microfarads, Volts};
 use converter::Converter;
 use noise::Noise;
-use states::{States, Told};
+use states::{Driven, States, Told};
 use twice::Twice;
 
 /// Blocks in a row that a rule for blocks must hold.
@@ -177,6 +177,13 @@ pub(crate) struct Diagnosis {
     said: Option<Outcome>,
 }
 
+/// What a reading says so far.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Read {
+    told: Told,
+    driven: Option<Driven>,
+}
+
 impl Diagnosis {
     /// Takes a block: its codes and its means.
     #[inline(never)]
@@ -224,20 +231,23 @@ impl Diagnosis {
         }
     }
 
-    /// Takes the reading of a dwell that is over, or why it has none.
+    /// Takes the reading of a dwell that is over, or why it has none:
+    /// [`Diagnosis::compare`] goes on with what it says.
     #[inline(never)]
     pub(crate) fn read(
         &mut self,
         config: &Config,
         closed: Closed,
         reading: &Result<Reading, Reason>,
-    ) {
+    ) -> Option<Read> {
         self.restless = self.restless.saturating_sub(1);
         self.said = None;
         match reading {
             Ok(reading) => {
-                let told = self.states.take(config, reading, closed.sequence);
-                self.hear(closed.drive, &told);
+                let mut told = Told::default();
+                let sequence = closed.sequence;
+                let driven = self.states.take(config, reading, sequence, &mut told);
+                Some(Read { told, driven })
             }
             Err(reason) => {
                 self.states.clear(closed.drive, closed.sequence);
@@ -246,8 +256,22 @@ impl Diagnosis {
                 if *reason == Reason::CircuitChanged && !self.noise.is_within() {
                     self.turn();
                 }
+                None
             }
         }
+    }
+
+    /// Compares the states. Apart from the reading, because it goes deep.
+    #[inline(never)]
+    pub(crate) fn compare(&mut self, config: &Config, closed: Closed, read: Option<Read>) {
+        let Some(Read { mut told, driven }) = read else {
+            return;
+        };
+        if let Some(driven) = &driven {
+            self.states
+                .check(config, driven, closed.sequence, &mut told);
+        }
+        self.hear(closed.drive, &told);
     }
 
     /// Takes the estimate that is told after its reading.

@@ -86,21 +86,8 @@ pub(crate) enum Outcome {
 /// would show.
 #[inline(never)]
 pub(super) fn weigh(config: &Config, sides: &[Side; 3], capacitance_u: i64) -> Option<Outcome> {
-    let [third, raise, lower] = sides;
-    let lines = [
-        Line::of(config, config.third(), [third, raise, lower]),
-        Line::of(config, Drive::Raise, [raise, lower, third]),
-        Line::of(config, Drive::Lower, [lower, third, raise]),
-    ];
-    let [third, raise, lower] = &lines;
     let mut moves = Moves::default();
-    // Developed by any row.
-    moves.add(config, [third, raise, lower]);
-    moves.add(config, [raise, lower, third]);
-    let determinant = moves.add(config, [lower, third, raise]);
-    for part in config.network().elements() {
-        moves.add_part(part, &lines);
-    }
+    let determinant = moves.gather(config, sides);
     moves.conclude(config, determinant, capacitance_u)
 }
 
@@ -124,6 +111,25 @@ struct Moves {
 }
 
 impl Moves {
+    /// Adds all rows and parts; the determinant.
+    #[inline(never)]
+    fn gather(&mut self, config: &Config, [third, raise, lower]: &[Side; 3]) -> i128 {
+        let lines = [
+            Line::of(config, config.third(), [third, raise, lower]),
+            Line::of(config, Drive::Raise, [raise, lower, third]),
+            Line::of(config, Drive::Lower, [lower, third, raise]),
+        ];
+        let [third, raise, lower] = &lines;
+        // Developed by any row.
+        self.add(config, [third, raise, lower]);
+        self.add(config, [raise, lower, third]);
+        let determinant = self.add(config, [lower, third, raise]);
+        for part in config.network().elements() {
+            self.add_part(part, &lines);
+        }
+        determinant
+    }
+
     /// Adds a row before two others; the determinant, developed by it.
     #[inline(never)]
     fn add(&mut self, config: &Config, [line, x, y]: [&Line<'_>; 3]) -> i128 {
@@ -175,6 +181,7 @@ impl Moves {
         self.tolerate(by_source);
     }
 
+    #[inline(never)]
     fn share(&mut self, moved: i128, u: i64) -> i128 {
         self.most = self.most.max(num::extent(moved));
         share(moved, u)

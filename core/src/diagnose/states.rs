@@ -65,7 +65,7 @@ pub(super) struct Told {
 
 /// The driven states, both measured, where the drive could be seen to move v.
 #[derive(Debug, Clone, Copy)]
-struct Driven {
+pub(super) struct Driven {
     swing: i64,
     /// They read alike; v is that of a rail in both.
     silent: bool,
@@ -91,18 +91,10 @@ impl States {
         (age(sequence, point) < CYCLE_MAX as u32).then_some(point)
     }
 
-    pub(super) fn take(&mut self, config: &Config, reading: &Reading, sequence: u32) -> Told {
-        let mut told = Told::default();
-        if let Some(driven) = self.compare(config, reading, sequence, &mut told) {
-            self.check(config, &driven, sequence, &mut told);
-        }
-        told
-    }
-
     /// Holds a reading against that before it in its state, and the driven states
-    /// against each other.
+    /// against each other: [`States::check`] goes on with these.
     #[inline(never)]
-    fn compare(
+    pub(super) fn take(
         &mut self,
         config: &Config,
         reading: &Reading,
@@ -156,7 +148,7 @@ impl States {
 
     /// Holds the driven states against the third.
     #[inline(never)]
-    fn check(&self, config: &Config, driven: &Driven, sequence: u32, told: &mut Told) {
+    pub(super) fn check(&self, config: &Config, driven: &Driven, sequence: u32, told: &mut Told) {
         let Driven {
             swing,
             silent,

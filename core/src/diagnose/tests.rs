@@ -50,7 +50,8 @@ impl Diagnosis {
             sequence: dwell.sequence,
             drive: dwell.drive,
         };
-        self.read(config, closed, &dwell.reading);
+        let read = self.read(config, closed, &dwell.reading);
+        self.compare(config, closed, read);
         self.conclude(config, &dwell.estimate);
     }
 

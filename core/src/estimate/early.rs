@@ -70,7 +70,8 @@ impl Early {
         if self.pack < PACK_MIN {
             return Err(Reason::PackVoltageTooLow);
         }
-        let readings = self.found.settled(config, self.pack);
+        let mut readings = Vec::new();
+        self.found.settle(config, self.pack, &mut readings);
         let mut system = System::default();
         let solved = system.take(config.network(), readings.iter());
         if !solved || system.determinant == 0 {
@@ -122,11 +123,10 @@ impl Found {
 
     /// Where the circuit would settle in each state of the drive cycle.
     #[inline(never)]
-    fn settled(&self, config: &Config, pack: Volts) -> Vec<Settled, READINGS> {
+    fn settle(&self, config: &Config, pack: Volts, out: &mut Vec<Settled, READINGS>) {
         let (g, gp) = (self.conductance.value, self.positive.value);
         let cycle = config.timing().cycle();
         let driven = Drive::ALL.into_iter().filter(|drive| cycle.contains(drive));
-        let mut out = Vec::new();
         for drive in driven {
             let row = config.network().row(drive);
             let load = g.saturating_add(row.g);
@@ -156,7 +156,6 @@ impl Found {
             // One reading a state: they fit.
             let _ = out.push(Settled::new(&reading, Course::NONE));
         }
-        out
     }
 }
 

@@ -13,7 +13,7 @@
 //! to all states cancels as it does in the circuit.
 
 use super::absorption::absorbed;
-use super::system::{READINGS, System};
+use super::system::{READINGS, State, System};
 use crate::config::{Config, Element, FrontEnd};
 use crate::num::Saturating as _;
 use crate::num::{self, Reciprocal, RootSum, hypot};
@@ -122,26 +122,22 @@ impl<'a> Effects<'a> {
         let Some(state) = self.system.states.get(place) else {
             return;
         };
-        let mut errors = [(0, 0); READINGS];
-        for pack in [false, true] {
-            if let Some(slot) = errors.get_mut(place) {
-                *slot = if pack {
-                    (0, state.vb_u())
-                } else {
-                    (state.v_u, 0)
-                };
+        for error in [(state.v_u, 0), (0, state.vb_u())] {
+            let mut currents = [0; READINGS];
+            if let Some(current) = currents.get_mut(place) {
+                *current = self.current(state, error);
             }
-            self.add_voltage_error(sums, &errors);
+            self.add(sums, &currents);
         }
     }
 
     #[inline(never)]
     fn lag(&self, sums: &mut Sums) {
-        let mut lag = [(0, 0); READINGS];
-        for (slot, state) in lag.iter_mut().zip(&self.system.states) {
-            *slot = (state.lag, 0);
+        let mut currents = [0; READINGS];
+        for (current, state) in currents.iter_mut().zip(&self.system.states) {
+            *current = self.current(state, (state.lag, 0));
         }
-        self.add_voltage_error(sums, &lag);
+        self.add(sums, &currents);
     }
 
     fn absorption(&self, sums: &mut Sums, config: &Config) {
@@ -158,12 +154,6 @@ impl<'a> Effects<'a> {
             (FrontEnd::RailPair { positive, .. }, true) => (positive, Reads::Positive),
             (FrontEnd::RailPair { negative, .. }, false) => (negative, Reads::Negative),
         };
-        let mut errors = [(0, 0); READINGS];
-        for (slot, state) in errors.iter_mut().zip(&self.system.states) {
-            let measured = reads.measured(state.v, state.vb());
-            *slot = reads.moved(num::mul(measured, channel.gain_u.to_bits()));
-        }
-        self.add_voltage_error(sums, &errors);
         let rounding = match reads {
             // A pack voltage that stands still is rounded alike in every state.
             Reads::Pack => {
@@ -173,20 +163,27 @@ impl<'a> Effects<'a> {
             Reads::Chassis | Reads::Positive | Reads::Negative => 0,
         };
         let offset = hypot(&[channel.offset_u.to_bits(), rounding]);
-        errors = [reads.moved(offset); READINGS];
-        self.add_voltage_error(sums, &errors);
+        for gain in [true, false] {
+            let mut currents = [0; READINGS];
+            for (current, state) in currents.iter_mut().zip(&self.system.states) {
+                let measured = reads.measured(state.v, state.vb());
+                let error = if gain {
+                    num::mul(measured, channel.gain_u.to_bits())
+                } else {
+                    offset
+                };
+                *current = self.current(state, reads.moved(error));
+            }
+            self.add(sums, &currents);
+        }
     }
 
-    /// Errors (δv, δVb) of every state.
-    fn add_voltage_error(&self, sums: &mut Sums, errors: &[(i64, i64); READINGS]) {
-        let mut currents = [0; READINGS];
-        for ((current, &(v, vb)), state) in currents.iter_mut().zip(errors).zip(&self.system.states)
-        {
-            let by_chassis = num::mul(self.g.plus(state.g), v);
-            let by_pack = num::mul(self.gp.plus(state.p), vb);
-            *current = by_chassis.minus(by_pack);
-        }
-        self.add(sums, &currents);
+    /// What errors (δv, δVb) of a state put into its balance.
+    #[inline(never)]
+    fn current(&self, state: &State<'_>, (v, vb): (i64, i64)) -> i64 {
+        let by_chassis = num::mul(self.g.plus(state.g), v);
+        let by_pack = num::mul(self.gp.plus(state.p), vb);
+        by_chassis.minus(by_pack)
     }
 
     /// Tolerance of one part: a resistance high by ε carries less of its

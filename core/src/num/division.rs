@@ -71,61 +71,35 @@ impl Reciprocal {
     }
 
     /// [`Reciprocal::times`] of a 64-bit number.
-    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     pub(crate) fn times_short(&self, n: i64, shift: i32) -> i64 {
-        let down = self.exponent.saturating_add(shift).saturating_add(32);
-        let down = down.saturating_neg();
-        if down <= 0 {
-            return self.times_long(i128::from(n), shift);
-        }
-        // The product has 96 bits, and the lowest 32 do not count.
-        let size = n.unsigned_abs();
-        let low = u64::from(size as u32).wrapping_mul(self.mantissa) >> 32;
-        let product = (size >> 32).wrapping_mul(self.mantissa).wrapping_add(low);
-        let scaled = if down > 63 {
-            0
-        } else {
-            let half = 1u64 << down.wrapping_sub(1);
-            product.saturating_add(half) >> down
-        };
-        self.signed(scaled, n < 0)
+        self.times_size(n.unsigned_abs(), n < 0, shift)
     }
 
-    fn signed(&self, size: u64, negative: bool) -> i64 {
+    /// `n · 2^shift / d`, saturating; the numerator is cut to 64 bits.
+    pub(crate) fn times(&self, n: i128, shift: i32) -> i64 {
+        let (top, above) = top(n.unsigned_abs());
+        self.times_size(top, n < 0, shift.saturating_add(above as i32))
+    }
+
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+    fn times_size(&self, size: u64, negative: bool, shift: i32) -> i64 {
+        // The product is below 2^96: as 64 bits and 32.
+        let low = u64::from(size as u32).wrapping_mul(self.mantissa);
+        let product = (size >> 32)
+            .wrapping_mul(self.mantissa)
+            .wrapping_add(low >> 32);
+        let exponent = self.exponent.saturating_add(shift);
+        let size = if exponent >= 0 {
+            raised(product, low as u32, exponent.unsigned_abs())
+        } else {
+            lowered(product, low as u32, exponent.unsigned_abs())
+        };
         let size = i64::try_from(size).unwrap_or(i64::MAX);
         if negative != self.negative {
             size.saturating_neg()
         } else {
             size
         }
-    }
-
-    /// `n · 2^shift / d`, saturating.
-    pub(crate) fn times(&self, n: i128, shift: i32) -> i64 {
-        match i64::try_from(n) {
-            Ok(n) => self.times_short(n, shift),
-            Err(_) => self.times_long(n, shift),
-        }
-    }
-
-    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-    pub(super) fn times_long(&self, n: i128, shift: i32) -> i64 {
-        // Numerator cut to 64 bits; its product below 2^96, as 64 bits and 32.
-        let (top, above) = top(n.unsigned_abs());
-        let low = u64::from(top as u32).wrapping_mul(self.mantissa);
-        let product = (top >> 32)
-            .wrapping_mul(self.mantissa)
-            .wrapping_add(low >> 32);
-        let exponent = self
-            .exponent
-            .saturating_add(shift)
-            .saturating_add(above as i32);
-        let size = if exponent >= 0 {
-            raised(product, low as u32, exponent.unsigned_abs())
-        } else {
-            lowered(product, low as u32, exponent.unsigned_abs())
-        };
-        self.signed(size, n < 0)
     }
 }
 

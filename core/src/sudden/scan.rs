@@ -123,6 +123,7 @@ impl Scan {
 
     /// Adds a few equations, or as many as the next window wants and judges
     /// that; true when all are done.
+    #[inline(never)]
     pub(super) fn advance(&mut self, record: &Record, noise: &Noise) -> bool {
         for row in record.rows().skip(self.length).take(SLICE) {
             self.sums.add(&row, &self.frame, noise);
@@ -164,6 +165,7 @@ impl Scan {
     }
 
     /// The best explanation of all windows, its evidence scaled by how well it fits.
+    #[inline(never)]
     pub(super) fn finish(&self, record: &Record, noise: &Noise) -> Best {
         let mut best = Best {
             window: usize::from(self.best.window),

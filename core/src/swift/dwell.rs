@@ -1,7 +1,7 @@
 //! The end of a dwell: the better of what is known is reported.
 
 use super::SwiftMonitor;
-use crate::diagnose::{Findings, Outcome};
+use crate::diagnose::{Findings, Outcome, Read};
 use crate::monitor::Step;
 use crate::num;
 use crate::reason::Reason;
@@ -41,14 +41,20 @@ impl SwiftMonitor<'_> {
         let Some(closed) = self.steady.over() else {
             return Step::Idle;
         };
-        self.read(closed);
+        self.hear(closed);
         Step::Answer(self.of_dwell(closed))
     }
 
     #[inline(never)]
-    fn read(&mut self, closed: Closed) {
+    fn hear(&mut self, closed: Closed) {
+        let read = self.read(closed);
+        self.diagnosis.compare(self.config, closed, read);
+    }
+
+    #[inline(never)]
+    fn read(&mut self, closed: Closed) -> Option<Read> {
         let reading = self.steady.reading();
-        self.diagnosis.read(self.config, closed, &reading);
+        self.diagnosis.read(self.config, closed, &reading)
     }
 
     /// The better of what is known.

@@ -9,6 +9,7 @@ use crate::monitor::Step;
 use crate::report::Basis;
 use crate::sudden::{Known, Stage, Watched};
 use crate::transient::Fit;
+use crate::units::Microsiemens;
 
 /// Blocks that a fit must outlive without a suspicion before it counts as what
 /// is known: a leak that has just begun bends the fit before it is noticed.
@@ -49,7 +50,7 @@ impl SwiftMonitor<'_> {
             Stage::Verified if before != Stage::Verified => {
                 self.restart();
                 self.steady.forget();
-                return self.sudden(finding);
+                self.sudden(finding);
             }
             Stage::Verified | Stage::Unprepared | Stage::Restless | Stage::Watching => {}
         }
@@ -64,17 +65,23 @@ impl SwiftMonitor<'_> {
             && !self.is_in_question()
     }
 
-    /// The report of a verified leak.
-    #[inline(never)]
-    fn sudden(&mut self, finding: &Watched) -> Step {
+    /// A leak is verified: its report follows.
+    fn sudden(&mut self, finding: &Watched) {
         self.judge.alarm();
         match &finding.leak {
-            Some(leak) => self.begin(Basis::Sudden, found_suddenly(leak)),
-            None => {
-                let mut estimate = at_least(finding.at_least, self.pack);
-                self.report(Basis::Sudden, &mut estimate)
+            Some(leak) => {
+                let _ = self.begin(Basis::Sudden, found_suddenly(leak));
             }
+            None => self.task = Task::Least(finding.at_least),
         }
+    }
+
+    /// Reports a leak of which only the least is known.
+    #[inline(never)]
+    pub(super) fn tell_least(&mut self, conductance: Microsiemens) -> Step {
+        self.task = Task::None;
+        let mut estimate = at_least(conductance, self.pack);
+        self.report(Basis::Sudden, &mut estimate)
     }
 
     /// The record of a fit begins with the leak that is suspected.
@@ -95,10 +102,22 @@ impl SwiftMonitor<'_> {
         let Task::Learn(known, found) = &self.task else {
             return Step::Busy;
         };
-        let (known, found) = (*known, *found);
-        self.balance.know(&found);
+        self.balance.know(found);
+        let known = *known;
         self.learn(known);
-        self.begin(Basis::Transient, found)
+        self.estimate_fit()
+    }
+
+    /// Apart from what the watch does, which goes deep.
+    #[inline(never)]
+    fn estimate_fit(&mut self) -> Step {
+        match &self.task {
+            Task::Learn(_, found) => {
+                let found = *found;
+                self.begin(Basis::Transient, found)
+            }
+            _ => Step::Busy,
+        }
     }
 
     /// Tells the watch of a circuit that has outlived its probation.

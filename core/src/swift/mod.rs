@@ -39,8 +39,8 @@ use crate::reason::Reason;
 use crate::report::{Basis, Estimate, Report, Verdict};
 use crate::steady::{self, Steady};
 use crate::sudden::{Known, Stage, Watch};
-use crate::transient::{Transient, Work};
-use crate::units::Volts;
+use crate::transient::{Fit, Transient, Work};
+use crate::units::{Microsiemens, Volts};
 use circuits::{fitted, known};
 use haste::Haste;
 use unexplained::hides_a_leak;
@@ -54,6 +54,8 @@ enum Task {
     Estimate(Basis, Early),
     /// The charge of the check is balanced with a fit that is to be told.
     Balance,
+    /// Of a sudden leak only a least conductance is known.
+    Least(Microsiemens),
 }
 
 /// One isolation monitor that reports before the circuit has settled, owned by
@@ -94,7 +96,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_008);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_016);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
@@ -274,6 +276,10 @@ impl<'c> SwiftMonitor<'c> {
                 };
             }
             Task::Balance => return self.balance_fit(),
+            Task::Least(conductance) => {
+                let conductance = *conductance;
+                return self.tell_least(conductance);
+            }
         }
         match self.transient.work() {
             Work::Idle => {}
@@ -408,9 +414,15 @@ impl<'c> SwiftMonitor<'c> {
     #[inline(never)]
     fn fit(&mut self) -> Step {
         let fit = self.transient.fit();
-        let Some(fit) = &fit else {
-            return self.not_found();
-        };
+        match &fit {
+            Some(fit) => self.take_fit(fit),
+            None => self.not_found(),
+        }
+    }
+
+    /// Apart from what works it out, which goes deep.
+    #[inline(never)]
+    fn take_fit(&mut self, fit: &Fit) -> Step {
         if hides_a_leak(fit, self.config, self.pack) {
             return self.changed();
         }

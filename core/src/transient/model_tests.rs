@@ -121,7 +121,7 @@ fn walk(circuit: &Circuit, point: &Point, stretches: &[Stretch]) -> Vec<(Predict
         };
         let mut out = Prediction::default();
         let span = span.expect("a span");
-        let lead = Lead::new(&span, &theta, part.climb);
+        let lead = Lead::of(&span, &theta, part.climb);
         walk.pass(&span, &theta, &part, &lead, &mut out);
         (out, real(walk.v()))
     };

@@ -6,7 +6,7 @@ use super::ground::Ground;
 use super::groups::Group;
 use super::model::{Course, MEAN, Part, Prediction, Walk};
 use super::normal::{Normal, System, WIDE};
-use super::pack::{Climb, parts};
+use super::pack::{Climb, Level, parts};
 use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::span::{Forced, Lead, Span};
@@ -19,20 +19,45 @@ use core::iter::once;
 /// Groups of five blocks in a batch, for the slow part of the residuals.
 const BATCH: u32 = 4;
 
+/// What the walks of a fit take for given.
+#[derive(Debug, Clone)]
+pub(super) struct Given {
+    /// Length of the record.
+    pub(super) length_us: u32,
+    /// Mean length of a dwell.
+    pub(super) dwell_us: u32,
+    /// Vb, where it stands still: then its noise is left out.
+    pub(super) level: Option<Level>,
+    /// Noise variance of the fit before, V² times weight; bounds residuals.
+    pub(super) variance: Option<Scaled>,
+    /// Rows are summed over five blocks, because of hum.
+    pub(super) grouped: bool,
+    /// When a drift of the reading is zero, in s from the start of the record.
+    pub(super) epoch: i64,
+}
+
+impl Given {
+    pub(super) const NOTHING: Self = Self {
+        length_us: 0,
+        dwell_us: 0,
+        level: None,
+        variance: None,
+        grouped: false,
+        epoch: 0,
+    };
+
+    /// Vb, where it stands still.
+    fn pack(&self) -> Option<i64> {
+        self.level.map(|level| level.value)
+    }
+}
+
 /// What the walk needs to know.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Setting<'a> {
     pub(super) ground: &'a Ground<'a>,
-    /// Length of the record.
-    pub(super) length_us: u32,
-    /// Vb, where it stands still: then its noise is left out.
-    pub(super) pack: Option<i64>,
-    /// Noise variance of the fit before, V² times weight; bounds residuals.
-    pub(super) variance: Option<Scaled>,
-    /// Rows are summed over five blocks.
-    pub(super) grouped: bool,
-    /// When a drift of the reading is zero, in s from the start of the record.
-    pub(super) epoch: i64,
+    pub(super) given: &'a Given,
+    pub(super) theta: &'a Theta,
 }
 
 /// A walk under way.
@@ -92,13 +117,13 @@ impl Pass {
 
     /// Begins at the start of the record.
     #[inline(never)]
-    pub(super) fn begin(&mut self, setting: &Setting<'_>, theta: &Theta) {
+    pub(super) fn begin(&mut self, setting: &Setting<'_>) {
         let record = setting.ground.record;
         let pack = record.get(0).map_or(0, |first| first.pack());
-        self.walk = Walk::new(theta, setting.pack.unwrap_or(pack));
+        self.walk = Walk::new(setting.theta, setting.given.pack().unwrap_or(pack));
         self.climb = Climb::new(pack);
-        self.slope = quotient(ONE, millionths(setting.length_us));
-        self.elapsed = setting.epoch.saturating_neg();
+        self.slope = quotient(ONE, millionths(setting.given.length_us));
+        self.elapsed = setting.given.epoch.saturating_neg();
     }
 
     pub(super) const fn is_over(&self, record: View<'_>) -> bool {
@@ -106,14 +131,18 @@ impl Pass {
     }
 
     /// One slice of work: an entry.
-    pub(super) fn step(
-        &mut self,
-        setting: &Setting<'_>,
-        theta: &Theta,
-        borders: Option<&mut Borders>,
-    ) {
+    pub(super) fn step(&mut self, setting: &Setting<'_>, borders: Option<&mut Borders>) {
         if let Some(entry) = setting.ground.record.get(self.at) {
-            self.take(setting, theta, &entry, borders);
+            let parts = match setting.given.pack() {
+                Some(pack) => [Some(Part::still(pack)), None],
+                None => parts(setting.ground.record, self.at, &entry),
+            };
+            // These go deep: before a row takes room on the stack.
+            for part in parts.iter().flatten() {
+                let duration = part.of(entry.duration_us);
+                self.spans.know(setting, entry.drive, duration);
+            }
+            self.take(setting, &entry, &parts, borders);
         }
         self.at = self.at.wrapping_add(1);
         if self.is_over(setting.ground.record) {
@@ -134,9 +163,9 @@ impl Pass {
     }
 
     /// Writes the normal equations; residuals left out count at the bound.
-    pub(super) fn write(&self, setting: &Setting<'_>, system: &mut System) {
+    pub(super) fn write(&self, variance: Option<Scaled>, system: &mut System) {
         self.normal.write(system);
-        let squares = self.walked().left_out(setting.variance);
+        let squares = self.walked().left_out(variance);
         system.add(WIDE - 1, WIDE - 1, squares);
     }
 
@@ -153,14 +182,14 @@ impl Pass {
     fn take(
         &mut self,
         setting: &Setting<'_>,
-        theta: &Theta,
         entry: &Entry,
+        parts: &[Option<Part>; 2],
         borders: Option<&mut Borders>,
     ) {
         let mut prediction = Prediction::default();
         let asked = if borders.is_some() { CHANGES } else { 0 };
         let changes = self.begun(setting.ground.record.len()).min(asked);
-        self.predict(setting, theta, entry, changes, &mut prediction);
+        self.predict(setting, entry, parts, changes, &mut prediction);
         if entry.first {
             self.five.reset();
             self.open = Tally::NONE;
@@ -180,7 +209,7 @@ impl Pass {
             return;
         }
         self.open.put(square);
-        if setting.grouped {
+        if setting.given.grouped {
             self.gather(setting, entry, &mut prediction, borders);
             return;
         }
@@ -254,6 +283,7 @@ impl Pass {
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
     fn reject(&mut self, setting: &Setting<'_>, square: Scaled, duration_us: u32) -> bool {
         let beyond = setting
+            .given
             .variance
             .is_some_and(|variance| variance.times(Scaled::int(REJECT)).less(square));
         if beyond {
@@ -295,61 +325,36 @@ impl Pass {
     fn predict(
         &mut self,
         setting: &Setting<'_>,
-        theta: &Theta,
         entry: &Entry,
+        parts: &[Option<Part>; 2],
         changes: usize,
         out: &mut Prediction,
     ) {
-        let parts = match setting.pack {
-            Some(pack) => [Some(Part::still(pack)), None],
-            None => {
-                let parts = parts(setting.ground.record, self.at, entry);
-                out.climbed = self.climb.at(setting.ground.record, self.at, entry, &parts);
-                parts
-            }
-        };
+        if setting.given.level.is_none() {
+            out.climbed = self.climb.at(setting.ground.record, self.at, entry, parts);
+        }
         let when = if changes > 0 {
             self.trend(setting, entry)
         } else {
             ONE
         };
         for part in parts.iter().flatten() {
-            let (drive, duration) = (entry.drive, part.of(entry.duration_us));
-            // Both go deep: before the walk takes room on the stack.
-            let Some(span) = self.spans.get(setting, theta, drive, duration) else {
+            let duration = part.of(entry.duration_us);
+            let Some(span) = self.spans.known(entry.drive, duration) else {
                 continue;
             };
-            let lead = Lead::new(span, theta, part.climb);
-            self.go(theta, entry, part, &lead, (changes, when), out);
+            let lead = Lead::of(span, setting.theta, part.climb);
+            let forced = self.walk.pass(span, setting.theta, part, &lead, out);
+            if changes > 0 {
+                let columns = out.changes.iter_mut().take(changes);
+                follow(&mut self.courses, span, part, &forced, when, columns);
+            }
         }
         let duration = millionths(entry.duration_us);
         let middle = self.elapsed.saturating_add(duration >> 1);
         self.elapsed = self.elapsed.saturating_add(duration);
         out.put(DRIFT, middle);
-        out.add(MEAN, mul(theta.drift, middle));
-    }
-
-    /// Goes through a part of an entry, with so many changes of which the first, a trend,
-    /// has come so far.
-    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-    fn go(
-        &mut self,
-        theta: &Theta,
-        entry: &Entry,
-        part: &Part,
-        lead: &Lead,
-        (changes, when): (usize, i64),
-        out: &mut Prediction,
-    ) {
-        let duration = part.of(entry.duration_us);
-        let Some(span) = self.spans.known(entry.drive, duration) else {
-            return;
-        };
-        let forced = self.walk.pass(span, theta, part, lead, out);
-        if changes > 0 {
-            let columns = out.changes.iter_mut().take(changes);
-            follow(&mut self.courses, span, part, &forced, when, columns);
-        }
+        out.add(MEAN, mul(setting.theta.drift, middle));
     }
 
     /// Changes under way: the first is a trend, the others come at the beginning
@@ -361,7 +366,7 @@ impl Pass {
 
     /// How far a trend has come by the middle of an entry: not at its end.
     fn trend(&self, setting: &Setting<'_>, entry: &Entry) -> i64 {
-        let begin = self.elapsed.saturating_add(setting.epoch);
+        let begin = self.elapsed.saturating_add(setting.given.epoch);
         let middle = begin.saturating_add(millionths(entry.duration_us) >> 1);
         mul(middle, self.slope).saturating_sub(ONE)
     }

@@ -209,6 +209,30 @@ pub(super) struct Lead {
     pub(super) seen: i64,
 }
 
+/// How much of a climbing Vb a circuit and its readings keep behind, in lengths of a span.
+#[derive(Debug, Clone, Copy)]
+struct Memory {
+    /// 2λ.
+    lag: i64,
+    /// τ = C·share/(G + gr).
+    time: i64,
+}
+
+impl Memory {
+    /// `None` where Vb stands still. Apart from the lead, for the sake of the stack.
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+    fn of(span: &Span, theta: &Theta, climb: i64) -> Option<Self> {
+        if climb == 0 {
+            return None;
+        }
+        let length = millionths(span.duration_us);
+        Some(Self {
+            lag: quotient(theta.lag.saturating_mul(2), length),
+            time: quotient(mul(theta.capacitance, span.share), mul(theta.total, length)),
+        })
+    }
+}
+
 impl Lead {
     /// Vb stands still.
     pub(super) const STILL: Self = Self {
@@ -222,16 +246,19 @@ impl Lead {
         seen: 0,
     };
 
-    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-    pub(super) fn new(span: &Span, theta: &Theta, climb: i64) -> Self {
-        if climb == 0 {
-            return Self::STILL;
+    #[inline]
+    pub(super) fn of(span: &Span, theta: &Theta, climb: i64) -> Self {
+        match Memory::of(span, theta, climb) {
+            Some(memory) => Self::climbing(span, theta, climb, &memory),
+            None => Self::STILL,
         }
-        let length = millionths(span.duration_us);
-        let late = mul(quotient(theta.lag.saturating_mul(2), length), climb);
-        // τ·2h/B = dD/dℓ, where τ = C·share/(G + gr).
-        let memory = quotient(mul(theta.capacitance, span.share), mul(theta.total, length));
-        let move_of_follow = mul(memory, climb.saturating_mul(2));
+    }
+
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+    fn climbing(span: &Span, theta: &Theta, climb: i64, memory: &Memory) -> Self {
+        let late = mul(memory.lag, climb);
+        // τ·2h/B = dD/dℓ.
+        let move_of_follow = mul(memory.time, climb.saturating_mul(2));
         let distance = mul(move_of_follow, span.follow.saturating_sub(theta.coupling));
         // dℓ/dln(G + gr), and that of D.
         let slope = mul(span.share, theta.ratio.saturating_sub(span.follow));

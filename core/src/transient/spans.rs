@@ -2,7 +2,6 @@
 
 use super::pass::Setting;
 use super::span::Span;
-use super::theta::Theta;
 use crate::config::Drive;
 
 /// The coefficients of the last three kinds of span.
@@ -32,28 +31,31 @@ impl Spans {
         self.known.get(place)?.as_ref()
     }
 
-    /// The coefficients of a span, worked out if they are not known.
+    /// Works out the coefficients of a span that is not known.
     #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-    pub(super) fn get(
-        &mut self,
-        setting: &Setting<'_>,
-        theta: &Theta,
-        drive: Drive,
-        duration_us: u32,
-    ) -> Option<&Span> {
-        let place = match self.place(drive, duration_us) {
-            Some(place) => place,
-            None => {
-                let row = &setting.ground.config.network().row(drive);
-                let place = self.oldest;
-                let span = self.known.get_mut(place)?;
-                let reference = &setting.ground.reference;
-                let tick = setting.ground.record.tick_seconds();
-                Span::write(span, theta, reference, row, drive, duration_us, tick);
-                self.oldest = if place >= 2 { 0 } else { place.wrapping_add(1) };
-                place
-            }
+    pub(super) fn know(&mut self, setting: &Setting<'_>, drive: Drive, duration_us: u32) {
+        if self.place(drive, duration_us).is_some() {
+            return;
+        }
+        let Some(span) = self.known.get_mut(self.oldest) else {
+            return;
         };
-        self.known.get(place)?.as_ref()
+        let row = &setting.ground.config.network().row(drive);
+        let reference = &setting.ground.reference;
+        let tick = setting.ground.record.tick_seconds();
+        Span::write(
+            span,
+            setting.theta,
+            reference,
+            row,
+            drive,
+            duration_us,
+            tick,
+        );
+        self.oldest = if self.oldest >= 2 {
+            0
+        } else {
+            self.oldest.wrapping_add(1)
+        };
     }
 }

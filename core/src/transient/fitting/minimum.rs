@@ -51,7 +51,7 @@ impl Fitting {
             self.search.restart();
             return self.walk(ground);
         }
-        if self.grouped && walked.used < FEWEST_GROUPED {
+        if self.given.grouped && walked.used < FEWEST_GROUPED {
             self.stop();
             return Outcome::Idle;
         }
@@ -111,18 +111,18 @@ impl Fitting {
             scatter: ground.noise.white(),
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
-            blocks: blocks(self.length_us),
+            blocks: blocks(self.given.length_us),
             second: blocks(1_000_000),
             least,
             used: walked.used,
             rejected: walked.rejected,
-            left_out: walked.left_out(self.variance),
-            span: millionths(self.length_us),
-            dwell_us: self.dwell_us,
+            left_out: walked.left_out(self.given.variance),
+            span: millionths(self.given.length_us),
+            dwell_us: self.given.dwell_us,
             // Hum passes the groups but not the single entries.
             single: walked.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),
-            pack_u: self.level.map_or(Scaled::ZERO, |level| level.u),
+            pack_u: self.given.level.map_or(Scaled::ZERO, |level| level.u),
             slips: Slips::NONE,
         };
         self.job = Job::Complete(Completing::Covariance, converged, system.clone());
@@ -177,19 +177,19 @@ impl Fitting {
     /// when it has gone: that is news.
     fn wants_grouping(&self, walked: &Walked) -> bool {
         let (single, fives) = (walked.single.mean(), walked.fives.mean());
-        let wanted = if self.grouped {
+        let wanted = if self.given.grouped {
             !single.less(fives.shifted(1))
         } else {
             walked.fives.count >= 8 && fives.shifted(3).less(single)
         };
-        wanted != self.grouped && self.revisions > 0
+        wanted != self.given.grouped && self.revisions > 0
     }
 
     /// True when the grouping changed.
     pub(super) fn change_grouping(&mut self, walked: &Walked) -> bool {
         let changes = self.wants_grouping(walked);
         if changes {
-            self.grouped = !self.grouped;
+            self.given.grouped = !self.given.grouped;
             self.revisions = self.revisions.wrapping_sub(1);
         }
         changes
@@ -204,7 +204,7 @@ impl Fitting {
         };
         self.moving &= ground.record.len() < STILL || !test.unsuspicious();
         // From a poor minimum, the next fit starts from nothing.
-        self.variance = converged.quiet().then_some(converged.single);
+        self.given.variance = converged.quiet().then_some(converged.single);
         let mut theta = &self.search.theta;
         if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
             theta = &trend.theta;

@@ -15,10 +15,9 @@ use super::borders::Borders;
 use super::change::{Step, Tested};
 use super::ground::Ground;
 use super::normal::System;
-use super::pack::{Level, Survey};
-use super::pass::{Pass, Setting};
+use super::pack::Survey;
+use super::pass::{Given, Pass, Setting};
 use super::record::View;
-use super::scaled::Scaled;
 use super::search::{self, Bounds, Found, Search};
 use super::start::{Start, Started};
 use super::tally::Walked;
@@ -56,20 +55,11 @@ pub(super) struct Fitting {
     /// What the changes that are looked for add to the equations of a walk.
     borders: Borders,
     beliefs: Beliefs,
-    /// Rows are summed over five blocks, because of hum.
-    grouped: bool,
     /// Changes of mind about hum, drift and lag that this fit may still make.
     revisions: u8,
-    /// When a drift of the reading is zero, in s from the start of the record.
-    epoch: i64,
-    /// Vb of a record in which it stood still.
-    level: Option<Level>,
-    /// Length of the record.
-    length_us: u32,
-    dwell_us: u32,
-    /// Noise variance of the fit before, if that one explained its record: the
+    /// The noise variance is that of the fit before, if that one explained its record: the
     /// next may start there.
-    variance: Option<Scaled>,
+    given: Given,
     /// A change that may explain the record instead of a drift or lag.
     rival: Option<Step>,
     /// The circuit has been seen to change of late.
@@ -88,13 +78,8 @@ impl Fitting {
             search: Search::new(Theta::ZERO),
             borders: Borders::new(),
             beliefs: Beliefs::new(),
-            grouped: false,
             revisions: 0,
-            epoch: 0,
-            level: None,
-            length_us: 0,
-            dwell_us: 0,
-            variance: None,
+            given: Given::NOTHING,
             rival: None,
             moving: false,
             calm: false,
@@ -119,8 +104,8 @@ impl Fitting {
     /// Forgets the fit before and all that was learnt of drift and lag.
     pub(super) fn forget(&mut self) {
         self.stop();
-        self.variance = None;
-        self.grouped = false;
+        self.given.variance = None;
+        self.given.grouped = false;
         self.beliefs.free(false);
     }
 
@@ -130,11 +115,12 @@ impl Fitting {
 
     /// The record begins later than it did, where v was `start`.
     pub(super) const fn shorten(&mut self, by: i64, start: i64) {
-        self.epoch = self.epoch.saturating_sub(by);
+        self.given.epoch = self.given.epoch.saturating_sub(by);
         self.search.theta.start = start;
     }
 
     /// Begins a fit, of a record of which somebody else thinks nothing new.
+    #[inline(never)]
     pub(super) fn begin(&mut self, calm: bool) {
         self.calm = calm;
         self.job = Job::Survey(Survey::default());
@@ -149,13 +135,13 @@ impl Fitting {
         let declared = ground.config.timing().reading_lag;
         let tick = ground.record.tick_seconds();
         self.beliefs.observe(declared, ground.noise, tick, survey);
-        self.level = survey.level(ground.noise.pack);
-        self.length_us = survey.length_us;
-        self.dwell_us = survey.dwell_us();
-        self.settle_epoch(millionths(self.length_us) >> 1, ground.record);
+        self.given.level = survey.level(ground.noise.pack);
+        self.given.length_us = survey.length_us;
+        self.given.dwell_us = survey.dwell_us();
+        self.settle_epoch(millionths(self.given.length_us) >> 1, ground.record);
         self.revisions = 3;
         self.rival = None;
-        self.attempt = if self.variance.is_some() {
+        self.attempt = if self.given.variance.is_some() {
             Attempt::Warm
         } else {
             Attempt::Cold
@@ -166,11 +152,11 @@ impl Fitting {
     /// Puts the zero of the drift into the middle of the record: all readings
     /// before and after move by as much.
     fn settle_epoch(&mut self, middle: i64, record: View<'_>) {
-        let later = middle.saturating_sub(self.epoch);
+        let later = middle.saturating_sub(self.given.epoch);
         let shift = mul(self.search.theta.drift, later);
         let pack = record.get(0).map_or(0, |first| first.pack());
         self.search.theta.shift(shift, pack);
-        self.epoch = middle;
+        self.given.epoch = middle;
     }
 
     #[inline(never)]
@@ -179,12 +165,12 @@ impl Fitting {
             self.search.begin(self.search.theta, true);
             return self.walk(ground);
         }
-        self.variance = None;
+        self.given.variance = None;
         self.beliefs.free(self.attempt == Attempt::Free);
         let block_us = ground.block_us();
         self.job = Job::Scan(Start::none());
         if let Job::Scan(start) = &mut self.job {
-            start.begin(ground.record, self.length_us, block_us, &self.beliefs);
+            start.begin(ground.record, self.given.length_us, block_us, &self.beliefs);
         }
         Outcome::Busy
     }
@@ -193,9 +179,13 @@ impl Fitting {
     fn walk(&mut self, ground: &Ground<'_>) -> Outcome {
         self.job = Job::Walk(Pass::NONE);
         self.borders.clear();
-        let setting = self.setting(ground);
+        let setting = Setting {
+            ground,
+            given: &self.given,
+            theta: &self.search.theta,
+        };
         if let Job::Walk(pass) = &mut self.job {
-            pass.begin(&setting, &self.search.theta);
+            pass.begin(&setting);
         }
         Outcome::Busy
     }
@@ -203,24 +193,17 @@ impl Fitting {
     /// Walks the record once, for nothing but the count of instructions.
     #[cfg(feature = "yardstick")]
     pub(super) fn walk_once(&self, ground: &Ground<'_>) -> Walked {
-        let setting = self.setting(ground);
+        let setting = Setting {
+            ground,
+            given: &self.given,
+            theta: &self.search.theta,
+        };
         let mut pass = Pass::NONE;
-        pass.begin(&setting, &self.search.theta);
+        pass.begin(&setting);
         while !pass.is_over(ground.record) {
-            pass.step(&setting, &self.search.theta, None);
+            pass.step(&setting, None);
         }
         pass.walked()
-    }
-
-    fn setting<'a>(&self, ground: &'a Ground<'a>) -> Setting<'a> {
-        Setting {
-            ground,
-            length_us: self.length_us,
-            pack: self.level.map(|level| level.value),
-            variance: self.variance,
-            grouped: self.grouped,
-            epoch: self.epoch,
-        }
     }
 
     /// One slice of work.
@@ -256,7 +239,7 @@ impl Fitting {
         };
         *weighing = match weighing {
             Weighing::Believe => {
-                let (beliefs, bounds) = (&self.beliefs, bounds(ground, self.length_us));
+                let (beliefs, bounds) = (&self.beliefs, bounds(ground, self.given.length_us));
                 self.search.believe(system, walked.used, beliefs, bounds);
                 Weighing::Solve
             }
@@ -282,7 +265,7 @@ impl Fitting {
                 Outcome::Busy
             }
             Job::Go { anew } => {
-                self.search.go(bounds(ground, self.length_us));
+                self.search.go(bounds(ground, self.given.length_us));
                 if anew {
                     self.search.restart();
                 }
@@ -313,7 +296,11 @@ impl Fitting {
     /// Goes on with a walk through the record.
     #[inline(never)]
     fn go_on(&mut self, ground: &Ground<'_>) -> Outcome {
-        let setting = self.setting(ground);
+        let setting = Setting {
+            ground,
+            given: &self.given,
+            theta: &self.search.theta,
+        };
         let Job::Walk(pass) = &mut self.job else {
             return Outcome::Busy;
         };
@@ -321,19 +308,19 @@ impl Fitting {
             // A search from afar asks for no change on its way.
             let near = self.attempt == Attempt::Warm || self.search.is_anew();
             let borders = near.then_some(&mut self.borders);
-            pass.step(&setting, &self.search.theta, borders);
+            pass.step(&setting, borders);
             return Outcome::Busy;
         }
         if pass.refuted(ground.block_us()) {
             return self.next_attempt(ground);
         }
-        self.weigh(&setting)
+        self.weigh()
     }
 
     /// Goes on with the test for a change.
     #[inline(never)]
     fn test_on(&mut self, ground: &Ground<'_>) -> Outcome {
-        let bounds = bounds(ground, self.length_us);
+        let bounds = bounds(ground, self.given.length_us);
         let Job::Test(test, converged) = &mut self.job else {
             return Outcome::Busy;
         };
@@ -344,10 +331,10 @@ impl Fitting {
 
     /// A walk is over: its equations are weighed.
     #[inline(never)]
-    fn weigh(&mut self, setting: &Setting<'_>) -> Outcome {
+    fn weigh(&mut self) -> Outcome {
         if let Job::Walk(pass) = &self.job {
             let mut equations = System::NONE;
-            pass.write(setting, &mut equations);
+            pass.write(self.given.variance, &mut equations);
             // The equations take the place of the walk that they come from.
             self.make_room(pass.walked());
             if let Job::Weigh(_, _, system) = &mut self.job {
