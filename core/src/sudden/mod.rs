@@ -22,9 +22,13 @@
 //! * *Suspicion*: the ratio is clear at 5 standard deviations, or the known
 //!   circuit is missed (by 5 in the same sense in each of three equations, or
 //!   by 7 in all), twice in a row.
-//! * *Verified*: the ratio is clear at 7 standard deviations twice in a
-//!   row, the third at least four blocks after the suspicion, with a leak that
+//! * *Verified*: the ratio is clear at 6.5 standard deviations twice in a
+//!   row, the second at least three blocks after the suspicion, with a leak that
 //!   fits its equations, and that fits how it began.
+//!
+//! How v moves within a block is known of the known circuit, and doubtful for a leak. A
+//! likelihood with more doubt explains more: it is charged with the logarithm of the
+//! ratio of variances.
 //!
 //! A leak too fast for the blocks leaves only where it settled: below the
 //! limit or not, only another drive state tells. Then the watch asks for a

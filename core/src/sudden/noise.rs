@@ -8,8 +8,9 @@ use crate::num::{self, ONE};
 pub(super) const VARIANCE_BITS: u32 = 8;
 /// Least variance of an equation: 16 units, 4·10⁻⁶ of the limit's current.
 const LEAST: u64 = square(16) << VARIANCE_BITS;
-/// Equations that the mean variance looks back over.
-const MEMORY: i64 = 32;
+/// Equations that the mean variance looks back over: twice those that are kept, which are
+/// charged by the variance of their time and explained by that of now.
+const MEMORY: i64 = 128;
 
 /// Variance of a block's voltage, in units².
 #[derive(Debug, Clone)]

@@ -205,8 +205,11 @@ impl Record {
         let known = at(carried, num::narrow(shared >> 31), 31);
         self.innovation = i64::from(row.current).saturating_add(at(carried, self.innovation, 31));
         self.spread = own.saturating_add_signed(known.saturating_neg()).max(1);
-        let odd = over(square(self.innovation), self.spread);
-        row.odd = u16::try_from(odd.min(i64::from(ODD_MAX << ODD_BITS))).unwrap_or(u16::MAX);
+        let most = i64::from(ODD_MAX << ODD_BITS);
+        let odd = over(square(self.innovation), self.spread).min(most);
+        let more = square(i64::from(row.doubt)).saturating_sub(square(doubt)) << ODD_BITS;
+        let odd = odd.saturating_sub(charge(self.spread, more));
+        row.odd = odd.max(most.wrapping_neg()) as i16;
     }
 
     /// True when the newest equations all miss the known circuit by five
@@ -245,6 +248,15 @@ impl Record {
         });
         newest.min().unwrap_or(0)
     }
+}
+
+/// What a likelihood is charged with for a variance that is larger by `more`: the
+/// logarithm of the ratio, Q8. Without it, whatever grants its equations more
+/// doubt explains them better.
+fn charge(spread: u64, more: u64) -> i64 {
+    let larger = spread.saturating_add(more);
+    let part = num::quotient(i128::from(spread), i128::from(larger), num::FRAC as i32);
+    num::neg_ln(part.max(1)) >> (num::FRAC - ODD_BITS)
 }
 
 /// Moves a running mean over `memory` values towards one more.

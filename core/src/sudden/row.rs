@@ -27,13 +27,14 @@ pub(super) struct Equation {
     /// Standard uncertainty of the current besides noise, in units.
     pub(super) doubt: u32,
     /// How odd the known circuit finds it: squared standard deviations of its
-    /// innovation, Q8, at most [`ODD_MAX`].
-    pub(super) odd: u16,
+    /// innovation, at most [`ODD_MAX`], less what a leak is charged with for being
+    /// granted more doubt; Q8.
+    pub(super) odd: i16,
     pub(super) kind: Kind,
 }
 
 /// An equation as it is kept, in 16 bytes. From the bottom: current (31 bits),
-/// doubt (26), oddness (13), kind (2), pack voltage (27), chassis voltage (27).
+/// doubt (26), oddness (14), kind (2), pack voltage (27), chassis voltage (27).
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Kept {
     low: u64,
@@ -42,13 +43,13 @@ pub(super) struct Kept {
 
 const CURRENT: Field = Field(0, CURRENT_BITS + 9);
 const DOUBT: Field = CURRENT.then(CURRENT_BITS + 4);
-const ODD: Field = DOUBT.then(13);
+const ODD: Field = DOUBT.then(14);
 const KIND: Field = ODD.then(2);
 const PACK: Field = KIND.then(CURRENT_BITS + 5);
 const CHASSIS: Field = PACK.then(CURRENT_BITS + 5);
 
 /// All of it fits, and the most that it holds.
-const _: () = assert!(CHASSIS.0 + CHASSIS.1 <= 128 && ODD_MAX << ODD_BITS < 1 << ODD.1);
+const _: () = assert!(CHASSIS.0 + CHASSIS.1 <= 128 && ODD_MAX << ODD_BITS < 1 << (ODD.1 - 1));
 
 /// Where a number lies, and its bits.
 #[derive(Clone, Copy)]
@@ -86,7 +87,7 @@ impl Kept {
             pack: PACK.signed(all),
             chassis: CHASSIS.signed(all),
             doubt: DOUBT.unsigned(all),
-            odd: ODD.unsigned(all) as u16,
+            odd: ODD.signed(all) as i16,
             kind: match KIND.unsigned(all) {
                 1 => Kind::Wild,
                 2 => Kind::Steady,
@@ -117,7 +118,7 @@ impl Equation {
         let high = |x: i64| x.saturating_abs() >= HIGHEST;
         if wide || high(pack) || high(chassis) || high(doubt) {
             return Self {
-                odd: (ODD_MAX << ODD_BITS) as u16,
+                odd: (ODD_MAX << ODD_BITS) as i16,
                 kind: Kind::Wild,
                 ..Self::default()
             };
@@ -135,7 +136,7 @@ impl Equation {
     pub(super) fn kept(&self) -> Kept {
         let all = CURRENT.put(self.current.cast_unsigned())
             | DOUBT.put(self.doubt)
-            | ODD.put(u32::from(self.odd))
+            | ODD.put(i32::from(self.odd).cast_unsigned())
             | KIND.put(self.kind as u32)
             | PACK.put(self.pack.cast_unsigned())
             | CHASSIS.put(self.chassis.cast_unsigned());
@@ -188,7 +189,7 @@ mod tests {
             current in 1 - LARGEST..LARGEST,
             voltages in [1 - HIGHEST..HIGHEST, 1 - HIGHEST..HIGHEST],
             doubt in 0..HIGHEST,
-            odd in 0..=(ODD_MAX << ODD_BITS) as u16,
+            odd in -((ODD_MAX << ODD_BITS) as i16)..=(ODD_MAX << ODD_BITS) as i16,
             edge: bool,
         ) {
             let [pack, chassis] = voltages;

@@ -93,9 +93,12 @@ impl Scan {
         deep: bool,
     ) -> Option<Self> {
         let reach = if deep { ROWS } else { SHORT };
-        let odd = record.rows().take(reach.saturating_add(ONSET));
-        let odd = odd.fold(0i64, |sum, row| sum.saturating_add(i64::from(row.odd)));
-        if since.is_none() && odd <= SUSPECT {
+        let rows = record.rows().take(reach.saturating_add(ONSET));
+        let [_, most] = rows.fold([0i64; 2], |[sum, most], row| {
+            let sum = sum.saturating_add(i64::from(row.odd));
+            [sum, most.max(sum)]
+        });
+        if since.is_none() && most <= SUSPECT {
             return None;
         }
         let frame = Frame::new(

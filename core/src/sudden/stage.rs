@@ -6,8 +6,8 @@ use super::scan::Best;
 
 /// Evidence of a suspicion: 5 standard deviations, squared, Q8.
 pub(super) const SUSPECT: i64 = 25 << ODD_BITS;
-/// Evidence of a verified leak: 7.
-const VERIFY: i64 = 49 << ODD_BITS;
+/// Evidence of a verified leak: 6.5, rounded down.
+const VERIFY: i64 = 42 << ODD_BITS;
 /// Evidence of a circuit that has changed: 7.
 const CHANGED: i64 = 49 << ODD_BITS;
 /// Worst misfit per equation of a leak that is believed, Q8.
