@@ -24,7 +24,7 @@
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
-//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties, or jumps in mid-dwell and the means of 100 ms show more than the samples within blocks make expect, or a leak that was fitted turns back by six standard uncertainties and an eighth when its record contradicts itself | none in the healthy runs of `tests/tests/faults.rs` |
+//! | [`Finding::Interference`] | three times in a few dwells a settled voltage turns back by six standard uncertainties, or jumps in mid-dwell and the means of 100 ms show more than twice what a transient, the samples within blocks and the pack make expect, or a leak that was fitted turns back by six standard uncertainties and an eighth when its record contradicts itself | none in the healthy runs of `tests/tests/faults.rs` |
 //!
 //! # The check with a third state
 //! The row of a state is G·v − Gp·Vb − c = 0, c = i + p·Vb − g·v the current that

@@ -1,11 +1,16 @@
 //! How much noise is left in block means.
 //!
-//! Hum shows in the scatter within a block and leaves the mean of a dwell; a
-//! transient moves the means and shows little within a block. So noise is the
-//! lesser of what the scatter within blocks makes expect and what successive
-//! spans of blocks show. A block need not hold whole periods of the mains: 60 Hz
-//! leave 10 Hz in blocks of 20 ms, which five of them do not show. A step of the pack
-//! voltage moves v once, and is no noise.
+//! Hum shows in the scatter within a block and leaves the mean of a dwell; what
+//! moves the chassis shows little within a block. So noise is the lesser of what the
+//! scatter within blocks makes expect and what successive spans of blocks show. A block
+//! need not hold whole periods of the mains: 60 Hz leave 10 Hz in blocks of 20 ms, which
+//! five of them do not show.
+//!
+//! The circuit's own transient is no noise, however slow. Whatever it decays with,
+//! each of its steps from span to span goes the way of the one before and is no
+//! larger, and so are those of several decays in one direction. What a step is beyond
+//! that, turned back or larger, is left. Nor is it noise of its own by what the pack moves
+//! v: at most as much as it moves itself, and once by a step.
 
 use crate::config::Config;
 use crate::front::Block;
@@ -14,57 +19,71 @@ use crate::num::Saturating as _;
 
 use super::{CUT, cut};
 
-/// Blocks in a span, and spans in the shortest dwell. Of these the transient moves
-/// the first most: they are not compared.
+/// Blocks in a span, spans in the shortest dwell, and those that are two steps.
 const SPAN: u32 = 5;
 const FEWEST: u32 = 5;
-const FIRST: u32 = 2;
+const STEPS: u32 = 3;
 /// Blocks, and spans, over which means go back, as a power of two.
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
 
-/// Standard uncertainties of Vb in a block, and half of them of the difference of two,
-/// that are a step.
-const STEP: u32 = 12;
+/// Fraction bits of a mean square, V²: a millivolt, and 64 V at most.
+const SQUARED: u32 = 20;
 
-/// Mean squares of the newest blocks, V² with 32 fraction bits.
+/// Vb has stepped where it moved by eight times what is usual, or what is still: 4 mV.
+const STEP: u32 = 64;
+const STILL: u32 = 16;
+
+/// What the newest blocks have shown.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Noise {
-    /// Sums of the two spans before, and of the one under way.
-    before: [i32; 2],
-    sum: i32,
-    within: u64,
-    between: u64,
+    chassis: Sums,
+    pack: Sums,
+    /// Mean squares as of single blocks: of v within blocks, and of v and Vb between
+    /// spans.
+    within: u32,
+    between: u32,
+    moved: u32,
     /// Blocks without a break in the dwell under way, and in the one before.
     dwell: u16,
     last_dwell: u16,
-    /// Vb of the block before, and whether it has stepped in this dwell.
-    pack: i32,
-    stepped: bool,
+}
+
+/// Sums of the two spans before, and of the one under way.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    before: [i32; 2],
+    sum: i32,
+}
+
+impl Sums {
+    /// A span is whole: the step to the one before it, and from there to it.
+    fn close(&mut self) -> [i64; 2] {
+        let new = core::mem::take(&mut self.sum);
+        let [older, old] = self.before;
+        self.before = [old, new];
+        let [older, old, new] = [older, old, new].map(i64::from);
+        [old.minus(older), new.minus(old)]
+    }
 }
 
 impl Noise {
     pub(super) fn listen(&mut self, config: &Config, block: &Block) {
         if block.flags.first_in_dwell {
             self.begin();
-            self.stepped = false;
-        }
-        let pack = cut(block.pack);
-        let by = pack.abs_diff(core::mem::replace(&mut self.pack, pack));
-        let [_, coarse] = config.front_end().resolution().map(cut);
-        let noise = cut(block.pack_scatter).saturating_add(coarse);
-        // Once a dwell: what steps again and again is noise.
-        if by > noise.unsigned_abs().saturating_mul(STEP) && !self.stepped {
-            self.stepped = true;
-            self.begin();
         }
         if block.flags.cut || block.flags.saturated || block.missing > 0 {
             self.begin();
             return;
         }
-        let scatter = square(cut(block.chassis_scatter).into());
-        follow(&mut self.within, scatter, BLOCKS);
-        self.sum = self.sum.saturating_add(cut(block.chassis));
+        let scatter = coarse(square(cut(block.chassis_scatter).into()));
+        self.within = follow(self.within, scatter, BLOCKS);
+        for (sums, volts) in [
+            (&mut self.chassis, block.chassis),
+            (&mut self.pack, block.pack),
+        ] {
+            sums.sum = sums.sum.saturating_add(cut(volts));
+        }
         self.dwell = self.dwell.saturating_add(1);
         let timing = config.timing();
         let blocks = timing.dwell_min_us.checked_div(timing.block_us);
@@ -77,7 +96,7 @@ impl Noise {
 
     /// What follows is not compared with what came before.
     const fn begin(&mut self) {
-        self.sum = 0;
+        (self.chassis.sum, self.pack.sum) = (0, 0);
         if self.dwell > 0 {
             (self.last_dwell, self.dwell) = (self.dwell, 0);
         }
@@ -85,44 +104,158 @@ impl Noise {
 
     /// A span is whole, one of as many.
     fn close(&mut self, blocks: u32, spans: u32) {
-        let [older, old] = self.before.map(i64::from);
-        let sum = core::mem::take(&mut self.sum);
-        if spans > FIRST.saturating_add(2) {
-            let bend = i64::from(sum).plus(older).minus(old.saturating_mul(2));
-            // Second differences of white sums have six times their variance, and
-            // a sum that of its blocks together.
-            let alike = blocks.saturating_mul(6);
-            let variance = num::over_unsigned(square(bend), alike).unwrap_or(0);
-            follow(&mut self.between, variance, SPANS);
+        let ([before, step], moved) = (self.chassis.close(), self.pack.close());
+        if spans < STEPS {
+            return;
         }
-        let [_, old] = self.before;
-        self.before = [old, sum];
+        // Of white sums the mean square of what is beyond is 16/9 of their variance, that
+        // of two steps 4 times, and their variance that of a block times the blocks.
+        let beyond = square(beyond(before, step)).saturating_mul(9);
+        let [first, second] = moved.map(square);
+        let moved = first.saturating_add(second).saturating_mul(4);
+        let alike = blocks.saturating_mul(16);
+        let [beyond, moved] =
+            [beyond, moved].map(|sum| coarse(num::over_unsigned(sum, alike).unwrap_or(0)));
+        let usual = self.moved;
+        self.moved = follow(usual, moved, SPANS);
+        // What steps again and again soon is usual.
+        if moved > usual.max(STILL).saturating_mul(STEP) {
+            self.begin();
+        } else {
+            self.between = follow(self.between, beyond, SPANS);
+        }
     }
 
-    /// All that moves the readings is within the blocks, as of hum.
-    pub(super) const fn is_within(&self) -> bool {
-        self.between < self.within
+    /// All that moves the readings is within the blocks, as of hum, or comes from the pack:
+    /// means of spans move by no more than twice of what that explains.
+    pub(super) fn is_within(&self) -> bool {
+        self.between < self.within.max(self.moved).saturating_mul(4)
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.
     pub(super) fn of_a_dwell(&self) -> i64 {
         let blocks = u32::from(self.dwell.max(self.last_dwell).max(1));
-        let square = self.between.min(self.within);
+        let square = u64::from(self.between.min(self.within)) << SQUARED;
         let mean = num::over_unsigned(square, blocks).unwrap_or(0);
-        num::sqrt_wide(u128::from(mean) << CUT.wrapping_mul(2))
+        num::sqrt_wide(u128::from(mean) << (2 * num::FRAC - 2 * SQUARED))
     }
 }
 
+/// How far a step is from those that may follow a step in a transient: from none to as
+/// large a one, the same way.
+const fn beyond(before: i64, step: i64) -> i64 {
+    let (before, step) = if before < 0 {
+        (before.saturating_neg(), step.saturating_neg())
+    } else {
+        (before, step)
+    };
+    if step < 0 {
+        step.saturating_neg()
+    } else if step > before {
+        step.saturating_sub(before)
+    } else {
+        0
+    }
+}
+
+/// Of volts in the steps of [`cut`].
 const fn square(volts: i64) -> u64 {
     let volts = volts.unsigned_abs();
     volts.saturating_mul(volts)
 }
 
-fn follow(mean: &mut u64, new: u64, memory: u32) {
-    *mean = if *mean == 0 {
-        new
-    } else {
-        let kept = mean.saturating_sub(mean.wrapping_shr(memory));
-        kept.saturating_add(new.wrapping_shr(memory))
-    };
+/// A square of such volts as it is kept.
+fn coarse(square: u64) -> u32 {
+    u32::try_from(square >> (2 * (32 - CUT) - SQUARED)).unwrap_or(u32::MAX)
+}
+
+const fn follow(mean: u32, new: u32, memory: u32) -> u32 {
+    let kept = mean.saturating_sub(mean.wrapping_shr(memory));
+    kept.saturating_add(new.wrapping_shr(memory))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{Channel, Drive, Element, FrontEnd, Judged, Limits, Timing};
+    use crate::front::Flags;
+    use crate::units::{Ohms, Volts};
+
+    fn config() -> Config {
+        let channel = Channel::bipolar(16, Volts::from_int(1000));
+        let front_end = FrontEnd::ChassisAndPack {
+            chassis: channel,
+            pack: channel,
+        };
+        let source = Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000));
+        let limits = Limits::new(Volts::from_int(400), Judged::WeakestRail);
+        let config = Config::try_new(front_end, &[source], Timing::default(), limits);
+        config.expect("a sound configuration")
+    }
+
+    fn volts(volts: f64) -> Volts {
+        Volts::from_bits((volts * 4_294_967_296.0) as i64)
+    }
+
+    /// After four dwells of a second in which v and Vb go so with the time since the switch,
+    /// and samples scatter by 10 mV a block.
+    fn after(course: impl Fn(f64) -> [f64; 2]) -> Noise {
+        let config = config();
+        let mut noise = Noise::default();
+        for number in 0..200u32 {
+            let [v, pack] = course(f64::from(number % 50) * 0.02);
+            let block = Block {
+                chassis: volts(v),
+                pack: volts(pack),
+                chassis_scatter: volts(0.01),
+                pack_scatter: volts(0.01),
+                duration_us: 20_000,
+                count: 20,
+                missing: 0,
+                drive: Drive::Raise,
+                flags: Flags {
+                    first_in_dwell: number % 50 == 0,
+                    ..Flags::default()
+                },
+            };
+            noise.listen(&config, &block);
+        }
+        noise
+    }
+
+    /// Under 60 Hz of which blocks of 20 ms leave 10 Hz.
+    fn hum(t: f64) -> f64 {
+        3.0 * (t * 10.0 * core::f64::consts::TAU).sin()
+    }
+
+    #[test]
+    fn a_transient_however_slow_is_no_noise() {
+        for tau in [0.01, 0.1, 0.3, 1.0, 10.0] {
+            let noise = after(|t| [200.0 - 30.0 * (-t / tau).exp() + hum(t), 400.0]);
+            assert!(noise.is_within(), "{tau}: {noise:?}");
+            assert!(noise.of_a_dwell() < 1 << 22, "{tau}");
+        }
+    }
+
+    #[test]
+    fn what_the_pack_moves_is_no_noise_of_the_chassis() {
+        let slow = |t: f64| 0.5 * (t * 23.0 * core::f64::consts::TAU).sin();
+        assert!(after(|t| [200.0 + slow(t), 400.0 + slow(t)]).is_within());
+        // Without the pack it is.
+        assert!(!after(|t| [200.0 + slow(t), 400.0]).is_within());
+        let step = |t: f64| if t < 0.47 { 5.0 } else { 0.0 };
+        assert!(after(|t| [200.0 + 0.9 * step(t), 400.0 + step(t)]).is_within());
+    }
+
+    /// A step that relaxes in mid-dwell, to one side and to the other, beside a transient.
+    #[test]
+    fn what_else_moves_the_chassis_is_not_within() {
+        for tau in [0.02, 0.2] {
+            for size in [-1.0, 1.0] {
+                let other = |t: f64| size * (1.0 - (-(t - 0.5).max(0.0) / tau).exp());
+                let noise = after(|t| [200.0 - 2.0 * (-t / tau).exp() + other(t), 400.0]);
+                assert!(!noise.is_within(), "{tau} {size}: {noise:?}");
+            }
+        }
+    }
 }
