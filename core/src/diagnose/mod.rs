@@ -253,7 +253,7 @@ impl Diagnosis {
                 self.states.clear(closed.drive, closed.sequence);
                 // A step in mid-dwell: once it is an event, again and again not.
                 // Hum in blocks that do not hold its periods is none.
-                if *reason == Reason::CircuitChanged && !self.noise.is_within() {
+                if *reason == Reason::CircuitChanged && !self.noise.explains(config) {
                     self.turn();
                 }
                 None

@@ -30,6 +30,10 @@ use fit::{Fit, Fitted};
 /// counts as rejected: 16 (4σ).
 const REJECTED: u32 = 4;
 
+/// Steps of the converter, as standard uncertainties, that noise of a slot must exceed
+/// to spoil a dwell.
+pub(crate) const SPOILED: i64 = 10;
+
 /// The settling proof of one dwell, in slices of bounded work.
 #[derive(Debug, Clone)]
 pub(crate) struct Settling {
@@ -271,7 +275,7 @@ impl Settling {
     fn spoiled(&self, config: &Config, fitted: &Fitted<'_>) -> bool {
         let [step, _] = config.front_end().resolution().map(Volts::to_bits);
         self.structured(fitted)
-            && fitted.noise > num::times(step, 10)
+            && fitted.noise > num::times(step, SPOILED)
             && num::times(fitted.noise, 50) > fitted.range
     }
 
