@@ -1,5 +1,7 @@
 //! Converter faults, from the raw codes.
 
+use core::cmp::Ordering;
+
 use crate::config::Channel;
 use crate::front::ChannelSums;
 use crate::num;
@@ -36,7 +38,7 @@ pub(super) struct Converter {
     window: u8,
     dead: bool,
     /// The lower half of a last code of this dwell, blocks since then and as many
-    /// as are apart, and by how many bits such codes of the window differ at most.
+    /// as are apart, and by how many bits half of such codes differ.
     anchor: i16,
     since: u8,
     spread: u8,
@@ -86,20 +88,23 @@ impl Converter {
         }
     }
 
-    /// How far last codes are apart that hum does not tell apart.
+    /// How far last codes are apart that hum does not tell apart. Two that differ by
+    /// more than the weight of a bit may have it alike, so a single step of the pack shows
+    /// nothing: the median is followed, a bit at a time.
     fn spread(&mut self, last: i32, changed: bool) {
         self.since = if changed {
             1
         } else {
             self.since.saturating_add(1)
         };
-        if self.window == 0 {
-            self.spread = 0;
-        }
         if self.since >= 2 * APART {
             let apart = (last as i16).wrapping_sub(self.anchor).unsigned_abs();
             let bits = u16::BITS.saturating_sub(apart.leading_zeros());
-            self.spread = self.spread.max(bits as u8);
+            self.spread = match bits.cmp(&u32::from(self.spread)) {
+                Ordering::Greater => self.spread.saturating_add(1),
+                Ordering::Equal => self.spread,
+                Ordering::Less => self.spread.saturating_sub(1),
+            };
             self.since = APART;
         }
         if self.since == APART {
@@ -234,6 +239,17 @@ mod tests {
         }
         assert!(!after(60, |k| 33_000 + noise(k)).has_dead_bits());
         assert!(!after(60, |k| 33_000 + 8 * noise(k)).has_dead_bits());
+        // Hum leaves each block at one code, and once the pack steps: by three codes, of
+        // which the second bit shows nothing.
+        let hum = |k: u32| match k % 20 / 5 {
+            0 => 0,
+            1 => 9,
+            2 => -9,
+            _ => -1,
+        };
+        let step = |k: u32| if k < 700 { 33_002 } else { 33_005 };
+        let stays = |k: u32| step(k) + hum(k);
+        assert!(!after(60, stays).has_dead_bits());
         // Bit 8 is beyond what this noise covers.
         assert!(!after(60, |k| (33_000 + noise(k)) & !(1 << 8)).has_dead_bits());
     }
