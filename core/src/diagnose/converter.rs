@@ -1,7 +1,5 @@
 //! Converter faults, from the raw codes.
 
-use core::cmp::Ordering;
-
 use crate::config::Channel;
 use crate::front::ChannelSums;
 use crate::num;
@@ -19,6 +17,9 @@ const WINDOW: u8 = 50;
 /// Blocks apart at which 50 and 60 Hz, and twice these, stand still in blocks of
 /// 20 ms: hum moves neighbours, and may end every block at one code.
 const APART: u8 = 5;
+/// The spread of codes is kept in quarters (a power of two), and rises by so many.
+const QUARTERS: u32 = 2;
+const UP: u8 = 3;
 
 /// What the codes of one converter have shown.
 #[derive(Debug, Clone, Copy, Default)]
@@ -38,7 +39,8 @@ pub(super) struct Converter {
     window: u8,
     dead: bool,
     /// The lower half of a last code of this dwell, blocks since then and as many
-    /// as are apart, and by how many bits half of such codes differ.
+    /// as are apart, and by how many bits such codes differ again and
+    /// again, in quarters.
     anchor: i16,
     since: u8,
     spread: u8,
@@ -89,8 +91,8 @@ impl Converter {
     }
 
     /// How far last codes are apart that hum does not tell apart. Two that differ by
-    /// more than the weight of a bit may have it alike, so a single step of the pack shows
-    /// nothing: the median is followed, a bit at a time.
+    /// more than the weight of a bit may have it alike, so a step of the pack shows nothing:
+    /// what they differ by again and again is followed.
     fn spread(&mut self, last: i32, changed: bool) {
         self.since = if changed {
             1
@@ -100,11 +102,12 @@ impl Converter {
         if self.since >= 2 * APART {
             let apart = (last as i16).wrapping_sub(self.anchor).unsigned_abs();
             let bits = u16::BITS.saturating_sub(apart.leading_zeros());
-            self.spread = match bits.cmp(&u32::from(self.spread)) {
-                Ordering::Greater => self.spread.saturating_add(1),
-                Ordering::Equal => self.spread,
-                Ordering::Less => self.spread.saturating_sub(1),
-            };
+            let (bits, spread) = (bits as u8, self.spread >> QUARTERS);
+            if bits > spread {
+                self.spread = self.spread.saturating_add(UP);
+            } else if bits == 0 || bits.saturating_add(1) < spread {
+                self.spread = self.spread.saturating_sub(1);
+            }
             self.since = APART;
         }
         if self.since == APART {
@@ -133,7 +136,7 @@ impl Converter {
     fn has_dead_bit(&self, channel: &Channel) -> bool {
         let lowest = self.toggled.trailing_zeros();
         (0..u32::from(channel.bits).min(31)).any(|bit| {
-            let hum = u32::from(self.spread) <= bit;
+            let hum = u32::from(self.spread >> QUARTERS) <= bit;
             let covered = u32::from(self.noise) > bit.saturating_mul(2) && !hum;
             covered && bit > lowest && self.toggled & (1 << bit) == 0
         })

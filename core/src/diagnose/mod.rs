@@ -13,7 +13,7 @@
 //! |---|---|---|
 //! | [`Finding::ConverterStuck`] | Noise of 0.7 codes or more, at its quietest over 50 blocks, cannot vanish: 16 blocks at one code. Or a drive change must move v by four codes at the alarm limit, and three did not | noise: below 2⁻¹⁰⁰; without noise, see below |
 //! | [`Finding::ConverterSaturated`] | eight blocks in a row touch a limit | none: it is so |
-//! | [`Finding::ConverterBits`] | the last codes of 50 blocks never change a bit whose weight is below the difference of neighbours, and of half of those that hum leaves alike, while a lower one changes | below 2⁻⁴⁰ for white noise |
+//! | [`Finding::ConverterBits`] | the last codes of 50 blocks never change a bit whose weight is below the difference of neighbours, and again and again of those that hum leaves alike, while a lower one changes | below 2⁻⁴⁰ for white noise |
 //! | [`Finding::SenseLine`] | v is that of a rail within offset, gain and resolution, and six standard uncertainties of swing, and what the pack has moved by, are not there, where a circuit at the alarm limit swings by four times as much | none while isolation is above a quarter of the alarm limit (a hundredth without noise, the pack standing still) |
 //! | [`Finding::NoResponse`] | the same anywhere else in the stack, or raise and lower alike and rest different | as above |
 //! | [`Finding::SwitchStuck`] | det(v, Vb, c) over the three states is off zero by six standard uncertainties and all tolerances, and one driven state equals the third | 2·10⁻⁹ a reading, squared by the repetition |

@@ -343,6 +343,10 @@ impl Settling {
         };
         let half = num::sqrt_int((fitted.used >> 1).max(1));
         let pack_u = num::ratio(pack_scatter, half, 32);
+        // What sways by more than its samples scatter need not average out: a ripple that
+        // the sampling has folded down, near the frequency of the slots or a multiple.
+        let sways = !fitted.pack_moves && fitted.pack_sway > pack_scatter.times(2);
+        let pack_sway = if sways { fitted.pack_sway } else { 0 };
         // A pack voltage that stands still is rounded alike in every state.
         // Two rail readings both move with the drive.
         let pair = matches!(config.front_end(), FrontEnd::RailPair { .. });
@@ -363,7 +367,7 @@ impl Settling {
             },
             pack: Measured {
                 value: Volts::from_bits(fitted.pack),
-                u: Volts::from_bits(hypot(&[pack_u, pack_step])),
+                u: Volts::from_bits(hypot(&[pack_u, pack_step, pack_sway])),
             },
             lag: Volts::from_bits(lag),
             time_constant,

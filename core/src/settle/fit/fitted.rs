@@ -38,6 +38,8 @@ pub(crate) struct Fitted<'s> {
     /// Slots with data.
     pub(crate) used: u32,
     pub(crate) pack_moves: bool,
+    /// How far Vb of a slot is from `pack`, root mean square.
+    pub(crate) pack_sway: i64,
     /// How far v and Vb went together, see [`super::Course`].
     pub(crate) course: Course,
 }
@@ -87,6 +89,7 @@ impl Fit {
             range: range(slots),
             used,
             pack_moves: self.pack_shift.is_some(),
+            pack_sway: sway(slots, self.pack_ref),
             course: self.pack_shift.map_or(Course::NONE, |shift| {
                 let packs = slots.iter().flatten().map(|slot| slot.pack());
                 Course::of(packs, best.by_pack, shift)
@@ -131,6 +134,17 @@ impl Fitted<'_> {
         let change = late.minus(early).times(2);
         num::over(change, apart).unwrap_or(0)
     }
+}
+
+/// Root mean square of Vb of the slots less another; apart, for the stack.
+#[inline(never)]
+fn sway(slots: &Slots, from: i64) -> i64 {
+    let (mut sum, mut count) = (num::RootSum::default(), 0u32);
+    for slot in slots.iter().flatten() {
+        sum.add(slot.pack().minus(from));
+        count = count.saturating_add(1);
+    }
+    num::ratio(sum.root(), num::sqrt_int(count.max(1)), 32)
 }
 
 /// Largest less smallest v.
