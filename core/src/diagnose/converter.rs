@@ -17,8 +17,9 @@ const WINDOW: u8 = 50;
 /// Blocks apart at which 50 and 60 Hz, and twice these, stand still in blocks of
 /// 20 ms: hum moves neighbours, and may end every block at one code.
 const APART: u8 = 5;
-/// The spread of codes is kept in quarters (a power of two), and rises by so many.
-const QUARTERS: u32 = 2;
+/// The spread of codes is kept in eighths of a bit (as a power of two), and rises by
+/// so many: one step of the pack alone never adds a bit.
+const EIGHTHS: u32 = 3;
 const UP: u8 = 3;
 
 /// What the codes of one converter have shown.
@@ -40,7 +41,7 @@ pub(super) struct Converter {
     dead: bool,
     /// The lower half of a last code of this dwell, blocks since then and as many
     /// as are apart, and by how many bits such codes differ again and
-    /// again, in quarters.
+    /// again, in eighths.
     anchor: i16,
     since: u8,
     spread: u8,
@@ -102,7 +103,7 @@ impl Converter {
         if self.since >= 2 * APART {
             let apart = (last as i16).wrapping_sub(self.anchor).unsigned_abs();
             let bits = u16::BITS.saturating_sub(apart.leading_zeros());
-            let (bits, spread) = (bits as u8, self.spread >> QUARTERS);
+            let (bits, spread) = (bits as u8, self.spread >> EIGHTHS);
             if bits > spread {
                 self.spread = self.spread.saturating_add(UP);
             } else if bits == 0 || bits.saturating_add(1) < spread {
@@ -136,7 +137,7 @@ impl Converter {
     fn has_dead_bit(&self, channel: &Channel) -> bool {
         let lowest = self.toggled.trailing_zeros();
         (0..u32::from(channel.bits).min(31)).any(|bit| {
-            let hum = u32::from(self.spread >> QUARTERS) <= bit;
+            let hum = u32::from(self.spread >> EIGHTHS) <= bit;
             let covered = u32::from(self.noise) > bit.saturating_mul(2) && !hum;
             covered && bit > lowest && self.toggled & (1 << bit) == 0
         })
@@ -230,18 +231,19 @@ mod tests {
 
     #[test]
     fn a_dead_bit_is_found_under_noise_and_a_coarse_converter_is_none() {
+        // Three windows: how far codes differ is learnt first.
         for bit in 1..3 {
             assert!(
-                after(60, |k| (33_000 + noise(k)) & !(1 << bit)).has_dead_bits(),
+                after(160, |k| (33_000 + noise(k)) & !(1 << bit)).has_dead_bits(),
                 "{bit}"
             );
             assert!(
-                after(60, |k| (33_000 + noise(k)) | (1 << bit)).has_dead_bits(),
+                after(160, |k| (33_000 + noise(k)) | (1 << bit)).has_dead_bits(),
                 "{bit}"
             );
         }
-        assert!(!after(60, |k| 33_000 + noise(k)).has_dead_bits());
-        assert!(!after(60, |k| 33_000 + 8 * noise(k)).has_dead_bits());
+        assert!(!after(160, |k| 33_000 + noise(k)).has_dead_bits());
+        assert!(!after(160, |k| 33_000 + 8 * noise(k)).has_dead_bits());
         // Hum leaves each block at one code, and once the pack steps: by three codes, of
         // which the second bit shows nothing.
         let hum = |k: u32| match k % 20 / 5 {
@@ -252,8 +254,8 @@ mod tests {
         };
         let step = |k: u32| if k < 700 { 33_002 } else { 33_005 };
         let stays = |k: u32| step(k) + hum(k);
-        assert!(!after(60, stays).has_dead_bits());
+        assert!(!after(160, stays).has_dead_bits());
         // Bit 8 is beyond what this noise covers.
-        assert!(!after(60, |k| (33_000 + noise(k)) & !(1 << 8)).has_dead_bits());
+        assert!(!after(160, |k| (33_000 + noise(k)) & !(1 << 8)).has_dead_bits());
     }
 }
