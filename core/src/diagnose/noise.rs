@@ -9,7 +9,7 @@
 //! The circuit's own transient is no noise, however slow. Whatever it decays with,
 //! each of its steps from span to span goes the way of the one before and is no
 //! larger, and so are those of several decays in one direction. What a step is beyond
-//! that, turned back or larger, is left. Nor is it noise of its own by what the pack moves
+//! that, turned back or larger, is left, less what the reading may drift. Nor is it noise of its own by what the pack moves
 //! v: at most as much as it moves itself, and once by a step.
 
 use crate::config::Config;
@@ -27,6 +27,9 @@ const STEPS: u32 = 3;
 /// Blocks, and spans, over which means go back, as a power of two.
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
+
+/// Largest drift of a reading that is provided for, 0.2 V/s, in the steps of [`cut`].
+const DRIFT: i64 = (1 << (32 - CUT)) / 5;
 
 /// Fraction bits of a mean square, V²: a millivolt, and 64 V at most.
 const SQUARED: u32 = 20;
@@ -94,7 +97,9 @@ impl Noise {
             self.within = follow(self.within, scatter, BLOCKS);
         }
         if dwell.is_multiple_of(span) && self.dwell < u16::MAX {
-            self.close(span, dwell.checked_div(span).unwrap_or(0));
+            let drift = times_millionths(DRIFT, timing.block_us.saturating_mul(span));
+            let spans = dwell.checked_div(span).unwrap_or(0);
+            self.close(span, spans, drift.times(i64::from(span)));
         }
     }
 
@@ -106,15 +111,16 @@ impl Noise {
         }
     }
 
-    /// A span is whole, one of as many.
-    fn close(&mut self, blocks: u32, spans: u32) {
+    /// A span is whole, one of as many, in which the reading may drift so far.
+    fn close(&mut self, blocks: u32, spans: u32, drift: i64) {
         let ([before, step], moved) = (self.chassis.close(), self.pack.close());
         if spans < STEPS {
             return;
         }
         // Of white sums the mean square of what is beyond is 16/9 of their variance, that
         // of two steps 4 times, and their variance that of a block times the blocks.
-        let beyond = square(beyond(before, step)).saturating_mul(9);
+        let beyond = beyond(before, step).minus(drift).max(0);
+        let beyond = square(beyond).saturating_mul(9);
         let [first, second] = moved.map(square);
         let moved = first.saturating_add(second).saturating_mul(4);
         let alike = blocks.saturating_mul(16);
@@ -130,22 +136,29 @@ impl Noise {
         }
     }
 
-    /// Hum or the pack explains that a dwell has no reading: means of spans move by no more
-    /// than twice of what these make expect, and these make blocks scatter by as much
-    /// as spoils a dwell. Hum makes the means of blocks scatter by three times of what it
-    /// leaves within them, 60 Hz in blocks of 20 ms.
+    /// Hum, the pack or a drift explains that a dwell has no reading: means of spans move by
+    /// no more than twice of what these make expect, and these make blocks scatter by as
+    /// much as spoils a dwell. Hum makes the means of blocks scatter by three times of
+    /// what it leaves within them, 60 Hz in blocks of 20 ms; a drift leaves a tenth of itself
+    /// at most, however the dwell is fitted.
     pub(super) fn explains(&self, config: &Config) -> bool {
         let [resolution, _] = config.front_end().resolution().map(cut);
         let least = coarse(square(i64::from(resolution).times(settle::SPOILED)));
+        let length = config.timing().block_us.saturating_mul(self.blocks());
+        let drift = coarse(square(times_millionths(DRIFT >> 5, length)));
         let most = self.within.max(self.moved);
-        self.between < most.saturating_mul(4) && least < most.saturating_mul(9)
+        self.between <= most.saturating_mul(4) && least < most.max(drift).saturating_mul(9)
+    }
+
+    /// Of the dwell under way, or of that before.
+    fn blocks(&self) -> u32 {
+        u32::from(self.dwell.max(self.last_dwell).max(1))
     }
 
     /// Standard uncertainty of the mean of a dwell that is white.
     pub(super) fn of_a_dwell(&self) -> i64 {
-        let blocks = u32::from(self.dwell.max(self.last_dwell).max(1));
         let square = u64::from(self.between.min(self.within)) << SQUARED;
-        let mean = num::over_unsigned(square, blocks).unwrap_or(0);
+        let mean = num::over_unsigned(square, self.blocks()).unwrap_or(0);
         num::sqrt_wide(u128::from(mean) << (2 * num::FRAC - 2 * SQUARED))
     }
 }
@@ -165,6 +178,11 @@ const fn beyond(before: i64, step: i64) -> i64 {
     } else {
         0
     }
+}
+
+/// Volts in the steps of [`cut`], by microseconds.
+fn times_millionths(volts: i64, us: u32) -> i64 {
+    num::mul(volts, num::millionths(us))
 }
 
 /// Of volts in the steps of [`cut`].
