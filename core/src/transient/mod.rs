@@ -119,8 +119,8 @@ use span::{Lead, Span};
 use theta::Reference;
 
 /// Entries given up when the record is full, and how many of them in one slice.
-const EVICTED: usize = 8;
-const EVICTED_AT_ONCE: usize = 2;
+const EVICTED: u8 = 8;
+const EVICTED_AT_ONCE: u8 = 2;
 /// Entries that may come before they are given up.
 const ROOM: usize = 4;
 
@@ -169,7 +169,7 @@ pub struct Transient<'c> {
     seen: usize,
     fresh: usize,
     /// Entries still to be given up.
-    surplus: usize,
+    surplus: u8,
     /// Somebody watches every block and finds nothing new.
     calm: bool,
     /// The drive has changed since a fit began that had an end.
@@ -288,7 +288,7 @@ impl<'c> Transient<'c> {
         let tick = self.record.tick_seconds();
         let mut walk = Walk::new(&theta, first.pack());
         let mut span = None;
-        for entry in self.record.iter().take(EVICTED_AT_ONCE) {
+        for entry in self.record.iter().take(EVICTED_AT_ONCE.into()) {
             let row = &self.config.network().row(entry.drive);
             let drive = entry.drive;
             let reference = &self.reference;
@@ -301,7 +301,7 @@ impl<'c> Transient<'c> {
             }
         }
         self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);
-        let evicted = self.record.drop_oldest(EVICTED_AT_ONCE);
+        let evicted = self.record.drop_oldest(EVICTED_AT_ONCE.into());
         if let Some(first) = self.record.get(0) {
             walk.arrive(&theta, first.pack());
         }
