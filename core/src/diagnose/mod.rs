@@ -389,6 +389,7 @@ impl Diagnosis {
 }
 
 /// Volts in steps of 15 µV.
+#[inline(never)]
 fn cut(volts: Volts) -> i32 {
     short(volts.to_bits() >> CUT)
 }

@@ -15,7 +15,6 @@
 use crate::config::Config;
 use crate::front::Block;
 use crate::num;
-use crate::num::Saturating as _;
 use crate::settle;
 
 use super::{CUT, cut};
@@ -28,8 +27,10 @@ const STEPS: u32 = 3;
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
 
-/// Largest drift of a reading that is provided for, 0.2 V/s, in the steps of [`cut`].
-const DRIFT: i64 = (1 << (32 - CUT)) / 5;
+/// Microseconds in which the largest drift of a reading that is provided for, 0.2 V/s,
+/// makes a step of [`cut`]; and those that leave as much of a dwell.
+const DRIFT: u32 = 5_000_000 >> (32 - CUT);
+const DRIFT_LEAVES: u32 = DRIFT * 32;
 
 /// Fraction bits of a mean square, V²: a millivolt, and 64 V at most.
 const SQUARED: u32 = 20;
@@ -62,12 +63,12 @@ struct Sums {
 
 impl Sums {
     /// A span is whole: the step to the one before it, and from there to it.
-    fn close(&mut self) -> [i64; 2] {
+    #[inline(never)]
+    fn close(&mut self) -> [i32; 2] {
         let new = core::mem::take(&mut self.sum);
         let [older, old] = self.before;
         self.before = [old, new];
-        let [older, old, new] = [older, old, new].map(i64::from);
-        [old.minus(older), new.minus(old)]
+        [old.saturating_sub(older), new.saturating_sub(old)]
     }
 }
 
@@ -93,17 +94,18 @@ impl Noise {
         let dwell = u32::from(self.dwell);
         // Before, the transient scatters samples.
         if dwell > span {
-            let scatter = coarse(square(cut(block.chassis_scatter).into()));
+            let scatter = square(cut(block.chassis_scatter));
             self.within = follow(self.within, scatter, BLOCKS);
         }
         if dwell.is_multiple_of(span) && self.dwell < u16::MAX {
-            let drift = times_millionths(DRIFT, timing.block_us.saturating_mul(span));
+            let drift = timing.block_us.saturating_mul(span.wrapping_mul(span)) / DRIFT;
             let spans = dwell.checked_div(span).unwrap_or(0);
-            self.close(span, spans, drift.times(i64::from(span)));
+            self.close(span, spans, drift.cast_signed());
         }
     }
 
     /// What follows is not compared with what came before.
+    #[inline(never)]
     const fn begin(&mut self) {
         (self.chassis.sum, self.pack.sum) = (0, 0);
         if self.dwell > 0 {
@@ -112,24 +114,23 @@ impl Noise {
     }
 
     /// A span is whole, one of as many, in which the reading may drift so far.
-    fn close(&mut self, blocks: u32, spans: u32, drift: i64) {
+    #[inline(never)]
+    fn close(&mut self, blocks: u32, spans: u32, drift: i32) {
         let ([before, step], moved) = (self.chassis.close(), self.pack.close());
         if spans < STEPS {
             return;
         }
         // Of white sums the mean square of what is beyond is 16/9 of their variance, that
         // of two steps 4 times, and their variance that of a block times the blocks.
-        let beyond = beyond(before, step).minus(drift).max(0);
-        let beyond = square(beyond).saturating_mul(9);
-        let [first, second] = moved.map(square);
-        let moved = first.saturating_add(second).saturating_mul(4);
-        let alike = blocks.saturating_mul(16);
-        let [beyond, moved] =
-            [beyond, moved].map(|sum| coarse(num::over_unsigned(sum, alike).unwrap_or(0)));
+        let beyond = square(beyond(before, step).saturating_sub(drift).max(0));
+        let [first, second] = moved.map(|step| u64::from(square(step)));
+        let alike = blocks << 4;
+        let beyond = alone(u64::from(beyond).wrapping_mul(9), alike);
+        let moved = alone(first.wrapping_add(second) << 2, alike);
         let usual = self.moved;
         self.moved = follow(usual, moved, SPANS);
         // What steps again and again soon is usual.
-        if moved > usual.max(STILL).saturating_mul(STEP) {
+        if moved / STEP > usual.max(STILL) {
             self.begin();
         } else {
             self.between = follow(self.between, beyond, SPANS);
@@ -141,13 +142,14 @@ impl Noise {
     /// much as spoils a dwell. Hum makes the means of blocks scatter by three times of
     /// what it leaves within them, 60 Hz in blocks of 20 ms; a drift leaves a tenth of itself
     /// at most, however the dwell is fitted.
+    #[inline(never)]
     pub(super) fn explains(&self, config: &Config) -> bool {
-        let [resolution, _] = config.front_end().resolution().map(cut);
-        let least = coarse(square(i64::from(resolution).times(settle::SPOILED)));
+        let [resolution, _] = config.front_end().resolution();
+        let least = square(cut(resolution).saturating_mul(settle::SPOILED as i32));
         let length = config.timing().block_us.saturating_mul(self.blocks());
-        let drift = coarse(square(times_millionths(DRIFT >> 5, length)));
+        let drift = square((length / DRIFT_LEAVES).cast_signed());
         let most = self.within.max(self.moved);
-        self.between <= most.saturating_mul(4) && least < most.max(drift).saturating_mul(9)
+        self.between >> 2 <= most && least / 9 < most.max(drift)
     }
 
     /// Of the dwell under way, or of that before.
@@ -165,7 +167,7 @@ impl Noise {
 
 /// How far a step is from those that may follow a step in a transient: from none to as
 /// large a one, the same way.
-const fn beyond(before: i64, step: i64) -> i64 {
+const fn beyond(before: i32, step: i32) -> i32 {
     let (before, step) = if before < 0 {
         (before.saturating_neg(), step.saturating_neg())
     } else {
@@ -180,22 +182,22 @@ const fn beyond(before: i64, step: i64) -> i64 {
     }
 }
 
-/// Volts in the steps of [`cut`], by microseconds.
-fn times_millionths(volts: i64, us: u32) -> i64 {
-    num::mul(volts, num::millionths(us))
-}
-
-/// Of volts in the steps of [`cut`].
-const fn square(volts: i64) -> u64 {
-    let volts = volts.unsigned_abs();
-    volts.saturating_mul(volts)
-}
-
-/// A square of such volts as it is kept.
-fn coarse(square: u64) -> u32 {
+/// A square of volts in the steps of [`cut`] as it is kept.
+#[inline(never)]
+fn square(volts: i32) -> u32 {
+    let volts = u64::from(volts.unsigned_abs());
+    let square = volts.wrapping_mul(volts);
     u32::try_from(square >> (2 * (32 - CUT) - SQUARED)).unwrap_or(u32::MAX)
 }
 
+/// A mean square, of a sum of so many alike.
+#[inline(never)]
+fn alone(sum: u64, alike: u32) -> u32 {
+    let mean = num::over_unsigned(sum, alike).unwrap_or(0);
+    u32::try_from(mean).unwrap_or(u32::MAX)
+}
+
+#[inline(never)]
 const fn follow(mean: u32, new: u32, memory: u32) -> u32 {
     let kept = mean.saturating_sub(mean.wrapping_shr(memory));
     kept.saturating_add(new.wrapping_shr(memory))

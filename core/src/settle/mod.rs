@@ -345,7 +345,7 @@ impl Settling {
         let pack_u = num::ratio(pack_scatter, half, 32);
         // What sways by more than its samples scatter need not average out: a ripple that
         // the sampling has folded down, near the frequency of the slots or a multiple.
-        let sways = !fitted.pack_moves && fitted.pack_sway > pack_scatter.times(2);
+        let sways = !fitted.pack_moves && fitted.pack_sway >> 1 > pack_scatter;
         let pack_sway = if sways { fitted.pack_sway } else { 0 };
         // A pack voltage that stands still is rounded alike in every state.
         // Two rail readings both move with the drive.
