@@ -15,7 +15,7 @@ pub enum Drive {
     /// Pushes the chassis down, towards the negative rail.
     Lower = 2,
     /// As [`Drive::Rest`], and the check resistor connected; see
-    /// [`Element::check_resistor`].
+    /// [`crate::config::Element::check_resistor`].
     Check = 3,
 }
 
