@@ -292,3 +292,31 @@ fn white_noise_is_told_from_the_slope_of_v() {
     // The first block of a dwell says nothing of the slope.
     near(learnt.white(), sigma * sigma);
 }
+
+/// A block in which v jumps, the first that is heard or a later one, makes no dither of it.
+#[test]
+fn a_jump_is_no_noise() {
+    let config = PLANT.config();
+    let volts = |x: f64| Volts::from_bits((x * ONE as f64).round() as i64);
+    for at in [1, 2, 30] {
+        let mut learnt = Learnt::new(&config);
+        for count in 0..40 {
+            learnt.listen(&Block {
+                count: BLOCK as u32,
+                chassis_scatter: volts(if count == at { 0.5 } else { 0.002 }),
+                pack_scatter: volts(0.03),
+                flags: Flags {
+                    first_in_dwell: count == 0,
+                    ..Flags::default()
+                },
+                ..Block::default()
+            });
+            let white = scaled(learnt.white().shifted(10)) / 1024.0 / 16.0;
+            let known = count > at.max(3);
+            assert!(
+                !known || (4e-6..7e-6).contains(&white),
+                "{at} {count} {white}"
+            );
+        }
+    }
+}

@@ -8,6 +8,8 @@ use crate::num::ONE;
 
 /// Blocks that the white noise of v is the mean of.
 const LATEST: u8 = 48;
+/// Blocks of which the one that scatters far more than another is not believed.
+const FIRST: u8 = 4;
 
 /// Noise variances of v and Vb in V² times weight, so that a mean of weight w
 /// has the variance divided by w. Hum within blocks is part of them, a slow
@@ -52,15 +54,30 @@ impl Noise {
         }
     }
 
-    /// The slope is taken off where it is not most of what is seen.
+    /// The slope is taken off where it is not most of what is seen. What is far above
+    /// the others is not noise: v goes with a step of Vb, and a step is no dither.
     #[inline(never)]
     fn listen_without_slope(&mut self, seen: Scaled, slope: Scaled) {
         if slope.plus(slope.shifted(-2)).less(seen) {
+            let mut noise = seen.minus(slope);
+            if self.seen < FIRST {
+                self.white = self.white.min(noise.shifted(2));
+            }
+            if self.seen > 0 {
+                noise = noise.min(self.white.shifted(2));
+            }
             self.seen = self.seen.saturating_add(1).min(LATEST);
-            let news = seen.minus(slope).minus(self.white);
+            let news = noise.minus(self.white);
             let count = Scaled::int(i64::from(self.seen));
             self.white = self.white.plus(news.over(count));
         }
+    }
+
+    /// What no noise of Vb is believed to be below, V² times weight: the rounding of the
+    /// converter.
+    pub(super) fn least_of_pack(config: &Config) -> Scaled {
+        let [_, resolution] = config.front_end().resolution();
+        whole(resolution.to_bits())
     }
 
     /// White noise, as far as it is known.
