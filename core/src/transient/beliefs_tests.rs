@@ -69,7 +69,7 @@ fn beliefs(declared: Option<[f64; 2]>) -> Beliefs {
     record.close();
     let view = View::new(&record, record.len());
     let mut survey = Survey::default();
-    while survey.step(view, Scaled::ONE) {}
+    while survey.step(view, Scaled::ONE, Scaled::ONE) {}
     let mut beliefs = Beliefs::new();
     let declared = declared.map(|[value, u]| Measured {
         value: Seconds::from_bits(bits(value)),

@@ -155,14 +155,16 @@ pub(super) struct Level {
     pub(super) u: Scaled,
 }
 
-/// Entries summed, and entries judged, in one slice of work.
-const SUMMED: usize = 64;
-const JUDGED: usize = 12;
+/// Entries that are looked at in one slice of work.
+const AT_ONCE: usize = 12;
 
 /// What a record amounts to, found out in slices before it is fitted: its
 /// length, the samples in it, and Vb where it stood still: the mean, when every
 /// dwell and every entry agrees with it within four and five standard
-/// deviations.
+/// deviations. These are of the noise by which samples scatter or, where that is
+/// less, of that by which neighbours differ: a ripple scatters samples by volts,
+/// leaves little in a block, and must not hide a slow movement. Where it leaves a
+/// quarter of the variance or less, Vb is not said to stand still.
 ///
 /// With an estimated Vb its noise no longer adds to that of v, which would
 /// cost a factor of up to two in variance for a leak near the positive rail.
@@ -177,6 +179,11 @@ pub(super) struct Survey {
     /// Vb of the first entry, and the weighted sum of what the others add.
     base: i64,
     sum: i64,
+    /// Vb and weight of the entry before.
+    before: (i64, i64),
+    /// Sum of squares by which neighbours differ, V² times weight, and how many do.
+    apart: Scaled,
+    pairs: i64,
     /// Mean Vb less `base`, once it is known.
     mean: Option<i64>,
     /// Weighted deviation from the mean within a dwell.
@@ -186,14 +193,19 @@ pub(super) struct Survey {
 
 impl Survey {
     /// One slice of work; true when there is more. `unit` is the noise variance
-    /// of Vb in V² times weight.
+    /// of Vb in V² times weight as samples scatter, `least` what none is believed to
+    /// be below.
     #[inline(never)]
-    pub(super) fn step(&mut self, record: View<'_>, unit: Scaled) -> bool {
+    pub(super) fn step(&mut self, record: View<'_>, unit: Scaled, least: Scaled) -> bool {
         let Some(mean) = self.mean else {
-            self.sum(record);
+            self.sum(record, unit);
             return true;
         };
-        for _ in 0..JUDGED {
+        let apart = self.apart.over(Scaled::int(self.pairs)).max(least);
+        // A ripple, behind which Vb goes where it will.
+        self.moves |= apart.shifted(2).less(unit);
+        let unit = unit.min(apart);
+        for _ in 0..AT_ONCE {
             let Some(entry) = record.get(self.at).filter(|_| !self.moves) else {
                 self.moves |= beyond(self.dwell, unit, 16);
                 return false;
@@ -204,8 +216,8 @@ impl Survey {
         true
     }
 
-    fn sum(&mut self, record: View<'_>) {
-        for _ in 0..SUMMED {
+    fn sum(&mut self, record: View<'_>, unit: Scaled) {
+        for _ in 0..AT_ONCE {
             let Some(entry) = record.get(self.at) else {
                 self.mean = Some(num::ratio(self.sum, self.weight, 0));
                 self.at = 0;
@@ -218,11 +230,27 @@ impl Survey {
             let weight = i64::from(entry.weight);
             let error = entry.pack().saturating_sub(self.base);
             self.sum = self.sum.saturating_add(num::times(error, weight));
+            self.compare(entry.pack(), weight, unit);
             self.weight = self.weight.saturating_add(weight);
             self.length_us = self.length_us.saturating_add(entry.duration_us);
             self.dwells = self
                 .dwells
                 .saturating_add(u32::from(entry.first || self.dwells == 0));
+        }
+    }
+
+    /// Holds an entry against the one before. A step counts as noise at its most.
+    fn compare(&mut self, pack: i64, weight: i64, unit: Scaled) {
+        if weight == 0 {
+            return;
+        }
+        let (other, beside) = core::mem::replace(&mut self.before, (pack, weight));
+        if beside > 0 {
+            let both = Scaled::int(weight).times(Scaled::int(beside));
+            let both = both.over(Scaled::int(weight.saturating_add(beside)));
+            let apart = Scaled::of(pack.saturating_sub(other)).square().times(both);
+            self.apart = self.apart.plus(apart.min(unit.shifted(2)));
+            self.pairs = self.pairs.saturating_add(1);
         }
     }
 

@@ -1,7 +1,7 @@
 //! How the pack voltage went between its readings, and whether it stood still, on records made by hand.
 
 use super::pack::{Climb, Survey, parts};
-use super::plant::real;
+use super::plant::{Noise, real};
 use super::record::{Record, View, WHOLE};
 use super::scaled::Scaled;
 use crate::config::Drive;
@@ -151,12 +151,12 @@ fn a_climb_since_the_start_leaves_steps_out() {
     }
 }
 
-fn survey(packs: &[f64], dwell: usize, unit: Scaled) -> Survey {
+fn survey(packs: &[f64], dwell: usize, unit: Scaled, least: Scaled) -> Survey {
     let record = record(packs, dwell);
     let view = View::new(&record, record.len());
     let mut survey = Survey::default();
     let mut slices = 0;
-    while survey.step(view, unit) {
+    while survey.step(view, unit, least) {
         slices += 1;
         assert!(slices < 100);
     }
@@ -175,7 +175,7 @@ fn a_pack_that_stands_still_is_its_mean() {
     let packs: std::vec::Vec<f64> = (0..120)
         .map(|at| 400.0 + 0.005 * f64::from(at % 3))
         .collect();
-    let survey = survey(&packs, 40, unit());
+    let survey = survey(&packs, 40, unit(), unit());
     assert_eq!(
         (survey.length_us, survey.dwell_us()),
         (120 * 20_000, 40 * 20_000)
@@ -197,7 +197,7 @@ fn a_pack_that_moves_has_no_level() {
     let one = |off: f64| {
         let mut packs = [400.0; 200];
         packs[77] += off;
-        survey(&packs, 50, unit()).level(unit()).is_some()
+        survey(&packs, 50, unit(), unit()).level(unit()).is_some()
     };
     // The entry is a two-hundredth of the mean itself.
     let edge = 0.05 / (1.0 - 1.0 / 200.0);
@@ -208,7 +208,7 @@ fn a_pack_that_moves_has_no_level() {
         let whole = |off: f64| {
             let mut packs = [400.0; 200];
             packs[dwell * 50..][..50].fill(400.0 + off);
-            survey(&packs, 50, unit()).level(unit()).is_some()
+            survey(&packs, 50, unit(), unit()).level(unit()).is_some()
         };
         let edge = 0.04 / 50f64.sqrt() / (1.0 - 0.25);
         for sign in [1.0, -1.0] {
@@ -217,5 +217,38 @@ fn a_pack_that_moves_has_no_level() {
                 "{dwell}"
             );
         }
+    }
+}
+
+/// Samples that a ripple scatters by 3.5 V, of which a few millivolts are left in a block,
+/// hide no ramp of 0.2 V; white noise of the same scatter does.
+#[test]
+fn a_ripple_hides_no_ramp() {
+    let scatter = Scaled::of(bits(3.5 / 20f64.sqrt()));
+    let unit = scatter.square().times(Scaled::int(i64::from(WHOLE)));
+    let mut noise = Noise(5);
+    for (left, stands) in [(0.004, false), (3.5 / 20f64.sqrt(), true)] {
+        let mut packs = [400.0; 100];
+        for (at, pack) in packs.iter_mut().enumerate() {
+            *pack += left * noise.normal() + 0.002 * at as f64;
+        }
+        let survey = survey(&packs, 50, unit, Scaled::ZERO);
+        assert_eq!(survey.level(unit).is_some(), stands, "{left}");
+    }
+}
+
+/// Where the ripple leaves half of the noise, Vb is held against that.
+#[test]
+fn a_movement_is_held_against_the_noise_that_is_left() {
+    let scatter = Scaled::of(bits(0.02));
+    let unit = scatter.square().times(Scaled::int(i64::from(WHOLE)));
+    for (off, stands) in [(0.06, true), (0.08, false)] {
+        let mut packs = [400.0; 200];
+        for (at, pack) in packs.iter_mut().enumerate() {
+            *pack += if at % 2 == 0 { 0.01 } else { -0.01 };
+        }
+        packs[77] = 400.0 + off;
+        let survey = survey(&packs, 50, unit, Scaled::ZERO);
+        assert_eq!(survey.level(unit).is_some(), stands, "{off}");
     }
 }

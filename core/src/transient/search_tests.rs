@@ -238,7 +238,7 @@ fn set_out(plant: &Plant) -> (Theta, Reference, i64) {
     let mut beliefs = Beliefs::new();
     let view = View::new(&record, record.len());
     let mut survey = Survey::default();
-    while survey.step(view, noise.pack) {}
+    while survey.step(view, noise.pack, noise.floor) {}
     beliefs.observe(None, &noise, record.tick_seconds(), &survey);
     let mut start = Start::none();
     start.begin(view, entries, 20_000, &beliefs);

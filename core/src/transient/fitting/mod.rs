@@ -14,6 +14,7 @@ use super::beliefs::Beliefs;
 use super::borders::Borders;
 use super::change::{Step, Tested};
 use super::ground::Ground;
+use super::noise::Noise;
 use super::normal::System;
 use super::pack::Survey;
 use super::pass::{Given, Pass, Setting};
@@ -212,7 +213,8 @@ impl Fitting {
             Job::Idle => Outcome::Idle,
             Job::Start => self.start(ground),
             Job::Survey(survey) => {
-                if survey.step(ground.record, ground.noise.pack) {
+                let least = Noise::least_of_pack(ground.config);
+                if survey.step(ground.record, ground.noise.pack, least) {
                     return Outcome::Busy;
                 }
                 self.surveyed(ground)
