@@ -5,16 +5,28 @@
 //! supplies keep within ±1 % of 50 Hz for 99.5 % of a year (EN 50160, from
 //! memory, not verified). Taken to be anywhere in there, the residue is
 //! 1 %/√3 of the hum, whatever the phase, and so slow (0.5 Hz at most) that
-//! the blocks of a dwell share it.
+//! the blocks of a dwell share it. A drive of that frequency moves v alike, for as
+//! long as the record may be.
+//!
+//! How large the hum is tells the scatter of samples, taken between neighbours: a time
+//! T apart they differ by 2·sin(πfT) of the amplitude, and their scatter is
+//! √2·sin(πfT) of the hum's deviation. At 50 Hz that is T/4.50 ms; at a higher frequency
+//! the hum is smaller than taken. A ripple that the sampling has folded down to anything
+//! else leaves as little in a mean over a quarter of a second, for the frequencies of
+//! most aliases, and its samples count as being far apart.
 
 use crate::num;
 
-/// 0.01/√3.
-const RESIDUE: i64 = num::ONE * 5774 / 1_000_000;
+/// 1/(√2·π·50 Hz), in s: samples so far apart scatter as hum does, or more.
+pub(crate) const FAR: i64 = num::ONE * 4502 / 1_000_000;
 
-/// Standard deviation of the residue in a mean, from that of the hum.
-pub(crate) fn residue(hum: i64) -> i64 {
-    num::mul(hum, RESIDUE)
+/// 0.01/√3 of that.
+const RESIDUE: i64 = num::ONE * 25_992 / 1_000_000_000;
+
+/// Standard deviation of the residue in a mean, from the scatter of neighbouring
+/// samples by hum, so many seconds apart.
+pub(crate) fn residue(scatter: i64, apart: i64) -> i64 {
+    num::ratio(num::mul(scatter, RESIDUE), apart.min(FAR), num::FRAC as i32)
 }
 
 #[cfg(test)]
@@ -39,8 +51,26 @@ mod tests {
                 })
                 .sum::<f64>()
                 / f64::from(steps);
-            let told = residue(10 * num::ONE) as f64 / num::ONE as f64 / 10.0;
+            let told = real(residue(10 * num::ONE, num::ONE)) / 10.0;
             assert!((told / mean.sqrt() - 1.0).abs() < 0.02, "{periods}: {told}");
+        }
+    }
+
+    fn real(bits: i64) -> f64 {
+        bits as f64 / num::ONE as f64
+    }
+
+    /// Hum of one volt at 50 Hz leaves 0.01/√3 of its deviation, however often it is sampled.
+    #[test]
+    fn the_size_of_hum_is_told_from_neighbours() {
+        let due = 0.01 / 3f64.sqrt() * 0.5f64.sqrt();
+        for apart in [5e-5, 1e-4, 1e-3, 2e-3] {
+            let differ = 2.0 * (TAU / 2.0 * 50.0 * apart).sin();
+            // Half the mean square of the differences, whose own mean square is half the square of their most.
+            let scatter = (differ * differ / 4.0).sqrt();
+            let bits = |x: f64| (x * num::ONE as f64).round() as i64;
+            let told = real(residue(bits(scatter), bits(apart)));
+            assert!((told / due - 1.0).abs() < 0.02, "{apart}: {told} {due}");
         }
     }
 }

@@ -13,7 +13,7 @@ pub(crate) use sampler::{ChannelSums, Order};
 pub use sampler::{RawBlock, Sampler};
 
 pub(crate) use convert::convert;
-pub(crate) use mains::residue;
+pub(crate) use mains::{FAR, residue};
 
 #[cfg(test)]
 mod tests;

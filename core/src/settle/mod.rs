@@ -17,7 +17,7 @@ pub(crate) use course::{Course, Settled};
 pub(crate) use dwell::{Dwell, Lead};
 
 use crate::config::{BLOCKS_MIN, Config, Drive, FrontEnd};
-use crate::front::residue;
+use crate::front::{FAR, residue};
 use crate::num::Saturating as _;
 use crate::num::{self, ONE, hypot};
 use crate::reason::Reason;
@@ -253,14 +253,22 @@ impl Settling {
     }
 
     /// What hum may have left of the mean: samples scatter within slots, and these
-    /// do not from one to the next.
-    fn hum(&self, fitted: &Fitted<'_>) -> i64 {
-        let [scatter, _] = self.scatter;
+    /// do not from one to the next. Where those of Vb do so, too, and by more, it is
+    /// a ripple on the pack.
+    fn hum(&self, config: &Config, fitted: &Fitted<'_>) -> i64 {
+        let [scatter, pack_scatter] = self.scatter;
         if num::times(fitted.noise, 2) > scatter {
             return 0;
         }
-        let root = num::sqrt_wide(u128::from(self.samples_per_slot) << 64);
-        residue(num::mul(scatter, root))
+        let samples = self.samples_per_slot;
+        let ripple = num::times(fitted.pack_sway, 2) <= pack_scatter && scatter <= pack_scatter;
+        let apart = if ripple {
+            FAR
+        } else {
+            num::over(self.slot(config).to_bits(), samples).unwrap_or(0)
+        };
+        let root = num::sqrt_wide(u128::from(samples) << 64);
+        residue(num::mul(scatter, root), apart)
     }
 
     /// The residuals exceed twice the noise that the samples show: the model,
@@ -362,7 +370,7 @@ impl Settling {
                     self.unaveraged_step(config, fitted),
                     lag_u,
                     unexplained,
-                    self.hum(fitted),
+                    self.hum(config, fitted),
                 ])),
             },
             pack: Measured {

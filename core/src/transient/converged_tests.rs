@@ -72,9 +72,9 @@ fn converged() -> Converged {
         batches: tally(NOISE, 30),
         scatter: scaled(NOISE),
         samples: 20,
+        apart: bits(0.001),
         step: scaled(1e-8),
         blocks: 400,
-        second: 50,
         used: 57,
         rejected: 2,
         left_out: Scaled::ZERO,
@@ -231,10 +231,11 @@ fn slow_disturbances_are_in_the_uncertainty() {
     let step = 5.01 * NOISE;
     same(with(NOISE, 32, NOISE, step), step * 200.0);
     same(with(NOISE, 32, NOISE, 4.99 * NOISE), 0.0);
-    // Hum: what of the samples' variance is not white leaves (0.01/√3)² of itself, alike for a second.
+    // Hum: what of the samples' variance is not white leaves (0.01/√3)² of itself, for all of the record.
     let fives = NOISE / 3.01;
-    let hum = 20.0 * (NOISE - fives) * 1e-4 / 3.0 * 50.0;
-    same(with(fives, 32, NOISE, 1e-8), hum);
+    // Of samples a millisecond apart a twentieth of it is between neighbours.
+    let all = 20.0 * (NOISE - fives) * 4.502f64.powi(2);
+    same(with(fives, 32, NOISE, 1e-8), all * 1e-4 / 3.0 * 200.0);
     same(with(NOISE / 2.99, 32, NOISE, 1e-8), 0.0);
 }
 

@@ -249,7 +249,7 @@ fn white_noise_is_told_from_the_slope_of_v() {
     let volts = |x: f64| Volts::from_bits((x * ONE as f64).round() as i64);
     let (sigma, way) = (0.02f64, 0.1f64);
     // Deviation of a block mean by an even slope of so much a block.
-    let by_slope = way / (12.0 * BLOCK as f64).sqrt();
+    let by_slope = way / BLOCK as f64 / (2.0 * BLOCK as f64).sqrt();
     let mut learnt = Learnt::new(&config);
     for count in 0..400 {
         learnt.listen(&Block {

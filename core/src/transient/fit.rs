@@ -116,14 +116,15 @@ pub(super) struct Converged {
     pub(super) covariance: Covariance,
     pub(super) fives: Tally,
     pub(super) batches: Tally,
-    /// Noise variance as samples scatter within blocks, and how many they are.
+    /// Noise variance as samples scatter within blocks, how many they are, and how far
+    /// apart, in s, for hum.
     pub(super) scatter: Scaled,
     pub(super) samples: i64,
+    pub(super) apart: i64,
     /// Variance of a converter step, V² times weight.
     pub(super) step: Scaled,
-    /// Lengths of the record and of a second in blocks.
+    /// Length of the record in blocks.
     pub(super) blocks: i64,
-    pub(super) second: i64,
     pub(super) used: u32,
     pub(super) rejected: u32,
     /// What entries left out add to the sum of squares.
@@ -285,21 +286,21 @@ impl Converged {
     /// less than 0.58 steps of the converter are rounded alike (see the settled
     /// path, which has the same bound). And where rows vary by far less than samples
     /// scatter, the scatter is hum, which leaves a residue of anything up to
-    /// 0.5 Hz, alike for the blocks of a second.
+    /// 0.5 Hz, that of the drive as well.
     #[inline(never)]
     pub(super) fn residue(&self) -> Scaled {
-        let (fives, count) = (self.fives.mean(), self.fives.count);
+        let count = self.fives.count;
+        let white = self.fives.mean().max(self.step);
         let half = self.blocks >> 1;
         let samples = self.scatter.times(Scaled::int(self.samples));
         if samples.less(self.step.shifted(2)) {
             self.step.times(Scaled::int(half))
         } else if count < FEWEST_FIVES {
             Scaled::ZERO
-        } else if fives.times(Scaled::int(3)).less(self.scatter) {
-            let hum = samples.minus(fives.times(Scaled::int(self.samples)));
-            let residue = Scaled::of(residue(hum.root().bits()));
-            let alike = half.min(self.second);
-            residue.square().times(Scaled::int(alike))
+        } else if white.times(Scaled::int(3)).less(self.scatter) {
+            let hum = samples.minus(white.times(Scaled::int(self.samples)));
+            let residue = Scaled::of(residue(hum.root().bits(), self.apart));
+            residue.square().times(Scaled::int(half))
         } else {
             Scaled::ZERO
         }

@@ -90,14 +90,15 @@ impl Noise {
     }
 }
 
-/// Scatter of a block mean by an even slope of v since the block before: samples
-/// have a twelfth of the square of the way for their variance.
+/// Scatter of a block mean by an even slope of v since the block before: each of its
+/// n samples differs from its neighbour by an n-th of the way, and half the mean square
+/// of that is the variance.
 #[inline(never)]
 fn slope(block: &Block, before: i64) -> Scaled {
     let way = Scaled::of(block.chassis.to_bits().saturating_sub(before));
-    let parts = i64::from(block.count.max(1)).saturating_mul(12);
-    let weight = Scaled::int(i64::from(WHOLE));
-    way.square().times(weight).over(Scaled::int(parts))
+    let count = Scaled::int(i64::from(block.count.max(1)));
+    let apart = way.over(count).square().over(count);
+    apart.times(Scaled::int(i64::from(WHOLE / 2)))
 }
 
 /// Variance times weight from the deviation of a block mean; a millivolt at

@@ -189,6 +189,8 @@ pub(super) struct Survey {
     /// Weighted deviation from the mean within a dwell.
     dwell: (i64, i64),
     moves: bool,
+    /// Samples scatter by more than neighbours differ.
+    pub(super) rippled: bool,
 }
 
 impl Survey {
@@ -203,7 +205,8 @@ impl Survey {
         };
         let apart = self.apart.over(Scaled::int(self.pairs)).max(least);
         // A ripple, behind which Vb goes where it will.
-        self.moves |= apart.shifted(2).less(unit);
+        self.rippled = apart.shifted(2).less(unit);
+        self.moves |= self.rippled;
         let unit = unit.min(apart);
         for _ in 0..AT_ONCE {
             let Some(entry) = record.get(self.at).filter(|_| !self.moves) else {

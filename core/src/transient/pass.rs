@@ -28,6 +28,8 @@ pub(super) struct Given {
     pub(super) dwell_us: u32,
     /// Vb, where it stands still: then its noise is left out.
     pub(super) level: Option<Level>,
+    /// A ripple is on the pack.
+    pub(super) rippled: bool,
     /// Noise variance of the fit before, V² times weight; bounds residuals.
     pub(super) variance: Option<Scaled>,
     /// Rows are summed over five blocks, because of hum.
@@ -41,6 +43,7 @@ impl Given {
         length_us: 0,
         dwell_us: 0,
         level: None,
+        rippled: false,
         variance: None,
         grouped: false,
         epoch: 0,

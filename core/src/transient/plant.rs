@@ -141,6 +141,7 @@ impl Plant {
             let cut = samples.len() < BLOCK;
             let count = samples.len() as f64;
             let [mut sums, mut squares] = [[0.0f64; 2]; 2];
+            let mut last = [None; 2];
             for (place, &(_, v, pack)) in samples.iter().enumerate() {
                 let at = (before + place + 1) as f64 * DT;
                 let v = v + (self.reading)(at) + self.sigma * noise.normal();
@@ -149,15 +150,14 @@ impl Plant {
                     .enumerate()
                 {
                     sums[at] += value;
-                    squares[at] += value * value;
+                    // As the front end does, from neighbours.
+                    let differ = value - last[at].replace(value).unwrap_or(value);
+                    squares[at] += differ * differ / 2.0;
                 }
             }
             before += samples.len();
             let mean = sums.map(|sum| sum / count);
-            let scatter = |at: usize| {
-                let square = squares[at] / count - mean[at] * mean[at];
-                volts((square.max(0.0) / (count - 1.0).max(1.0)).sqrt())
-            };
+            let scatter = |at: usize| volts((squares[at] / (count - 1.0).max(1.0) / count).sqrt());
             let state = samples[0].0;
             let drive = if state == 0 {
                 Drive::Raise

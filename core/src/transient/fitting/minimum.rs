@@ -11,6 +11,7 @@ use super::super::slips::Slips;
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
+use crate::front::FAR;
 use crate::num::millionths;
 
 /// Fewest sums over five blocks that are fitted.
@@ -104,15 +105,21 @@ impl Fitting {
         let noise = search::variance(system.squares(), freedom, least);
         let block = ground.block_us();
         let blocks = |us: u32| i64::from(us.checked_div(block).unwrap_or(0));
+        let scatter = ground.noise.white();
+        let ripple = self.given.rippled && !ground.noise.pack.less(scatter);
         let converged = Converged {
             covariance,
             fives: walked.fives,
             batches: walked.batches,
-            scatter: ground.noise.white(),
+            scatter,
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
+            apart: if ripple {
+                FAR
+            } else {
+                ground.record.tick_seconds()
+            },
             blocks: blocks(self.given.length_us),
-            second: blocks(1_000_000),
             least,
             used: walked.used,
             rejected: walked.rejected,

@@ -137,6 +137,7 @@ impl Fitting {
         let tick = ground.record.tick_seconds();
         self.beliefs.observe(declared, ground.noise, tick, survey);
         self.given.level = survey.level(ground.noise.pack);
+        self.given.rippled = survey.rippled;
         self.given.length_us = survey.length_us;
         self.given.dwell_us = survey.dwell_us();
         self.settle_epoch(millionths(self.given.length_us) >> 1, ground.record);
