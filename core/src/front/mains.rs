@@ -17,16 +17,16 @@
 
 use crate::num;
 
-/// 1/(√2·π·50 Hz), in s: samples so far apart scatter as hum does, or more.
-pub(crate) const FAR: i64 = num::ONE * 4502 / 1_000_000;
+/// 1/(√2·π·50 Hz), in µs: samples so far apart scatter as hum does, or more.
+pub(crate) const FAR: u32 = 4502;
 
 /// 0.01/√3 of that.
-const RESIDUE: i64 = num::ONE * 25_992 / 1_000_000_000;
+const RESIDUE: i64 = num::ONE * 25_992 / 1000;
 
 /// Standard deviation of the residue in a mean, from the scatter of neighbouring
-/// samples by hum, so many seconds apart.
-pub(crate) fn residue(scatter: i64, apart: i64) -> i64 {
-    num::ratio(num::mul(scatter, RESIDUE), apart.min(FAR), num::FRAC as i32)
+/// samples by hum, so many microseconds apart.
+pub(crate) fn residue(scatter: i64, apart_us: u32) -> i64 {
+    num::over(num::mul(scatter, RESIDUE), apart_us.min(FAR)).unwrap_or(i64::MAX)
 }
 
 #[cfg(test)]
@@ -51,7 +51,7 @@ mod tests {
                 })
                 .sum::<f64>()
                 / f64::from(steps);
-            let told = real(residue(10 * num::ONE, num::ONE)) / 10.0;
+            let told = real(residue(10 * num::ONE, FAR)) / 10.0;
             assert!((told / mean.sqrt() - 1.0).abs() < 0.02, "{periods}: {told}");
         }
     }
@@ -64,12 +64,13 @@ mod tests {
     #[test]
     fn the_size_of_hum_is_told_from_neighbours() {
         let due = 0.01 / 3f64.sqrt() * 0.5f64.sqrt();
-        for apart in [5e-5, 1e-4, 1e-3, 2e-3] {
+        for apart_us in [50, 100, 1000, 2000] {
+            let apart = f64::from(apart_us) * 1e-6;
             let differ = 2.0 * (TAU / 2.0 * 50.0 * apart).sin();
             // Half the mean square of the differences, whose own mean square is half the square of their most.
             let scatter = (differ * differ / 4.0).sqrt();
             let bits = |x: f64| (x * num::ONE as f64).round() as i64;
-            let told = real(residue(bits(scatter), bits(apart)));
+            let told = real(residue(bits(scatter), apart_us));
             assert!((told / due - 1.0).abs() < 0.02, "{apart}: {told} {due}");
         }
     }

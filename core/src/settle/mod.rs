@@ -253,22 +253,22 @@ impl Settling {
     }
 
     /// What hum may have left of the mean: samples scatter within slots, and these
-    /// do not from one to the next. Where those of Vb do so, too, and by more, it is
-    /// a ripple on the pack.
+    /// do not from one to the next. Where those of Vb scatter by more, it is a ripple on
+    /// the pack.
+    #[inline(never)]
     fn hum(&self, config: &Config, fitted: &Fitted<'_>) -> i64 {
         let [scatter, pack_scatter] = self.scatter;
         if num::times(fitted.noise, 2) > scatter {
             return 0;
         }
         let samples = self.samples_per_slot;
-        let ripple = num::times(fitted.pack_sway, 2) <= pack_scatter && scatter <= pack_scatter;
-        let apart = if ripple {
+        let apart = if scatter <= pack_scatter {
             FAR
         } else {
-            num::over(self.slot(config).to_bits(), samples).unwrap_or(0)
+            let slot_us = config.timing().block_us.saturating_mul(self.per_slot);
+            slot_us.checked_div(samples).unwrap_or(FAR)
         };
-        let root = num::sqrt_wide(u128::from(samples) << 64);
-        residue(num::mul(scatter, root), apart)
+        residue(num::mul(scatter, num::sqrt_int(samples)), apart)
     }
 
     /// The residuals exceed twice the noise that the samples show: the model,

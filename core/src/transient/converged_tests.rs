@@ -72,7 +72,7 @@ fn converged() -> Converged {
         batches: tally(NOISE, 30),
         scatter: scaled(NOISE),
         samples: 20,
-        apart: bits(0.001),
+        apart_us: 1000,
         step: scaled(1e-8),
         blocks: 400,
         used: 57,

@@ -117,10 +117,10 @@ pub(super) struct Converged {
     pub(super) fives: Tally,
     pub(super) batches: Tally,
     /// Noise variance as samples scatter within blocks, how many they are, and how far
-    /// apart, in s, for hum.
+    /// apart, for hum.
     pub(super) scatter: Scaled,
     pub(super) samples: i64,
-    pub(super) apart: i64,
+    pub(super) apart_us: u32,
     /// Variance of a converter step, V² times weight.
     pub(super) step: Scaled,
     /// Length of the record in blocks.
@@ -299,7 +299,7 @@ impl Converged {
             Scaled::ZERO
         } else if white.times(Scaled::int(3)).less(self.scatter) {
             let hum = samples.minus(white.times(Scaled::int(self.samples)));
-            let residue = Scaled::of(residue(hum.root().bits(), self.apart));
+            let residue = Scaled::of(residue(hum.root().bits(), self.apart_us));
             residue.square().times(Scaled::int(half))
         } else {
             Scaled::ZERO

@@ -107,6 +107,7 @@ impl Fitting {
         let blocks = |us: u32| i64::from(us.checked_div(block).unwrap_or(0));
         let scatter = ground.noise.white();
         let ripple = self.given.rippled && !ground.noise.pack.less(scatter);
+        let apart = block.checked_div(ground.record.samples());
         let converged = Converged {
             covariance,
             fives: walked.fives,
@@ -114,11 +115,7 @@ impl Fitting {
             scatter,
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
-            apart: if ripple {
-                FAR
-            } else {
-                ground.record.tick_seconds()
-            },
+            apart_us: apart.filter(|_| !ripple).unwrap_or(FAR),
             blocks: blocks(self.given.length_us),
             least,
             used: walked.used,
