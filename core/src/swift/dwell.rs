@@ -75,7 +75,8 @@ impl SwiftMonitor<'_> {
         self.haste.over(closed.drive);
         let length = self.length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
-        match self.better(closed.sequence, &report.estimate) {
+        let spoiled = self.hums && report.reading == Err(Reason::CircuitChanged);
+        match self.better(closed.sequence, &report.estimate, spoiled) {
             Better::Settled => report.basis = Basis::Settled,
             Better::Fitted(fitted) => report.estimate = Ok(*fitted),
             Better::Neither => report.estimate = Err(Reason::Implausible),
@@ -158,7 +159,12 @@ impl SwiftMonitor<'_> {
     }
 
     #[inline(never)]
-    fn better(&self, sequence: u32, settled: &Result<Estimate, Reason>) -> Better<'_> {
+    fn better(
+        &self,
+        sequence: u32,
+        settled: &Result<Estimate, Reason>,
+        spoiled: bool,
+    ) -> Better<'_> {
         let believed = self.stage != Stage::Suspected && self.is_fresh();
         let Some(fitted) = self.fitted.as_ref().filter(|_| believed) else {
             return Better::Settled;
@@ -167,7 +173,9 @@ impl SwiftMonitor<'_> {
             Ok(settled) if contradict(settled, fitted) => Better::Neither,
             Ok(settled) if settled.conductance.u < fitted.conductance.u => Better::Settled,
             // Readings from before the change that a fit has left behind.
-            Err(Reason::CircuitChanged) if sequence.wrapping_sub(self.started) > CYCLE => {
+            Err(Reason::CircuitChanged)
+                if !spoiled && sequence.wrapping_sub(self.started) > CYCLE =>
+            {
                 Better::Settled
             }
             Ok(_) | Err(_) => Better::Fitted(fitted),

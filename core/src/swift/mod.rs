@@ -45,6 +45,10 @@ use circuits::{fitted, known};
 use haste::Haste;
 use unexplained::hides_a_leak;
 
+/// Single blocks vary by more than twice (a power of two) what groups of them do:
+/// hum.
+const HUM: u32 = 1;
+
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
 enum Task {
@@ -85,6 +89,8 @@ pub struct SwiftMonitor<'c> {
     /// Blocks since a suspicion rose.
     suspected: u32,
     fitted: Option<Estimate>,
+    /// The newest fit averages hum away, which spoils a dwell for the settled path.
+    hums: bool,
     /// Dwells that have ended since the newest fit, in quarters.
     unconfirmed: u8,
     task: Task,
@@ -121,6 +127,7 @@ impl<'c> SwiftMonitor<'c> {
             stage: Stage::Unprepared,
             suspected: 0,
             fitted: None,
+            hums: false,
             unconfirmed: 0,
             task: Task::None,
             probation: None,
@@ -431,6 +438,7 @@ impl<'c> SwiftMonitor<'c> {
         if self.stage == Stage::Suspected && !self.is_newer(fit) {
             return Step::Busy;
         }
+        self.hums = fit.scatter.to_bits() >> HUM > fit.noise.to_bits();
         self.task = Task::Learn(known(fit, self.config), fitted(fit));
         Step::Busy
     }
