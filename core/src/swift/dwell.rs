@@ -171,7 +171,7 @@ impl SwiftMonitor<'_> {
         };
         match settled {
             Ok(settled) if contradict(settled, fitted) => Better::Neither,
-            Ok(settled) if settled.conductance.u < fitted.conductance.u => Better::Settled,
+            Ok(settled) if clearly_surer(settled, fitted) => Better::Settled,
             // Readings from before the change that a fit has left behind.
             Err(Reason::CircuitChanged)
                 if !spoiled && sequence.wrapping_sub(self.started) > CYCLE =>
@@ -189,6 +189,13 @@ enum Better<'a> {
     Fitted(&'a Estimate),
     /// They contradict each other.
     Neither,
+}
+
+/// By a quarter of its uncertainty: the fit has seen more, and where both are in doubt by the
+/// same hum, that decides.
+fn clearly_surer(settled: &Estimate, fitted: &Estimate) -> bool {
+    let [settled, fitted] = [settled, fitted].map(|one| one.conductance.u.to_bits());
+    settled.saturating_add(settled >> 2) < fitted
 }
 
 fn contradict(a: &Estimate, b: &Estimate) -> bool {
