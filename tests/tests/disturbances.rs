@@ -83,7 +83,7 @@ const fn severe(disturbance: Disturbance) -> Disturbance {
     }
 }
 
-const DISTURBANCES: [Disturbance; 17] = [
+const DISTURBANCES: [Disturbance; 20] = [
     on_pack("ramp up and down by 50 V/s", |t| {
         PACK - 50.0 + 50.0 * (2.0 - (t % 4.0)).abs()
     }),
@@ -105,6 +105,15 @@ const DISTURBANCES: [Disturbance; 17] = [
     })),
     // Both leave what is slower than a dwell: 40 mV at 0.2 Hz, and 5 V at 0.4 Hz.
     severe(on_readings("hum of 50.2 Hz", |t, r| hum(50.2, t, r))),
+    severe(on_readings("hum of 50.45 Hz", |t, r| hum(50.45, t, r))),
+    severe(on_readings("hum of 49.55 Hz", |t, r| hum(49.55, t, r))),
+    // Behind the ripple a ramp of 1.4 V/s begins.
+    severe(Disturbance {
+        pack: |t| PACK - 1.4 * (t - 2.0).max(0.0),
+        ..on_readings("ripple of 6.534 kHz on a pack that ramps", |t, r| {
+            pack_ripple(6534.2, t, r)
+        })
+    }),
     severe(on_readings("ripple of 8.0004 kHz", |t, r| {
         ripple(8000.4, t, r)
     })),
