@@ -49,6 +49,8 @@ const ACROSS: f64 = 600.0;
 const FREEDOM: i64 = 50;
 /// Noise variance, V² times weight: 10 mV a block.
 const NOISE: f64 = 16e-4;
+/// What hum leaves of its samples, as a variance.
+const HUM: f64 = 7e-4;
 
 fn tally(mean: f64, count: u32) -> Tally {
     Tally {
@@ -72,7 +74,7 @@ fn converged() -> Converged {
         batches: tally(NOISE, 30),
         scatter: scaled(NOISE),
         samples: 20,
-        apart_us: 1000,
+        hum: scaled(HUM),
         step: scaled(1e-8),
         blocks: 400,
         used: 57,
@@ -231,11 +233,10 @@ fn slow_disturbances_are_in_the_uncertainty() {
     let step = 5.01 * NOISE;
     same(with(NOISE, 32, NOISE, step), step * 200.0);
     same(with(NOISE, 32, NOISE, 4.99 * NOISE), 0.0);
-    // Hum: what of the samples' variance is not white leaves (0.01/√3)² of itself, for all of the record.
+    // Hum: what of the samples' variance is not white leaves a share of itself, for all of the record.
     let fives = NOISE / 3.01;
-    // Of samples a millisecond apart a twentieth of it is between neighbours.
-    let all = 20.0 * (NOISE - fives) * 4.502f64.powi(2);
-    same(with(fives, 32, NOISE, 1e-8), all * 1e-4 / 3.0 * 200.0);
+    let hum = 20.0 * (NOISE - fives) * HUM * 200.0;
+    same(with(fives, 32, NOISE, 1e-8), hum);
     same(with(NOISE / 2.99, 32, NOISE, 1e-8), 0.0);
 }
 

@@ -7,7 +7,6 @@ use super::slips::Slips;
 use super::solve::Factors;
 use super::tally::Tally;
 use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
-use crate::front::residue;
 use crate::num::{self, ONE, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
@@ -116,11 +115,11 @@ pub(super) struct Converged {
     pub(super) covariance: Covariance,
     pub(super) fives: Tally,
     pub(super) batches: Tally,
-    /// Noise variance as samples scatter within blocks, how many they are, and how far
-    /// apart, for hum.
+    /// Noise variance as samples scatter within blocks, and how many they are.
     pub(super) scatter: Scaled,
     pub(super) samples: i64,
-    pub(super) apart_us: u32,
+    /// Variance that hum leaves of means, over that of its samples.
+    pub(super) hum: Scaled,
     /// Variance of a converter step, V² times weight.
     pub(super) step: Scaled,
     /// Length of the record in blocks.
@@ -291,16 +290,15 @@ impl Converged {
     pub(super) fn residue(&self) -> Scaled {
         let count = self.fives.count;
         let white = self.fives.mean().max(self.step);
-        let half = self.blocks >> 1;
-        let samples = self.scatter.times(Scaled::int(self.samples));
-        if samples.less(self.step.shifted(2)) {
-            self.step.times(Scaled::int(half))
+        let half = Scaled::int(self.blocks >> 1);
+        let samples = Scaled::int(self.samples);
+        if self.scatter.times(samples).less(self.step.shifted(2)) {
+            self.step.times(half)
         } else if count < FEWEST_FIVES {
             Scaled::ZERO
         } else if white.times(Scaled::int(3)).less(self.scatter) {
-            let hum = samples.minus(white.times(Scaled::int(self.samples)));
-            let residue = Scaled::of(residue(hum.root().bits(), self.apart_us));
-            residue.square().times(Scaled::int(half))
+            let hum = self.scatter.minus(white).times(samples);
+            hum.times(self.hum).times(half)
         } else {
             Scaled::ZERO
         }

@@ -156,7 +156,7 @@ pub(super) struct Level {
 }
 
 /// Entries that are looked at in one slice of work.
-const AT_ONCE: usize = 12;
+const AT_ONCE: usize = 8;
 
 /// What a record amounts to, found out in slices before it is fitted: its
 /// length, the samples in it, and Vb where it stood still: the mean, when every

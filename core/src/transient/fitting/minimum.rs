@@ -11,8 +11,8 @@ use super::super::slips::Slips;
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
-use crate::front::FAR;
-use crate::num::millionths;
+use crate::front::{FAR, residue};
+use crate::num::{ONE, millionths};
 
 /// Fewest sums over five blocks that are fitted.
 const FEWEST_GROUPED: u32 = 16;
@@ -115,7 +115,7 @@ impl Fitting {
             scatter,
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
-            apart_us: apart.filter(|_| !ripple).unwrap_or(FAR),
+            hum: Scaled::of(residue(ONE, apart.filter(|_| !ripple).unwrap_or(FAR))).square(),
             blocks: blocks(self.given.length_us),
             least,
             used: walked.used,

@@ -127,12 +127,16 @@ impl Fitting {
         self.job = Job::Survey(Survey::default());
     }
 
-    /// What the record amounts to is known.
+    /// Finds out what the record amounts to, and begins a search of it.
     #[inline(never)]
-    fn surveyed(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Survey(survey) = &self.job else {
+    fn survey(&mut self, ground: &Ground<'_>) -> Outcome {
+        let Job::Survey(survey) = &mut self.job else {
             return Outcome::Idle;
         };
+        let least = Noise::least_of_pack(ground.config);
+        if survey.step(ground.record, ground.noise.pack, least) {
+            return Outcome::Busy;
+        }
         let declared = ground.config.timing().reading_lag;
         let tick = ground.record.tick_seconds();
         self.beliefs.observe(declared, ground.noise, tick, survey);
@@ -213,13 +217,7 @@ impl Fitting {
         match &mut self.job {
             Job::Idle => Outcome::Idle,
             Job::Start => self.start(ground),
-            Job::Survey(survey) => {
-                let least = Noise::least_of_pack(ground.config);
-                if survey.step(ground.record, ground.noise.pack, least) {
-                    return Outcome::Busy;
-                }
-                self.surveyed(ground)
-            }
+            Job::Survey(_) => self.survey(ground),
             Job::Scan(_) => self.scan(ground),
             Job::Walk(_) => self.go_on(ground),
             Job::Test(..) => self.test_on(ground),
