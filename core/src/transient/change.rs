@@ -64,7 +64,7 @@ enum Next {
     Judge,
     /// Those of a trend: how sure the step to it is, and where it leads.
     Measure,
-    Complete,
+    Capacitance,
     Follow,
 }
 
@@ -149,10 +149,13 @@ impl Test {
             Next::Judge => self.judge(beliefs, converged.residue()),
             Next::Measure => {
                 self.equations.covariance = Covariance::new(&self.equations.system, self.freedom);
-                self.next = Next::Complete;
+                self.next = Next::Capacitance;
             }
-            Next::Complete => {
-                self.equations.complete();
+            Next::Capacitance => {
+                let Equations {
+                    system, covariance, ..
+                } = &mut self.equations;
+                covariance.add_capacitance(system);
                 self.next = Next::Follow;
             }
             Next::Follow => self.follow(theta, bounds),
@@ -244,10 +247,6 @@ impl Equations {
         step: [Scaled::ZERO; PARAMETERS],
         covariance: Covariance::NONE,
     };
-
-    fn complete(&mut self) {
-        self.covariance.complete(&self.system);
-    }
 }
 
 fn without_change(step: [Scaled; PARAMETERS]) -> [Scaled; PARAMETERS] {

@@ -67,7 +67,8 @@ fn converged() -> Converged {
     system.set(TOTAL, RATIO, scaled(ACROSS));
     system.set(7, 7, scaled(NOISE * FREEDOM as f64));
     let mut covariance = Covariance::new(&system, FREEDOM);
-    covariance.complete(&system);
+    covariance.add_capacitance(&system);
+    covariance.add_coupling(&system);
     Converged {
         covariance,
         fives: tally(NOISE, 3),

@@ -82,7 +82,7 @@ impl Covariance {
         freedom: 0,
     };
 
-    /// That of the leaks; [`Covariance::complete`] adds the rest.
+    /// That of the leaks; the rest is added to it.
     #[inline(never)]
     pub(super) fn new(system: &System, freedom: i64) -> Self {
         let mut factors = Factors::NONE;
@@ -100,13 +100,20 @@ impl Covariance {
         }
     }
 
-    #[inline(never)]
-    pub(super) fn complete(&mut self, system: &System) {
-        let mut factors = Factors::NONE;
-        factors.factor(system, Scaled::ZERO);
-        self.capacitance = factors.variance(CAPACITANCE);
-        self.coupling = factors.variance(COUPLING);
+    pub(super) fn add_capacitance(&mut self, system: &System) {
+        self.capacitance = variance_of(system, CAPACITANCE);
     }
+
+    pub(super) fn add_coupling(&mut self, system: &System) {
+        self.coupling = variance_of(system, COUPLING);
+    }
+}
+
+#[inline(never)]
+fn variance_of(system: &System, place: usize) -> Scaled {
+    let mut factors = Factors::NONE;
+    factors.factor(system, Scaled::ZERO);
+    factors.variance(place)
 }
 
 /// What the walk that converged left behind.

@@ -17,7 +17,7 @@ use super::record::WHOLE;
 use super::scaled::Scaled;
 use super::search::decrement;
 use super::solve::{Factors, solution};
-use super::theta::{DRIFT, PARAMETERS, RATIO, TOTAL, Theta};
+use super::theta::{DRIFT, PARAMETERS, Theta};
 use crate::num::ONE;
 
 /// Largest drift of a reading that is provided for: 0.2 V/s.
@@ -66,7 +66,7 @@ impl Slips {
     #[inline(never)]
     pub(super) fn add_drift(
         &mut self,
-        system: &System,
+        drift: &Drift,
         beliefs: &Beliefs,
         theta: &Theta,
         noise: Scaled,
@@ -74,13 +74,8 @@ impl Slips {
         if beliefs.are_free() {
             return;
         }
-        let mut factors = Factors::NONE;
-        factors.factor(system, Scaled::ZERO);
-        let own = factors.variance(DRIFT);
-        let by_one = [TOTAL, RATIO].map(|place| {
-            let [_, both, _] = factors.block(place, DRIFT);
-            both.over(own)
-        });
+        let [total, ratio, own] = drift.0;
+        let by_one = [total.over(own), ratio.over(own)];
         let held = beliefs.weight(beliefs.drift_u());
         let told = Scaled::ONE.minus(own.times(held));
         let most = Scaled::of(DRIFT_MOST);
@@ -101,18 +96,70 @@ impl Slips {
     #[inline(never)]
     pub(super) fn add_ripple(
         &mut self,
-        system: &System,
-        direct: &Direct,
+        ripple: &Ripple,
+        squares: Scaled,
         freedom: i64,
         least: Scaled,
         blocks: i64,
         moving: bool,
     ) {
-        if !direct.own.positive() {
+        let own = ripple.own;
+        if !own.positive() {
             return;
         }
-        let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(direct.own);
+        let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(own);
         let any = ANY.times(most.min(Scaled::ONE));
+        // Less than a thousandth of the column is left: the circuit explains it.
+        if ripple.information.less(own.shifted(-10)) {
+            self.add(ripple.by_one, any);
+            return;
+        }
+        let (residual, information) = (ripple.residual, ripple.information);
+        let seen = residual.over(information);
+        let fall = residual.times(seen);
+        let noise = squares.minus(fall).over(Scaled::int(freedom));
+        let noise = noise.max(least);
+        // The size before the record was seen, and what the record says of it.
+        let inexact = any.times(own).shifted(INEXACT);
+        let u = noise.plus(inexact).over(information);
+        let share = any.over(any.plus(u));
+        let expected = seen.times(share).square().min(Scaled::ONE);
+        let floor = if moving { any } else { Scaled::ZERO };
+        let size = expected.plus(u.times(share)).max(floor);
+        self.add(ripple.by_one, size);
+    }
+}
+
+/// Covariance of the drift with ln(G + gr) and with w, and its variance, for a noise of
+/// one.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Drift([Scaled; 3]);
+
+impl Drift {
+    #[inline(never)]
+    pub(super) fn of(system: &System) -> Self {
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
+        let [total, ratio, _, _, _, own, _] = factors.column(DRIFT);
+        Self([total, ratio, own])
+    }
+}
+
+/// A ripple beside the circuit.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ripple {
+    /// What one of size one does to ln(G + gr) and w.
+    by_one: [Scaled; 2],
+    /// Its column's square, what of it the circuit does not explain, and what of the
+    /// residual goes with that.
+    own: Scaled,
+    information: Scaled,
+    residual: Scaled,
+}
+
+impl Ripple {
+    #[inline(never)]
+    pub(super) fn of(system: &System, direct: &Direct) -> Self {
         let mut equations = system.clone();
         for (row, with) in direct.with.iter().enumerate().take(PARAMETERS) {
             let held = system.is_held(row);
@@ -120,29 +167,15 @@ impl Slips {
             equations.set(row, PARAMETERS, side);
         }
         let by_one = solution(&equations, Scaled::ZERO);
-        let explained = decrement(&equations, &by_one);
-        let information = direct.own.minus(explained);
         let [total, ratio, ..] = by_one;
-        // Less than a thousandth of the column is left: the circuit explains it.
-        if information.less(direct.own.shifted(-10)) {
-            self.add([total, ratio], any);
-            return;
-        }
         // What is left of the column goes with what the step to the minimum leaves.
         let [.., residual] = direct.with;
-        let residual = residual.minus(decrement(system, &by_one));
-        let seen = residual.over(information);
-        let fall = residual.times(seen);
-        let noise = system.squares().minus(fall).over(Scaled::int(freedom));
-        let noise = noise.max(least);
-        // The size before the record was seen, and what the record says of it.
-        let inexact = any.times(direct.own).shifted(INEXACT);
-        let u = noise.plus(inexact).over(information);
-        let share = any.over(any.plus(u));
-        let expected = seen.times(share).square().min(Scaled::ONE);
-        let floor = if moving { any } else { Scaled::ZERO };
-        let size = expected.plus(u.times(share)).max(floor);
-        self.add([total, ratio], size);
+        Self {
+            by_one: [total, ratio],
+            own: direct.own,
+            information: direct.own.minus(decrement(&equations, &by_one)),
+            residual: residual.minus(decrement(system, &by_one)),
+        }
     }
 }
 

@@ -75,6 +75,18 @@ impl Factors {
             let value = less(system.side(row), self.line(row), &x);
             put(&mut x, row, value);
         }
+        self.backward(x)
+    }
+
+    /// A column of the inverse.
+    #[inline(never)]
+    pub(super) fn column(&self, place: usize) -> Vector {
+        self.backward(self.forward(place))
+    }
+
+    /// `L⁻ᵀ·D⁻¹` times a vector.
+    #[inline(never)]
+    fn backward(&self, mut x: Vector) -> Vector {
         for (value, by) in x.iter_mut().zip(&self.inverse) {
             *value = value.times(*by);
         }

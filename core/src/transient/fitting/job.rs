@@ -5,6 +5,7 @@ use super::super::fit::Converged;
 use super::super::normal::System;
 use super::super::pack::Survey;
 use super::super::pass::Pass;
+use super::super::slips::{Drift, Ripple};
 use super::super::start::Start;
 use super::super::tally::Walked;
 
@@ -67,10 +68,14 @@ pub(super) enum Weighing {
 /// What is done next for the rest of the measure.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Completing {
-    Covariance,
-    /// What a drift of the reading may have done, and a ripple on the pack.
+    Capacitance,
+    Coupling,
+    /// What a drift of the reading may have done, by one and in all, and a ripple on the
+    /// pack.
     Drift,
+    Slide(Drift),
     Ripple,
+    Sway(Ripple),
     /// It is done.
     Test,
 }

@@ -7,7 +7,7 @@ use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
 use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
-use super::super::slips::Slips;
+use super::super::slips::{Drift, Ripple, Slips};
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
@@ -129,7 +129,7 @@ impl Fitting {
             pack_u: self.given.level.map_or(Scaled::ZERO, |level| level.u),
             slips: Slips::NONE,
         };
-        self.job = Job::Complete(Completing::Covariance, converged, system.clone());
+        self.job = Job::Complete(Completing::Capacitance, converged, system.clone());
     }
 
     #[inline(never)]
@@ -139,21 +139,27 @@ impl Fitting {
         };
         let freedom = converged.covariance.freedom;
         *next = match next {
-            Completing::Covariance => {
-                converged.covariance.complete(system);
+            Completing::Capacitance => {
+                converged.covariance.add_capacitance(system);
+                Completing::Coupling
+            }
+            Completing::Coupling => {
+                converged.covariance.add_coupling(system);
                 Completing::Drift
             }
-            Completing::Drift => {
+            Completing::Drift => Completing::Slide(Drift::of(system)),
+            Completing::Slide(drift) => {
                 let noise = converged.noise();
                 let slips = &mut converged.slips;
-                slips.add_drift(system, &self.beliefs, &self.search.theta, noise);
+                slips.add_drift(drift, &self.beliefs, &self.search.theta, noise);
                 Completing::Ripple
             }
-            Completing::Ripple => {
-                let (direct, moving) = (&self.borders.direct, self.moving);
+            Completing::Ripple => Completing::Sway(Ripple::of(system, &self.borders.direct)),
+            Completing::Sway(ripple) => {
+                let moving = self.moving;
                 let (least, blocks) = (converged.least, converged.blocks);
                 let slips = &mut converged.slips;
-                slips.add_ripple(system, direct, freedom, least, blocks, moving);
+                slips.add_ripple(ripple, system.squares(), freedom, least, blocks, moving);
                 Completing::Test
             }
             Completing::Test => return self.test(ground),
