@@ -133,7 +133,7 @@ impl Fitting {
     }
 
     #[inline(never)]
-    pub(super) fn complete(&mut self, ground: &Ground<'_>) -> Outcome {
+    pub(super) fn complete(&mut self) -> Outcome {
         let Job::Complete(next, converged, system) = &mut self.job else {
             return Outcome::Busy;
         };
@@ -162,14 +162,14 @@ impl Fitting {
                 slips.add_ripple(ripple, system.squares(), freedom, least, blocks, moving);
                 Completing::Test
             }
-            Completing::Test => return self.test(ground),
+            Completing::Test => return Outcome::Busy,
         };
         Outcome::Busy
     }
 
     /// Begins the test for a change.
     #[inline(never)]
-    fn test(&mut self, ground: &Ground<'_>) -> Outcome {
+    pub(super) fn test(&mut self, ground: &Ground<'_>) -> Outcome {
         let Job::Complete(_, converged, system) = &mut self.job else {
             return Outcome::Busy;
         };

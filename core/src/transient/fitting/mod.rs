@@ -24,7 +24,7 @@ use super::start::{Start, Started};
 use super::tally::Walked;
 use super::theta::Theta;
 use crate::num::{millionths, mul};
-use job::{Attempt, Job, Weighing};
+use job::{Attempt, Completing, Job, Weighing};
 
 /// Fewest entries that are fitted, and of a circuit that was seen to change: a
 /// few entries that straddle two circuits can pass for a third.
@@ -228,7 +228,8 @@ impl Fitting {
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Compare, ..) => self.compare(),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
-            Job::Complete(..) => self.complete(ground),
+            Job::Complete(Completing::Test, ..) => self.test(ground),
+            Job::Complete(..) => self.complete(),
         }
     }
 
