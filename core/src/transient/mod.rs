@@ -36,12 +36,12 @@
 //!   0.2 V/s is in the interval until the record tells it from a slow circuit.
 //! * A ripple on the pack whose alias is slow moves v and Vb in a ratio that no slow
 //!   circuit has. The interval contains what it may have done to the figures, as far
-//!   as the record tells; of 426 random runs with 0.5 or 2 V at 8000.4 Hz in samples
-//!   of 1 kHz, nine still missed by more than three half-widths at some time, most of
-//!   them in a short record after the circuit seemed to have changed.
-//! * Hum off the nominal frequency and aliases of ripple are told by how samples
-//!   scatter, not by their shape: the intervals become wide, or there is no fit.
-//!   A steady alias at the very frequency of the drive is not told at all.
+//!   as the record tells; of 20,000 random runs with 5 V at 2 to 20 kHz in samples of
+//!   1 kHz, 19 still missed by more than three half-widths at some time: nine with a source
+//!   of 3.3 V, eight where the alias was below 1 Hz.
+//! * Hum off the nominal frequency is told by how neighbouring samples scatter, and that
+//!   at 50 Hz, taken every millisecond: taken much faster, they hardly differ. A steady
+//!   alias at the very frequency of the drive is not told at all.
 //! * A circuit that moves faster than a record can show (an intermittent leak
 //!   that comes and goes within a half-period) leads to
 //!   [`Progress::Changed`] and [`Progress::NotFound`] and, now and then, to a
