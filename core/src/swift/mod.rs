@@ -43,11 +43,7 @@ use crate::transient::{Fit, Transient, Work};
 use crate::units::{Microsiemens, Volts};
 use circuits::{fitted, known};
 use haste::Haste;
-use unexplained::hides_a_leak;
-
-/// Single blocks vary by more than twice (a power of two) what groups of them do:
-/// hum.
-const HUM: u32 = 1;
+use unexplained::{averages_hum_away, hides_a_leak};
 
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
@@ -438,7 +434,7 @@ impl<'c> SwiftMonitor<'c> {
         if self.stage == Stage::Suspected && !self.is_newer(fit) {
             return Step::Busy;
         }
-        self.hums = fit.scatter.to_bits() >> HUM > fit.noise.to_bits();
+        self.hums = averages_hum_away(fit);
         self.task = Task::Learn(known(fit, self.config), fitted(fit));
         Step::Busy
     }

@@ -23,6 +23,11 @@ const AWAY: u32 = 4;
 /// What hum leaves of single blocks, as a part of the stack (a power of two).
 const HUM: u32 = 5;
 
+/// True when single blocks vary by more than twice what the groups do that are fitted.
+pub(super) fn averages_hum_away(fit: &Fit) -> bool {
+    fit.scatter.to_bits() >> 1 > fit.noise.to_bits()
+}
+
 /// True when the readings miss the fit by as much as a leak at the warning
 /// limit would make them that comes and goes, and the fit has none as large.
 #[inline(never)]

@@ -71,9 +71,6 @@ impl Slips {
         theta: &Theta,
         noise: Scaled,
     ) {
-        if beliefs.are_free() {
-            return;
-        }
         let [total, ratio, own] = drift.0;
         let by_one = [total.over(own), ratio.over(own)];
         let held = beliefs.weight(beliefs.drift_u());
@@ -104,9 +101,6 @@ impl Slips {
         moving: bool,
     ) {
         let own = ripple.own;
-        if !own.positive() {
-            return;
-        }
         let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(own);
         let any = ANY.times(most.min(Scaled::ONE));
         // Less than a thousandth of the column is left: the circuit explains it.
@@ -158,8 +152,12 @@ pub(super) struct Ripple {
 }
 
 impl Ripple {
+    /// `None` where Vb stood still.
     #[inline(never)]
-    pub(super) fn of(system: &System, direct: &Direct) -> Self {
+    pub(super) fn of(system: &System, direct: &Direct) -> Option<Self> {
+        if !direct.own.positive() {
+            return None;
+        }
         let mut equations = system.clone();
         for (row, with) in direct.with.iter().enumerate().take(PARAMETERS) {
             let held = system.is_held(row);
@@ -170,12 +168,12 @@ impl Ripple {
         let [total, ratio, ..] = by_one;
         // What is left of the column goes with what the step to the minimum leaves.
         let [.., residual] = direct.with;
-        Self {
+        Some(Self {
             by_one: [total, ratio],
             own: direct.own,
             information: direct.own.minus(decrement(&equations, &by_one)),
             residual: residual.minus(decrement(system, &by_one)),
-        }
+        })
     }
 }
 

@@ -104,7 +104,7 @@ impl Fitting {
         let least = self.beliefs.least_variance(freedom);
         let noise = search::variance(system.squares(), freedom, least);
         let block = ground.block_us();
-        let blocks = |us: u32| i64::from(us.checked_div(block).unwrap_or(0));
+        let blocks = self.given.length_us.checked_div(block).unwrap_or(0);
         let scatter = ground.noise.white();
         let ripple = self.given.rippled && !ground.noise.pack.less(scatter);
         let apart = block.checked_div(ground.record.samples());
@@ -116,7 +116,7 @@ impl Fitting {
             step: ground.noise.floor,
             samples: i64::from(ground.record.samples()),
             hum: Scaled::of(residue(ONE, apart.filter(|_| !ripple).unwrap_or(FAR))).square(),
-            blocks: blocks(self.given.length_us),
+            blocks: i64::from(blocks),
             least,
             used: walked.used,
             rejected: walked.rejected,
@@ -147,6 +147,8 @@ impl Fitting {
                 converged.covariance.add_coupling(system);
                 Completing::Drift
             }
+            // One that is fitted is no slip.
+            Completing::Drift if self.beliefs.are_free() => Completing::Ripple,
             Completing::Drift => Completing::Slide(Drift::of(system)),
             Completing::Slide(drift) => {
                 let noise = converged.noise();
@@ -154,7 +156,9 @@ impl Fitting {
                 slips.add_drift(drift, &self.beliefs, &self.search.theta, noise);
                 Completing::Ripple
             }
-            Completing::Ripple => Completing::Sway(Ripple::of(system, &self.borders.direct)),
+            Completing::Ripple => {
+                Ripple::of(system, &self.borders.direct).map_or(Completing::Test, Completing::Sway)
+            }
             Completing::Sway(ripple) => {
                 let moving = self.moving;
                 let (least, blocks) = (converged.least, converged.blocks);
