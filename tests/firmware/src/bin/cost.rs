@@ -92,6 +92,24 @@ mod target {
         }
     }
 
+    /// What [`Sampler::push`] takes in the mean, the call included: all samples in one go, so that
+    /// the step of the counter does not matter.
+    fn push_mean(counter: &mut Counter, config: &Config, capture: &Capture) -> (u64, u64) {
+        let mut sampler = Sampler::new(config);
+        counter.lap();
+        let mut number = 0;
+        for sample in capture.samples() {
+            black_box(&sample);
+            number += 1;
+        }
+        let empty = counter.lap();
+        for sample in capture.samples() {
+            let block = sampler.push(black_box(&sample));
+            black_box(&block);
+        }
+        (counter.lap().saturating_sub(empty) / 2, number)
+    }
+
     /// Bytes of stack below the caller, with the objects in static memory.
     #[derive(Default)]
     struct Stack {
@@ -161,6 +179,17 @@ mod target {
             let configs = configs.iter().map(|config| config.as_ref().expect("valid"));
             configs.zip(&CAPTURES)
         };
+        let pushes = captures().fold((0, 0), |(all, number), (config, capture)| {
+            let (more, of) = push_mean(&mut counter, config, capture);
+            (all + more, number + of)
+        });
+        let tenths = 10 * pushes.0 / pushes.1.max(1);
+        semihosting::println!(
+            "Sampler::push, exactly: {}.{} instructions in the mean of {} calls",
+            tenths / 10,
+            tenths % 10,
+            pushes.1
+        );
         let mut costs = Costs::default();
         for (config, capture) in captures() {
             costs.replay::<Monitor<'_>>(&mut counter, config, capture);
