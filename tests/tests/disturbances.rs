@@ -163,7 +163,7 @@ const CASES: [Case; 4] = [
     },
 ];
 
-fn run(case: &Case, disturbance: &Disturbance, seed: u64) -> Vec<Event> {
+fn run(case: &Case, disturbance: &Disturbance, rate: f64, seed: u64) -> Vec<Event> {
     let [drive, ..] = swift_drives();
     let config = Design::new(drive, PACK, 24).config();
     let circuit = Circuit::new(Leak::inside(case.ohm, 0.3), case.farad, drive);
@@ -179,7 +179,7 @@ fn run(case: &Case, disturbance: &Disturbance, seed: u64) -> Vec<Event> {
     };
     let rig = Rig::new(&config, MonitorKind::Swift);
     let lead = Lead::alternating(1.0);
-    feed(rig, 1000.0, SECONDS, &lead, converted(&config, volts))
+    feed(rig, rate, SECONDS, &lead, converted(&config, volts))
 }
 
 /// Errors of G over the true G of all answers from `JUDGED_FROM` on, and the
@@ -215,7 +215,7 @@ fn a_disturbance_at_most_doubles_the_error_or_is_refused_and_never_deceives() {
             let mut all = Vec::new();
             let mut worst = 0f64;
             for seed in 0..SEEDS {
-                let (errors, miss) = errors(case, &run(case, disturbance, seed));
+                let (errors, miss) = errors(case, &run(case, disturbance, 1000.0, seed));
                 all.extend(errors);
                 worst = worst.max(miss);
             }
@@ -238,4 +238,28 @@ fn a_disturbance_at_most_doubles_the_error_or_is_refused_and_never_deceives() {
         }
     }
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+/// Hum off its nominal frequency moves hardly from one sample to the next where these come fast.
+#[test]
+fn samples_that_come_fast_hide_no_hum() {
+    let off_nominal = |hertz: f64| {
+        DISTURBANCES
+            .iter()
+            .filter(move |d| d.name == format!("hum of {hertz} Hz"))
+    };
+    let hums = [49.55, 50.2, 50.45].into_iter().flat_map(off_nominal);
+    let mut runs = 0;
+    for disturbance in hums {
+        for (seed, case) in (0..).zip(&CASES) {
+            for rate in [2000.0, 5000.0, 10_000.0] {
+                let (errors, worst) = errors(case, &run(case, disturbance, rate, seed));
+                let told = format!("{} {rate} {:e} Ω: {worst}", disturbance.name, case.ohm);
+                println!("{told}");
+                assert!(worst < 3.0 && !errors.is_empty(), "{told}");
+                runs += 1;
+            }
+        }
+    }
+    assert_eq!(runs, 36);
 }

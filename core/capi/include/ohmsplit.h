@@ -133,7 +133,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_sampler_t.
-#define OHMSPLIT_SAMPLER_SIZE 112
+#define OHMSPLIT_SAMPLER_SIZE 144
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

@@ -21,13 +21,15 @@ const APART: u8 = 5;
 /// so many: one step of the pack alone never adds a bit.
 const EIGHTHS: u32 = 3;
 const UP: u8 = 3;
+/// There is a bit that seems dead.
+const SEEN: u8 = 0x80;
 
 /// What the codes of one converter have shown.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Converter {
     /// The last code of the block before.
     code: i32,
-    /// Bits that changed from block to block in the window.
+    /// Bits in which first and last codes of blocks differ in the window.
     toggled: i32,
     /// Blocks at that code alone, and drive changes since.
     still: u8,
@@ -38,6 +40,8 @@ pub(super) struct Converter {
     /// The quietest block of the window, and its length so far.
     noise: u8,
     window: u8,
+    /// The bit that seemed dead in the window before, with [`SEEN`], and whether it has in two.
+    suspect: u8,
     dead: bool,
     /// The lower half of a last code of this dwell, blocks since then and as many
     /// as are apart, and by how many bits such codes differ again and
@@ -60,15 +64,15 @@ impl Converter {
             return;
         }
         let noise = level(sums, count);
-        let is_first = self.listened == 0 && self.still == 0;
-        let toggled = if is_first { 0 } else { sums.last ^ self.code };
         self.spread(sums.last, changed);
-        self.watch(toggled, noise, channel);
-        self.stand(sums, changed, noise);
+        self.watch(sums, noise, channel);
+        // Pairs may be even though not all samples are.
+        let all = sums.last.wrapping_mul(count as i32);
+        let one_code = sums.squares == 0 && sums.sum as i32 == all;
+        self.stand(sums, changed, noise, one_code);
     }
 
-    fn stand(&mut self, sums: &ChannelSums, changed: bool, noise: u8) {
-        let one_code = sums.squares == 0;
+    fn stand(&mut self, sums: &ChannelSums, changed: bool, noise: u8, one_code: bool) {
         if one_code && self.still > 0 && self.code == sums.last {
             self.still = self.still.saturating_add(1);
             self.changes = self.changes.saturating_add(u8::from(changed));
@@ -116,31 +120,39 @@ impl Converter {
         }
     }
 
-    /// Takes the bits that differ from the end of the block before.
-    fn watch(&mut self, toggled: i32, noise: u8, channel: &Channel) {
+    /// Takes the bits in which codes differ. The first code of a block differs from the last
+    /// before it as neighbours do: by more than the weight of each bit that the noise
+    /// covers, though last codes repeat with an alias.
+    fn watch(&mut self, sums: &ChannelSums, noise: u8, channel: &Channel) {
+        let within = i32::from((sums.last as i16 ^ sums.first) as u16);
         if self.window == 0 {
-            (self.toggled, self.noise) = (toggled, noise);
+            (self.toggled, self.noise) = (within, noise);
         } else {
-            self.toggled |= toggled;
+            self.toggled |= within | (sums.last ^ self.code);
             self.noise = self.noise.min(noise);
         }
         self.window = self.window.wrapping_add(1);
         if self.window >= WINDOW {
             self.window = 0;
-            self.dead = self.has_dead_bit(channel);
+            // An alias that stands still for a second moves on in the next.
+            let bit = self.dead_bit(channel);
+            self.dead = bit > 0 && bit == self.suspect;
+            self.suspect = bit;
         }
     }
 
     /// A bit that never changed, above one that did, and covered by the noise:
     /// neighbours differ by its weight, and so do codes that hum leaves alike. Low
-    /// bits that all stand are a coarser resolution, no fault.
-    fn has_dead_bit(&self, channel: &Channel) -> bool {
+    /// bits that all stand are a coarser resolution, no fault. Zero where there is none.
+    fn dead_bit(&self, channel: &Channel) -> u8 {
         let lowest = self.toggled.trailing_zeros();
-        (0..u32::from(channel.bits).min(31)).any(|bit| {
-            let hum = u32::from(self.spread >> EIGHTHS) <= bit;
+        let is_dead = |bit: &u32| {
+            let hum = u32::from(self.spread >> EIGHTHS) <= *bit;
             let covered = u32::from(self.noise) > bit.saturating_mul(2) && !hum;
-            covered && bit > lowest && self.toggled & (1 << bit) == 0
-        })
+            covered && *bit > lowest && self.toggled & 1i32.wrapping_shl(*bit) == 0
+        };
+        let bit = (0..u32::from(channel.bits).min(31)).find(is_dead);
+        bit.map_or(0, |bit| bit as u8 | SEEN)
     }
 
     /// One and the same code, through noise, or through drive changes that must
@@ -157,9 +169,10 @@ impl Converter {
 }
 
 /// Mean square difference of neighbours in codes², as the bits of its whole
-/// part: a bit of weight 2^k is covered by noise above level 2k.
+/// part: a bit of weight 2^k is covered by noise above level 2k. That of bunches is as much
+/// more as they have samples.
 fn level(sums: &ChannelSums, count: u32) -> u8 {
-    let square = num::over_unsigned(sums.squares, count.saturating_sub(1)).unwrap_or(0);
+    let square = num::over_unsigned(sums.squares, sums.paired(count)).unwrap_or(0);
     u64::BITS.saturating_sub(square.leading_zeros()) as u8
 }
 
@@ -257,5 +270,22 @@ mod tests {
         assert!(!after(160, stays).has_dead_bits());
         // Bit 8 is beyond what this noise covers.
         assert!(!after(160, |k| (33_000 + noise(k)) & !(1 << 8)).has_dead_bits());
+    }
+
+    /// An alias near a multiple of 25/3 Hz: the last codes of blocks of 20 ms are much the same six
+    /// for a second, and these may well have a bit alike.
+    #[test]
+    fn an_alias_that_repeats_after_six_blocks_leaves_no_bit_dead() {
+        for turn in 0..60 {
+            let phase = std::f64::consts::TAU * f64::from(turn) / 60.0;
+            for hertz in [25.0 / 3.0, 50.0 / 3.0, 125.0 / 3.0] {
+                let alias = |k: u32| {
+                    let angle =
+                        std::f64::consts::TAU * (hertz + 0.02) * 1e-3 * f64::from(k) + phase;
+                    33_000 + (1280.0 * angle.sin()) as i32 + noise(k)
+                };
+                assert!(!after(160, alias).has_dead_bits(), "{hertz} {phase}");
+            }
+        }
     }
 }

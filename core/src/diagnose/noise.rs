@@ -240,6 +240,7 @@ mod tests {
                 pack_scatter: volts(0.13),
                 duration_us: 20_000,
                 count: 20,
+                bunched: 0,
                 missing: 0,
                 drive: Drive::Raise,
                 flags: Flags {

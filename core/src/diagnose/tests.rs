@@ -25,6 +25,8 @@ fn volts(volts: f64) -> Volts {
 fn block(v: f64) -> (RawBlock, Block) {
     let sums = ChannelSums {
         last: 33_000,
+        first: -32_536,
+        places: 0,
         sum: 660_000,
         squares: 100,
     };

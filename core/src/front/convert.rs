@@ -32,6 +32,9 @@ pub struct Block {
     pub duration_us: u32,
     /// Samples averaged.
     pub count: u32,
+    /// Scatter is taken between bunches of so many samples, as a power of two: single ones where
+    /// these are a millisecond apart or more.
+    pub bunched: u8,
     /// Mean chassis voltage v = V(E) - V(N).
     pub chassis: Volts,
     /// Mean pack voltage Vb = V(P) - V(N).
@@ -68,6 +71,7 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
         missing: raw.missing,
         duration_us: raw.duration_us,
         count: raw.count,
+        bunched: a.places,
         chassis,
         pack,
         chassis_scatter,
@@ -76,20 +80,17 @@ pub(crate) fn convert(config: &Config, raw: &RawBlock) -> Option<Block> {
 }
 
 /// Mean of a channel, and the standard uncertainty of the mean from the scatter
-/// of neighbours: the variance is half the mean square of their differences.
+/// of neighbours: the variance of bunches is half the mean square of the differences in
+/// pairs of them, and that of the sum is as much for each of them.
 #[inline(never)]
 fn mean(channel: &Channel, sums: &ChannelSums, count: u32) -> Option<(Volts, Volts)> {
     let mean = channel.volts(sums.sum, count)?;
-    // Variance of the mean in codes² with 32 fraction bits; one sample shows
-    // no scatter.
-    let differences = u64::from(count).wrapping_mul(u64::from(count.saturating_sub(1)));
-    let variance = if differences == 0 {
-        0
-    } else {
-        num::quotient(i128::from(sums.squares), i128::from(differences), 31)
-    };
+    // Variance of the mean in codes² with 32 fraction bits; without a pair there are
+    // no squares either.
+    let paired = sums.paired(count).max(1);
+    let differences = u64::from(count).wrapping_mul(paired.into());
+    let variance = num::quotient(i128::from(sums.squares), i128::from(differences), 31);
     let deviation = num::sqrt_wide((variance as u128) << 32);
-    let scatter = num::wide(deviation, channel.span.to_bits()) >> 32;
-    let scatter = num::narrow(scatter) >> channel.bits.min(63);
+    let scatter = num::mul(deviation, channel.span.to_bits()).wrapping_shr(channel.bits.into());
     Some((mean, Volts::from_bits(scatter)))
 }

@@ -8,8 +8,8 @@
 //! the blocks of a dwell share it. A drive of that frequency moves v alike, for as
 //! long as the record may be.
 //!
-//! How large the hum is tells the scatter of samples, taken between neighbours: a time
-//! T apart they differ by 2·sin(πfT) of the amplitude, and their scatter is
+//! How large the hum is tells the scatter of samples, or of bunches of them where they come fast,
+//! taken between neighbours: a time T apart they differ by 2·sin(πfT) of the amplitude, and their scatter is
 //! √2·sin(πfT) of the hum's deviation. At 50 Hz that is T/4.50 ms; at a higher frequency
 //! the hum is smaller than taken. A ripple that the sampling has folded down to anything
 //! else leaves as little in a mean over a quarter of a second, for the frequencies of

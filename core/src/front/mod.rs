@@ -9,7 +9,7 @@ mod sampler;
 
 pub(crate) use align::Align;
 pub use convert::{Block, Flags};
-pub(crate) use sampler::{ChannelSums, Order};
+pub(crate) use sampler::{ChannelSums, Order, bunch_places};
 pub use sampler::{RawBlock, Sampler};
 
 pub(crate) use convert::convert;

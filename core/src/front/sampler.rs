@@ -5,26 +5,40 @@ use crate::config::{Channel, Config, Drive};
 use crate::sample::Sample;
 
 /// Sums of one channel over a block. Noise is summed as squares of differences between neighbours, which
-/// a slow signal hardly touches; those of 24-bit codes fit for 16,000 samples
-/// even if all jump from end to end. A sum that is full stays as it is.
+/// a slow signal hardly touches. Neighbours are two samples, or two bunches of samples where these come
+/// faster than a millisecond apart, since hum would hide between such samples.
+///
+/// Squares of 24-bit codes fit for 8,000 samples even if all bunches jump from end to end. Wider
+/// codes that do so fill the sum; it then wraps, and is far above any noise all the same.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct ChannelSums {
     pub(crate) last: i32,
+    /// The lower half of the first code.
+    pub(crate) first: i16,
+    /// Samples of a bunch, as a power of two.
+    pub(crate) places: u8,
     pub(crate) sum: i64,
+    /// Of the differences between the two bunches of a pair.
     pub(crate) squares: u64,
 }
 
-/// A sum of squares that takes no more.
-const ENOUGH: u64 = 1 << 62;
-
 impl ChannelSums {
-    const fn start(code: i32) -> Self {
+    const fn start(code: i32, places: u8) -> Self {
         Self {
             last: code,
+            first: code as i16,
+            places,
             sum: code as i64,
             squares: 0,
         }
+    }
+
+    /// Samples of the first bunches of all pairs, of so many in the block: as many times the
+    /// variance of two samples are the squares.
+    pub(crate) const fn paired(&self, count: u32) -> u32 {
+        let bunch = 1u32.wrapping_shl(self.places as u32);
+        count.wrapping_shr(1) & bunch.wrapping_neg()
     }
 
     #[inline]
@@ -32,13 +46,77 @@ impl ChannelSums {
         // A code has 32 bits and a block fewer than 2^31 samples (10 s at
         // 200 MHz): the sum stays below 2^62.
         self.sum = self.sum.wrapping_add(code as i64);
-        // A step is kept within 2^31, its square within 2^62.
-        if self.squares < ENOUGH {
-            let step = code.saturating_sub(self.last) as i64;
-            self.squares = self.squares.wrapping_add(step.wrapping_mul(step) as u64);
-        }
         self.last = code;
     }
+
+    /// The end of a pair.
+    #[inline]
+    const fn pair(&mut self, pair: &mut Pair) {
+        let end = self.sum as i32;
+        let first = pair.middle.wrapping_sub(pair.start);
+        let second = end.wrapping_sub(pair.middle);
+        // Within 2^31, its square within 2^62.
+        let step = second.saturating_sub(first) as i64;
+        self.squares = self.squares.wrapping_add(step.wrapping_mul(step) as u64);
+        pair.start = end;
+    }
+}
+
+/// The sum of a channel where a pair of bunches starts, and in its middle. A bunch of codes
+/// fits 32 bits, so the lower 32 of the sums are enough to tell it.
+#[derive(Debug, Clone, Copy)]
+struct Pair {
+    start: i32,
+    middle: i32,
+}
+
+impl Pair {
+    /// The first of a block, whose first sample has been summed.
+    const fn first(code: i32) -> Self {
+        Self {
+            start: 0,
+            middle: code,
+        }
+    }
+}
+
+/// A bunch lasts this long at most. A ninth more than a millisecond, so that a sample
+/// more or less in a block does not change it.
+const BUNCH_US: u32 = 1125;
+/// Bits of a bunch of codes, at most, and bits by which it is more than a code.
+const BUNCH_BITS: u8 = 28;
+const BUNCH_PLACES: u8 = 7;
+
+const fn places_most(config: &Config) -> u8 {
+    let [first, second] = config.front_end().channels();
+    let widest = if first.bits > second.bits {
+        first.bits
+    } else {
+        second.bits
+    };
+    let places = BUNCH_BITS.saturating_sub(widest);
+    if places < BUNCH_PLACES {
+        places
+    } else {
+        BUNCH_PLACES
+    }
+}
+
+/// Samples of a bunch, as a power of two, where so many came in a time.
+const fn places(count: u32, time_us: u32, most: u8) -> u8 {
+    // Of more than 3.8 million samples, any bunches will do.
+    let mut spans = count.wrapping_mul(BUNCH_US) >> 1;
+    let mut places = 0u8;
+    while spans >= time_us && places < most {
+        spans >>= 1;
+        places = places.wrapping_add(1);
+    }
+    places
+}
+
+/// Samples of a bunch, as a power of two, in blocks of so many samples.
+pub(crate) fn bunch_places(config: &Config, count: u32) -> u32 {
+    places(count, config.timing().block_us, places_most(config)).into()
 }
 
 /// The codes of a channel that are no limit of its converter, as one comparison
@@ -115,6 +193,11 @@ pub struct Sampler {
     start_us: u32,
     last_us: u32,
     next: u16,
+    /// Samples of a bunch, and as a power of two in the next block and at most.
+    bunch: u32,
+    places: u8,
+    places_most: u8,
+    pairs: [Pair; 2],
 }
 
 impl Sampler {
@@ -122,7 +205,8 @@ impl Sampler {
     #[must_use]
     pub const fn new(config: &Config) -> Self {
         let [first, second] = config.front_end().channels();
-        let sums = ChannelSums::start(0);
+        let sums = ChannelSums::start(0, 0);
+        let pair = Pair::first(0);
         Self {
             block_us: config.timing().block_us,
             inside: [Inside::new(first), Inside::new(second)],
@@ -140,6 +224,10 @@ impl Sampler {
             start_us: 0,
             last_us: 0,
             next: 0,
+            bunch: 1,
+            places: 0,
+            places_most: places_most(config),
+            pairs: [pair, pair],
         }
     }
 
@@ -157,11 +245,18 @@ impl Sampler {
         let [a, b] = sample.codes;
         let [inside_a, inside_b] = &self.inside;
         first.add(a);
-        if inside_a.leaves_out(a) {
-            block.saturated = true;
-        }
         second.add(b);
-        if inside_b.leaves_out(b) {
+        let bunch = self.bunch;
+        if block.count & bunch.wrapping_sub(1) == 0 {
+            let [pair_a, pair_b] = &mut self.pairs;
+            if block.count & bunch == 0 {
+                first.pair(pair_a);
+                second.pair(pair_b);
+            } else {
+                (pair_a.middle, pair_b.middle) = (first.sum as i32, second.sum as i32);
+            }
+        }
+        if inside_a.leaves_out(a) || inside_b.leaves_out(b) {
             block.saturated = true;
         }
         self.last_us = sample.at_us;
@@ -201,29 +296,24 @@ impl Sampler {
     fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
         let mut done = self.open;
         let length = self.block_us;
-        if sample.drive != done.drive {
-            // The switch moved right after the last sample of the old state.
-            let reached = self.last_us.wrapping_sub(self.start_us);
-            // A dwell that lasted whole blocks ends with a whole block, even
-            // though its last sample comes one sampling period before the end.
-            let whole = elapsed >= length;
-            done.cut = !whole;
-            if !whole {
-                done.duration_us = reached;
-            }
-            let missing = blocks_in(elapsed, length).saturating_sub(1);
-            self.start_us = sample.at_us;
-            self.begin(sample, true, missing);
+        let blocks = blocks_in(elapsed, length);
+        let changes = sample.drive != done.drive;
+        // The switch moved right after the last sample of the old state. A dwell that lasted
+        // whole blocks ends with a whole block, even though its last sample comes one
+        // sampling period before the end.
+        if blocks == 0 {
+            done.cut = true;
+            done.duration_us = self.last_us.wrapping_sub(self.start_us);
         } else {
-            let blocks = blocks_in(elapsed, length).max(1);
-            self.start_us = self
-                .start_us
-                .wrapping_add(length.wrapping_mul(u32::from(blocks)));
-            if blocks == u16::MAX {
-                self.start_us = sample.at_us;
-            }
-            self.begin(sample, false, blocks.saturating_sub(1));
+            self.places = places(done.count, length, self.places_most);
         }
+        self.start_us = if changes || blocks == u16::MAX {
+            sample.at_us
+        } else {
+            let time = length.wrapping_mul(u32::from(blocks));
+            self.start_us.wrapping_add(time)
+        };
+        self.begin(sample, changes, blocks.saturating_sub(1));
         done
     }
 
@@ -233,6 +323,9 @@ impl Sampler {
         self.last_us = sample.at_us;
         let number = self.next;
         self.next = number.wrapping_add(1);
+        let places = self.places;
+        self.bunch = 1u32.wrapping_shl(places.into());
+        self.pairs = [Pair::first(a), Pair::first(b)];
         self.open = RawBlock {
             number,
             drive: sample.drive,
@@ -242,7 +335,7 @@ impl Sampler {
             saturated: first.leaves_out(a) || second.leaves_out(b),
             duration_us: self.block_us,
             count: 1,
-            channels: [ChannelSums::start(a), ChannelSums::start(b)],
+            channels: [ChannelSums::start(a, places), ChannelSums::start(b, places)],
         };
     }
 }

@@ -1,6 +1,6 @@
 //! From samples to a block of volts.
 
-use super::{ChannelSums, Order, RawBlock, Sampler, convert};
+use super::{ChannelSums, Order, RawBlock, Sampler, convert, residue};
 use crate::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use crate::sample::Sample;
 use crate::test_reports::config;
@@ -146,15 +146,98 @@ fn summed(codes: &[i32]) -> ChannelSums {
 }
 
 #[test]
-fn scatter_is_summed_from_neighbours_and_stops_when_it_is_full() {
+fn scatter_is_summed_from_neighbours_and_stays_large_when_it_is_full() {
     let sums = summed(&[10, 13, 13, 9]);
-    assert_eq!((sums.sum, sums.squares, sums.last), (45, 25, 9));
+    assert_eq!((sums.sum, sums.squares, sums.last), (45, 9 + 16, 9));
     // From end to end of 32 bits: a step counts as 2^31, its square as 2^62.
     let full = summed(&[i32::MIN, i32::MAX]).squares;
     assert_eq!(full, (u64::from(u32::MAX) / 2).pow(2));
-    let ends = [i32::MIN, i32::MAX, i32::MIN, i32::MAX, i32::MIN];
-    let squares = summed(&ends).squares;
-    assert!(squares > full && squares < 1 << 63);
+    let ends: std::vec::Vec<i32> = [i32::MIN, i32::MAX].repeat(500);
+    for count in 2..=ends.len() {
+        assert!(summed(&ends[..count]).squares > 1 << 48, "{count}");
+    }
+}
+
+/// The blocks of 20 ms of a signal that is sampled at so many hertz, both channels alike.
+fn sampled(rate: u32, seconds: f64, code: impl Fn(u32) -> i32) -> std::vec::Vec<RawBlock> {
+    let mut sampler = Sampler::new(&config());
+    let last = (f64::from(rate) * seconds) as u32;
+    let push = |k: u32| {
+        let at_us = (u64::from(k) * 1_000_000 / u64::from(rate)) as u32;
+        sampler.push(&sample(at_us, Drive::Rest, [code(k); 2]))
+    };
+    (0..=last).filter_map(push).collect()
+}
+
+/// Against sums of the codes themselves. The first block is not yet known to come so fast.
+#[test]
+fn samples_faster_than_a_millisecond_are_bunched() {
+    type Codes = std::vec::Vec<i32>;
+    let code = |k: u32| (k.wrapping_mul(2_654_435_761) >> 20) as i32;
+    let rates = [
+        (500, 1),
+        (1000, 1),
+        (2000, 2),
+        (5000, 4),
+        (10_000, 8),
+        (50_000, 32),
+        (400_000, 128),
+    ];
+    for (rate, bunch) in rates {
+        let per_block = rate / 50;
+        for (at, block) in (0..).zip(sampled(rate, 0.07, code)) {
+            let bunch = if at == 0 { 1 } else { bunch };
+            let codes: Codes = (0..per_block).map(|k| code(at * per_block + k)).collect();
+            let bunches: Codes = codes
+                .chunks_exact(bunch)
+                .map(|some| some.iter().sum())
+                .collect();
+            let pairs = bunches.chunks_exact(2);
+            let square = |two: &[i32]| u64::from(two[0].abs_diff(two[1])).pow(2);
+            let [first, second] = block.channels;
+            assert_eq!(block.count, per_block, "{rate}");
+            let paired = first.paired(block.count) as usize;
+            assert_eq!(paired, pairs.len() * bunch, "{rate} {at}");
+            let due: u64 = pairs.map(square).sum();
+            assert_eq!((first.squares, first), (due, second), "{rate} {at}");
+        }
+    }
+}
+
+/// White noise: its deviation over the root of the number of samples. Hum at 50 Hz: its deviation,
+/// from the root of the number of bunches, within what it moves in one of them.
+#[test]
+fn noise_and_hum_are_told_alike_however_fast_samples_come() {
+    for rate in [1000, 2000, 5000, 10_000, 50_000] {
+        let mean_square = |code: &dyn Fn(u32) -> i32, hum: bool| {
+            let blocks = sampled(rate, 2.0, code);
+            let squares = blocks.iter().skip(1).map(|raw| {
+                let block = convert(&config(), raw).expect("samples");
+                let scatter = block.chassis_scatter.to_bits();
+                let root = crate::num::sqrt_int(block.count >> block.bunched);
+                let told = crate::num::mul(scatter, root);
+                let apart = 20_000 / (block.count >> block.bunched);
+                let told = if hum { residue(told, apart) } else { scatter };
+                Volts::from_bits(told).get().to_num::<f64>().powi(2)
+            });
+            (squares.sum::<f64>() / (blocks.len() - 1) as f64).sqrt()
+        };
+        // Even over 256 codes of 1/16 V.
+        let random = |k: u32| {
+            let mixed = k.wrapping_mul(2_654_435_761);
+            ((mixed ^ mixed >> 15).wrapping_mul(2_246_822_519) >> 24) as i32
+        };
+        let noise = mean_square(&|k| 32_768 + random(k), false);
+        let due = (256f64.powi(2) / 12.0).sqrt() / 16.0 / f64::from(rate / 50).sqrt();
+        assert!((noise / due - 1.0).abs() < 0.08, "{rate}: {noise} {due}");
+        let turn = std::f64::consts::TAU * 50.0 / f64::from(rate);
+        let hum = mean_square(
+            &|k| 32_768 + (1600.0 * (turn * f64::from(k)).sin()) as i32,
+            true,
+        );
+        let due = 100.0 / 2f64.sqrt() * 0.01 / 3f64.sqrt();
+        assert!((hum / due - 1.0).abs() < 0.05, "{rate}: {hum} {due}");
+    }
 }
 
 #[test]
@@ -187,6 +270,8 @@ fn rail_pair() -> Config {
 fn a_block_becomes_mean_voltages_and_their_scatter() {
     let sums = |sum: i64, squares| ChannelSums {
         last: 0,
+        first: 0,
+        places: 0,
         sum,
         squares,
     };
@@ -198,8 +283,8 @@ fn a_block_becomes_mean_voltages_and_their_scatter() {
         missing: 3,
         first_in_dwell: true,
         channels: [
-            sums(zero + 25 * 1600, 24 * 2 * 400),
-            sums(zero + 25 * 4800, 24 * 2 * 225),
+            sums(zero + 25 * 1600, 12 * 2 * 400),
+            sums(zero + 25 * 4800, 12 * 2 * 225),
         ],
         ..RawBlock::default()
     };

@@ -125,6 +125,8 @@ pub(crate) struct Dwell {
     pub(crate) seen: u32,
     pub(crate) missing: u32,
     pub(crate) saturated: bool,
+    /// Of its newest block, as in [`Block`].
+    pub(crate) bunched: u8,
     samples: u32,
     /// Scatter of the blocks since the latest power of two of their number, and
     /// between the two powers before: the later part of the dwell, where the
@@ -155,6 +157,7 @@ impl Dwell {
             seen: 0,
             missing: 0,
             saturated: false,
+            bunched: 0,
             samples: 0,
             newer: [Squares::ZERO; 2],
             older: [Squares::ZERO; 2],
@@ -240,6 +243,7 @@ impl Dwell {
             sum.add(scatter.to_bits());
         }
         self.samples = self.samples.saturating_add(block.count);
+        self.bunched = block.bunched;
         completed | self.advance()
     }
 

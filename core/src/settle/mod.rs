@@ -47,6 +47,7 @@ pub(crate) struct Settling {
     per_slot: u32,
     dwell_us: u32,
     samples_per_slot: u32,
+    bunched: u8,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
 }
@@ -74,6 +75,7 @@ impl Settling {
             per_slot: 1,
             dwell_us: 0,
             samples_per_slot: 1,
+            bunched: 0,
             scatter: [0; 2],
         }
     }
@@ -112,6 +114,7 @@ impl Settling {
         self.slots = dwell.slots().len() as u8;
         self.dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
         self.samples_per_slot = dwell.samples_per_slot();
+        self.bunched = dwell.bunched;
         Ok(())
     }
 
@@ -253,22 +256,18 @@ impl Settling {
     }
 
     /// What hum may have left of the mean: samples scatter within slots, and these
-    /// do not from one to the next. Where those of Vb scatter by more, it is a ripple on
-    /// the pack.
+    /// do not from one to the next. A ripple on the pack scatters samples too, and passes for
+    /// hum: of the one nobody knows how much of the other it hides.
     #[inline(never)]
     fn hum(&self, config: &Config, fitted: &Fitted<'_>) -> i64 {
-        let [scatter, pack_scatter] = self.scatter;
+        let [scatter, _] = self.scatter;
         if num::times(fitted.noise, 2) > scatter {
             return 0;
         }
-        let samples = self.samples_per_slot;
-        let apart = if scatter <= pack_scatter {
-            FAR
-        } else {
-            let slot_us = config.timing().block_us.saturating_mul(self.per_slot);
-            slot_us.checked_div(samples).unwrap_or(FAR)
-        };
-        residue(num::mul(scatter, num::sqrt_int(samples)), apart)
+        let bunches = self.samples_per_slot.wrapping_shr(self.bunched.into());
+        let slot_us = config.timing().block_us.saturating_mul(self.per_slot);
+        let apart = slot_us.checked_div(bunches).unwrap_or(FAR);
+        residue(num::mul(scatter, num::sqrt_int(bunches)), apart)
     }
 
     /// The residuals exceed twice the noise that the samples show: the model,

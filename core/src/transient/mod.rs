@@ -39,9 +39,7 @@
 //!   as the record tells; of 20,000 random runs with 5 V at 2 to 20 kHz in samples of
 //!   1 kHz, 19 still missed by more than three half-widths at some time: nine with a source
 //!   of 3.3 V, eight where the alias was below 1 Hz.
-//! * Hum off the nominal frequency is told by how neighbouring samples scatter, and that
-//!   at 50 Hz, taken every millisecond: taken much faster, they hardly differ. A steady
-//!   alias at the very frequency of the drive is not told at all.
+//! * A steady alias at the very frequency of the drive is not told at all.
 //! * A circuit that moves faster than a record can show (an intermittent leak
 //!   that comes and goes within a half-period) leads to
 //!   [`Progress::Changed`] and [`Progress::NotFound`] and, now and then, to a

@@ -91,12 +91,13 @@ impl Noise {
 }
 
 /// Scatter of a block mean by an even slope of v since the block before: each of its
-/// n samples differs from its neighbour by an n-th of the way, and half the mean square
-/// of that is the variance.
+/// n bunches of samples differs from its neighbour by an n-th of the way, and half the mean
+/// square of that is the variance.
 #[inline(never)]
 fn slope(block: &Block, before: i64) -> Scaled {
     let way = Scaled::of(block.chassis.to_bits().saturating_sub(before));
-    let count = Scaled::int(i64::from(block.count.max(1)));
+    let bunches = block.count.wrapping_shr(block.bunched.into());
+    let count = Scaled::int(i64::from(bunches.max(1)));
     let apart = way.over(count).square().over(count);
     apart.times(Scaled::int(i64::from(WHOLE / 2)))
 }

@@ -7,7 +7,7 @@ pub const OHMSPLIT_ALIGNMENT: usize = 16;
 pub const OHMSPLIT_CONFIG_SIZE: usize = 848;
 /// Bytes of ohmsplit_sampler_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SAMPLER_SIZE: usize = 112;
+pub const OHMSPLIT_SAMPLER_SIZE: usize = 144;
 /// Bytes of ohmsplit_block_t.
 #[cfg(not(target_pointer_width = "64"))]
 pub const OHMSPLIT_BLOCK_SIZE: usize = 80;

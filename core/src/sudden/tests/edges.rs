@@ -226,6 +226,7 @@ fn any_block() -> impl Strategy<Value = Block> {
         missing: u16::from(missing == 0),
         duration_us: 20_000,
         count: 20,
+        bunched: 0,
         chassis: Volts::from_bits(chassis),
         pack: Volts::from_bits(pack),
         chassis_scatter: Volts::ZERO,

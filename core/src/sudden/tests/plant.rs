@@ -315,6 +315,7 @@ impl Plant {
             missing: 0,
             duration_us: BLOCK * 1000,
             count: BLOCK,
+            bunched: 0,
             chassis: volts(mean(0)),
             pack: volts(mean(1)),
             chassis_scatter: Volts::ZERO,

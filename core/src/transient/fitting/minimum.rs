@@ -11,7 +11,7 @@ use super::super::slips::{Drift, Ripple, Slips};
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
-use crate::front::{FAR, residue};
+use crate::front::{FAR, bunch_places, residue};
 use crate::num::{ONE, millionths};
 
 /// Fewest sums over five blocks that are fitted.
@@ -107,15 +107,18 @@ impl Fitting {
         let blocks = self.given.length_us.checked_div(block).unwrap_or(0);
         let scatter = ground.noise.white();
         let ripple = self.given.rippled && !ground.noise.pack.less(scatter);
-        let apart = block.checked_div(ground.record.samples());
+        let samples = ground.record.samples();
+        let places = bunch_places(ground.config, samples);
+        let apart = block.checked_div(samples >> places).filter(|_| !ripple);
+        let hum = Scaled::of(residue(ONE, apart.unwrap_or(FAR))).square();
         let converged = Converged {
             covariance,
             fives: walked.fives,
             batches: walked.batches,
             scatter,
             step: ground.noise.floor,
-            samples: i64::from(ground.record.samples()),
-            hum: Scaled::of(residue(ONE, apart.filter(|_| !ripple).unwrap_or(FAR))).square(),
+            samples: i64::from(samples),
+            hum: hum.shifted(0i32.wrapping_sub(places as i32)),
             blocks: i64::from(blocks),
             least,
             used: walked.used,
