@@ -21,7 +21,7 @@ const APART: u8 = 5;
 /// so many: one step of the pack alone never adds a bit.
 const EIGHTHS: u32 = 3;
 const UP: u8 = 3;
-/// There is a bit that seems dead.
+/// There is a bit that seems dead; its number is in the lower five bits.
 const SEEN: u8 = 0x80;
 
 /// What the codes of one converter have shown.
@@ -134,10 +134,14 @@ impl Converter {
         self.window = self.window.wrapping_add(1);
         if self.window >= WINDOW {
             self.window = 0;
-            // An alias that stands still for a second moves on in the next.
-            let bit = self.dead_bit(channel);
-            self.dead = bit > 0 && bit == self.suspect;
-            self.suspect = bit;
+            // It stays dead until it changes, be it covered or not.
+            let stands = self.toggled & 1i32.wrapping_shl(self.suspect.into()) == 0;
+            if !(self.dead && stands) {
+                // An alias that stands still for a second moves on in the next.
+                let bit = self.dead_bit(channel);
+                self.dead = bit > 0 && bit == self.suspect;
+                self.suspect = bit;
+            }
         }
     }
 

@@ -265,7 +265,8 @@ impl Settling {
             return 0;
         }
         let bunches = self.samples_per_slot.wrapping_shr(self.bunched.into());
-        let slot_us = config.timing().block_us.saturating_mul(self.per_slot);
+        // A slot is a part of a dwell, which fits.
+        let slot_us = config.timing().block_us.wrapping_mul(self.per_slot);
         let apart = slot_us.checked_div(bunches).unwrap_or(FAR);
         residue(num::mul(scatter, num::sqrt_int(bunches)), apart)
     }
