@@ -103,6 +103,8 @@ struct Case {
     /// In a cycle with rest it leaves `SwiftMonitor` records that are never long enough to
     /// tell it from a change.
     short: bool,
+    /// v goes slowly to where the leak leaves it, and to `SwiftMonitor` stands there as at a short.
+    lets_go: bool,
     /// Where the leak sits.
     x: f64,
 }
@@ -141,12 +143,17 @@ const fn case(what: Cause, found: &'static [Finding], on: fn(&Drive, f64) -> boo
         late: false,
         changes: false,
         short: false,
+        lets_go: false,
         x: 0.3,
     }
 }
 
 const fn free_switches(drive: &Drive, ohm: f64) -> bool {
     ohm >= 1e6 && switches(drive, ohm)
+}
+
+const fn held_or_by_a_source(drive: &Drive, ohm: f64) -> bool {
+    anywhere(drive, ohm) && !free_switches(drive, ohm)
 }
 
 /// Found where the cycle has a third state.
@@ -187,7 +194,8 @@ fn cases() -> Vec<Case> {
         case(Cause::DeadBit { channel: FIRST, bit: 1 }, &[F::ConverterBits], anywhere),
         case(Cause::Noise { noise_v: 12.0 }, &[F::StimulusWeak], logic),
         late(Cause::DriveOpen, SILENT, anywhere),
-        late(Cause::StimulusMissing, SILENT, anywhere),
+        late(Cause::StimulusMissing, SILENT, held_or_by_a_source),
+        Case { lets_go: true, ..late(Cause::StimulusMissing, SILENT, free_switches) },
         late(Cause::PolarityReversed, &[F::Polarity], anywhere),
         rests(Cause::SwitchOpen { drive: Driven::Raise }, STUCK, anywhere),
         rests(Cause::SwitchOpen { drive: Driven::Lower }, STUCK, anywhere),
@@ -256,17 +264,14 @@ fn judge(events: &[Event], case: &Case, circuit: &Circuit, states: usize) -> See
 }
 
 /// What is missed, or deceives, over the cases that are `wanted`.
-fn missed(check: Check, wanted: impl Fn(&Case, &Drive, MonitorKind) -> bool) -> Vec<String> {
+fn missed(check: Check, wanted: impl Fn(&Case, MonitorKind) -> bool) -> Vec<String> {
     let mut missed = Vec::new();
     let (mut runs, mut in_time) = (0, 0);
     for case in &cases() {
         for drive in swift_drives().into_iter().chain([LOGIC]) {
             let leaks = [10e6, 300e3];
             for ohm in leaks.into_iter().filter(|&ohm| (case.on)(&drive, ohm)) {
-                for kind in MONITORS
-                    .into_iter()
-                    .filter(|&kind| wanted(case, &drive, kind))
-                {
+                for kind in MONITORS.into_iter().filter(|&kind| wanted(case, kind)) {
                     let seen = try_out(case, drive, ohm, kind, check);
                     let told = format!("{:?} {drive:?} {ohm:e} {kind:?}: {seen:?}", case.what);
                     println!("{told}");
@@ -303,23 +308,18 @@ fn try_out(case: &Case, drive: Drive, ohm: f64, kind: MonitorKind, check: Check)
 
 #[test]
 fn a_fault_is_found_within_three_drive_periods_and_never_healthy_or_wrong_after() {
-    let missed = missed(Check::Never, |case, drive, kind| {
-        kind == MonitorKind::Settled || !(case.rests || case.changes || lets_go(case, drive))
+    let missed = missed(Check::Never, |case, kind| {
+        kind == MonitorKind::Settled || !(case.rests || case.changes || case.lets_go)
     });
     assert!(missed.is_empty(), "{} {missed:#?}", missed.len());
 }
 
 #[test]
 fn a_check_at_rest_finds_what_a_cycle_with_rest_does() {
-    let missed = missed(Check::Every(1), |case, _, kind| {
+    let missed = missed(Check::Every(1), |case, kind| {
         case.rests && kind == MonitorKind::Settled
     });
     assert!(missed.is_empty(), "{} {missed:#?}", missed.len());
-}
-
-/// Where nothing is switched any more, and v goes to where the leak leaves it.
-const fn lets_go(case: &Case, drive: &Drive) -> bool {
-    matches!(case.what, Cause::StimulusMissing) && switches(drive, 0.0)
 }
 
 /// Where a state that should push does nothing, and only a third state shows it.
@@ -330,7 +330,7 @@ const fn opens(case: &Case) -> bool {
 #[test]
 fn the_monitor_that_does_not_wait_finds_what_a_third_state_shows() {
     for check in [Check::Never, Check::Every(1)] {
-        let missed = missed(check, |case, _, kind| {
+        let missed = missed(check, |case, kind| {
             let short = case.short && check == Check::Never;
             case.rests && !opens(case) && !short && kind == MonitorKind::Swift
         });
@@ -341,7 +341,7 @@ fn the_monitor_that_does_not_wait_finds_what_a_third_state_shows() {
 #[test]
 #[ignore = "not met: refused (not_settled, not_yet_measured), but without a name, since the watch no longer suspects what is not there and cuts no dwell short by luck: each record ends at rest with less than 40 entries, so the change that it seems to show is taken for a misreading, in every cycle"]
 fn the_monitor_that_does_not_wait_finds_a_drift_in_a_cycle_with_rest() {
-    let missed = missed(Check::Never, |case, _, kind| {
+    let missed = missed(Check::Never, |case, kind| {
         case.short && kind == MonitorKind::Swift
     });
     assert!(missed.is_empty(), "{} {missed:#?}", missed.len());
@@ -351,7 +351,7 @@ fn the_monitor_that_does_not_wait_finds_a_drift_in_a_cycle_with_rest() {
 #[ignore = "not met: with a cycle with rest 5 of 12 open switches, with a check 7, give no finding in time: a circuit that is refused or changes has no C"]
 fn the_monitor_that_does_not_wait_finds_an_open_switch() {
     for check in [Check::Never, Check::Every(1)] {
-        let missed = missed(check, |case, _, kind| {
+        let missed = missed(check, |case, kind| {
             case.rests && opens(case) && kind == MonitorKind::Swift
         });
         assert!(missed.is_empty(), "{check:?} {} {missed:#?}", missed.len());
@@ -361,7 +361,7 @@ fn the_monitor_that_does_not_wait_finds_an_open_switch() {
 #[test]
 #[ignore = "not met: another monitor passes now and then for a circuit that changes"]
 fn the_monitor_that_does_not_wait_finds_another_monitor() {
-    let missed = missed(Check::Never, |case, _, kind| {
+    let missed = missed(Check::Never, |case, kind| {
         case.changes && kind == MonitorKind::Swift
     });
     assert!(missed.is_empty(), "{} {missed:#?}", missed.len());
@@ -370,8 +370,8 @@ fn the_monitor_that_does_not_wait_finds_another_monitor() {
 #[test]
 #[ignore = "not met: v goes slowly to where 10 Mohm leave it, and a chassis that stands there is told as a short, with an undetermined verdict, before the dwell ends that shows that it does not respond; over 60 seeds 24 of 120 such runs tell one for longer than three periods (29 on the core before)"]
 fn the_monitor_that_does_not_wait_tells_no_short_where_the_stimulus_is_missing() {
-    let missed = missed(Check::Never, |case, drive, kind| {
-        lets_go(case, drive) && kind == MonitorKind::Swift
+    let missed = missed(Check::Never, |case, kind| {
+        case.lets_go && kind == MonitorKind::Swift
     });
     assert!(missed.is_empty(), "{} {missed:#?}", missed.len());
 }
