@@ -13,7 +13,7 @@
 //! √2·sin(πfT) of the hum's deviation. At 50 Hz that is T/4.50 ms; at a higher frequency
 //! the hum is smaller than taken. A ripple that the sampling has folded down to anything
 //! else leaves as little in a mean over a quarter of a second, for the frequencies of
-//! most aliases, and its samples count as being far apart.
+//! most aliases, and to the transient estimator its samples count as being far apart.
 
 use crate::num;
 
