@@ -20,6 +20,7 @@
 
 mod circuits;
 mod dwell;
+mod fitted;
 mod haste;
 mod heed;
 #[cfg(test)]
@@ -36,14 +37,12 @@ use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::monitor::Step;
 use crate::reason::Reason;
-use crate::report::{Basis, Estimate, Report, Verdict};
+use crate::report::{Basis, Estimate, Verdict};
 use crate::steady::{self, Steady};
 use crate::sudden::{Known, Stage, Watch};
-use crate::transient::{Fit, Transient, Work};
+use crate::transient::{Transient, Work};
 use crate::units::{Microsiemens, Volts};
-use circuits::{fitted, known};
 use haste::Haste;
-use unexplained::{averages_hum_away, hides_a_leak};
 
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
@@ -98,7 +97,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_008);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_120);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
@@ -302,26 +301,6 @@ impl<'c> SwiftMonitor<'c> {
         }
     }
 
-    #[inline(never)]
-    fn not_found(&mut self) -> Step {
-        self.sequencer.slow_down(self.config);
-        self.forget();
-        Step::Busy
-    }
-
-    /// The record contradicts itself: it has started anew. The verdict stands
-    /// until the dwell is over; if nothing confirms it then, it is withdrawn.
-    #[inline(never)]
-    fn changed(&mut self) -> Step {
-        if let Some(fitted) = &self.fitted {
-            self.diagnosis.leave(fitted);
-            self.steady.forget();
-        }
-        self.started = self.steady.current().0;
-        self.forget();
-        self.report(Basis::Transient, &mut Err(Reason::CircuitChanged))
-    }
-
     /// What the checks and the dwells before have said of the circuit no longer counts.
     fn forget_checks(&mut self) {
         self.diagnosis.restart();
@@ -341,128 +320,5 @@ impl<'c> SwiftMonitor<'c> {
         self.transient.restart();
         self.started = self.steady.current().0;
         self.forget();
-    }
-
-    /// Begins an estimate.
-    #[inline(never)]
-    fn begin(&mut self, basis: Basis, found: Found) -> Step {
-        self.task = Task::Estimate(basis, Early::new(found, self.pack));
-        Step::Busy
-    }
-
-    /// An estimate is done.
-    #[inline(never)]
-    fn estimated(&mut self) -> Step {
-        let Task::Estimate(basis, early) = &self.task else {
-            return Step::Busy;
-        };
-        let basis = *basis;
-        let mut estimate = early.answer();
-        self.task = Task::None;
-        if basis == Basis::Transient {
-            self.fitted = None;
-            if let Ok(estimate) = &estimate {
-                self.fitted = Some(*estimate);
-                self.unconfirmed = 0;
-                self.diagnosis.weigh(self.config, estimate);
-                self.diagnosis.arrive(estimate);
-                self.task = Task::Balance;
-                return Step::Busy;
-            }
-        }
-        self.report(basis, &mut estimate)
-    }
-
-    /// A fit is told with what the check says of it.
-    #[inline(never)]
-    fn balance_fit(&mut self) -> Step {
-        let Some(fitted) = &self.fitted else {
-            self.task = Task::None;
-            return Step::Busy;
-        };
-        if self.balance.weigh(self.config, fitted, false) {
-            return Step::Busy;
-        }
-        self.task = Task::None;
-        self.judge_fit();
-        self.tell_fit()
-    }
-
-    /// Apart from what weighs it, which goes deep: there is room for one copy on the
-    /// stack.
-    #[inline(never)]
-    fn judge_fit(&mut self) {
-        let Some(mut answer) = self.fitted else {
-            return;
-        };
-        let said = self.balance.said();
-        self.confirmation.hear(self.config, said, Some(&answer));
-        let withheld = self.confirmation.withholds(self.config, &answer);
-        self.confirmation.doubt(&mut answer);
-        let limits = self.config.limits();
-        match withheld {
-            Some(reason) => self.judge.take_unconfirmed(limits, &answer, reason),
-            None => {
-                self.judge.take_growing(limits, &answer);
-            }
-        }
-    }
-
-    #[inline(never)]
-    fn tell_fit(&self) -> Step {
-        let mut estimate = self.fitted.ok_or(Reason::NotYetMeasured);
-        self.report(Basis::Transient, &mut estimate)
-    }
-
-    #[inline(never)]
-    fn fit(&mut self) -> Step {
-        let fit = self.transient.fit();
-        match &fit {
-            Some(fit) => self.take_fit(fit),
-            None => self.not_found(),
-        }
-    }
-
-    /// Apart from what works it out, which goes deep.
-    #[inline(never)]
-    fn take_fit(&mut self, fit: &Fit) -> Step {
-        if hides_a_leak(fit, self.config, self.pack) {
-            return self.changed();
-        }
-        self.sequencer
-            .pace(self.config, fit.time_constant, fit.span);
-        if self.stage == Stage::Suspected && !self.is_newer(fit) {
-            return Step::Busy;
-        }
-        self.hums = averages_hum_away(fit);
-        self.task = Task::Learn(known(fit, self.config), fitted(fit));
-        Step::Busy
-    }
-
-    fn report(&self, basis: Basis, estimate: &mut Result<Estimate, Reason>) -> Step {
-        if let Ok(answer) = estimate {
-            let withheld = self.confirmation.withholds(self.config, answer);
-            self.confirmation.doubt(answer);
-            if let Some(reason) = withheld {
-                *estimate = Err(reason);
-            }
-        }
-        self.told(basis, estimate, self.findings())
-    }
-
-    #[inline(never)]
-    fn told(&self, basis: Basis, estimate: &Result<Estimate, Reason>, findings: Findings) -> Step {
-        let (sequence, drive) = self.steady.current();
-        Step::Answer(Report {
-            sequence,
-            drive,
-            dwell_over: false,
-            reading: Err(Reason::NotSettled),
-            basis,
-            estimate: *estimate,
-            judged: self.config.limits().judged,
-            findings,
-            verdict: findings.withhold(self.judge.verdict()),
-        })
     }
 }
