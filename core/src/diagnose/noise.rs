@@ -13,7 +13,7 @@
 //! v: at most as much as it moves itself, and once by a step.
 
 use crate::config::Config;
-use crate::front::Block;
+use crate::front::{Block, VOLT_OF_DRIFT_S};
 use crate::num;
 use crate::settle;
 
@@ -27,9 +27,9 @@ const STEPS: u32 = 3;
 const BLOCKS: u32 = 3;
 const SPANS: u32 = 2;
 
-/// Microseconds in which the largest drift of a reading that is provided for, 0.2 V/s,
+/// Microseconds in which the largest drift of a reading that is provided for
 /// makes a step of [`cut`]; and those that leave as much of a dwell.
-const DRIFT: u32 = 5_000_000 >> (32 - CUT);
+const DRIFT: u32 = (VOLT_OF_DRIFT_S * 1_000_000) >> (32 - CUT);
 const DRIFT_LEAVES: u32 = DRIFT * 32;
 
 /// Fraction bits of a mean square, V²: a millivolt, and 64 V at most.

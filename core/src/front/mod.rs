@@ -15,5 +15,8 @@ pub use sampler::{RawBlock, Sampler};
 pub(crate) use convert::convert;
 pub(crate) use mains::{FAR, residue};
 
+/// Seconds in which the largest drift of a reading that is provided for, 0.2 V/s, comes to a volt.
+pub(crate) const VOLT_OF_DRIFT_S: u32 = 5;
+
 #[cfg(test)]
 mod tests;
