@@ -3,7 +3,7 @@
 
 use super::normal::{BITS, DROPPED, HEAVIEST, Normal, System, WIDE};
 use super::scaled::Scaled;
-use super::slips::Direct;
+use super::slips::Waves;
 use super::theta::{CAPACITANCE, COUPLING, DRIFT, LAG, PARAMETERS, RATIO, START, TOTAL};
 
 /// Changes that are looked for in one walk: a trend, and steps at the beginning
@@ -82,7 +82,7 @@ pub(super) struct Borders {
     own: [u8; 2],
     rows: u32,
     /// What a ripple on the pack adds.
-    pub(super) direct: Direct,
+    pub(super) waves: Waves,
 }
 
 impl Borders {
@@ -92,7 +92,7 @@ impl Borders {
             kept: [0; WIDE],
             own: [0; 2],
             rows: 0,
-            direct: Direct::NONE,
+            waves: Waves::NONE,
         }
     }
 

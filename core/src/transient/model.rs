@@ -34,6 +34,9 @@ use super::span::{Forced, Lead, Level, Span};
 use super::theta::{LAG, PARAMETERS, Theta};
 use crate::num::{ONE, mul};
 
+/// Columns of a ripple.
+pub(super) const WAVES: usize = 2;
+
 /// Columns that are carried by the recursion: all but drift and lag.
 const CARRIED: usize = 5;
 
@@ -53,8 +56,8 @@ pub(super) struct Prediction {
     pub(super) row: [i64; WIDE],
     /// Columns of the changes that are looked for.
     pub(super) changes: Columns,
-    /// How far Vb has climbed, see [`super::pack::Climb`].
-    pub(super) climbed: i64,
+    /// Columns of a ripple.
+    pub(super) rippled: [i64; WAVES],
 }
 
 /// Place of the mean.
@@ -161,6 +164,47 @@ impl Course {
     ) {
         for ((column, by), forced) in columns.iter_mut().zip(&mut self.by).zip(forced) {
             let forced = forced.times(when);
+            let mean = mul(*by, span.mean).saturating_add(forced.mean);
+            *column = column.saturating_add(part.scale(mean));
+            *by = span.carry(*by).saturating_add(forced.end);
+        }
+    }
+}
+
+/// How v goes beside the circuit where what Vb climbs is a wave that the sampling has
+/// folded down from a ripple. Cp/C of it is in v at once, where the circuit is taken to
+/// let v go, by and by, to the share ℓ of it, which may differ between drive states: v is
+/// beside the circuit by `(Cp/C − ℓ)` of the wave, as late as the circuit follows Vb. Its
+/// two columns are those of the wave and of `ℓ − w` of it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Wave {
+    by: [i64; WAVES],
+    /// How far Vb has climbed, see [`super::pack::Climb`].
+    pub(super) climbed: i64,
+}
+
+impl Wave {
+    pub(super) const NONE: Self = Self {
+        by: [0; WAVES],
+        climbed: 0,
+    };
+
+    /// Goes through one span. Adds to the columns.
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+    pub(super) fn pass(
+        &mut self,
+        span: &Span,
+        theta: &Theta,
+        part: &Part,
+        columns: &mut [i64; WAVES],
+    ) {
+        let apart = mul(span.follow.saturating_sub(theta.ratio), self.climbed);
+        for ((column, by), to) in columns
+            .iter_mut()
+            .zip(&mut self.by)
+            .zip([self.climbed, apart])
+        {
+            let forced = span.forced(to, 0);
             let mean = mul(*by, span.mean).saturating_add(forced.mean);
             *column = column.saturating_add(part.scale(mean));
             *by = span.carry(*by).saturating_add(forced.end);

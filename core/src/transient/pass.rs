@@ -4,7 +4,7 @@
 use super::borders::{Borders, CHANGES};
 use super::ground::Ground;
 use super::groups::Group;
-use super::model::{Course, MEAN, Part, Prediction, Walk};
+use super::model::{Course, MEAN, Part, Prediction, WAVES, Walk, Wave};
 use super::normal::{Normal, System, WIDE};
 use super::pack::{Climb, Level, parts};
 use super::record::{Entry, View};
@@ -70,6 +70,7 @@ pub(super) struct Pass {
     walk: Walk,
     /// Vb moves.
     climb: Climb,
+    wave: Wave,
     /// How v goes with each of the changes that are looked for.
     courses: [Course; CHANGES],
     /// Of a trend through the record: by how much it grows in a second.
@@ -79,7 +80,7 @@ pub(super) struct Pass {
     spans: Spans,
     /// Sums over five blocks: of the residual, and of the rest of a row if rows
     /// are summed.
-    five: Group<{ WIDE + 2 * CHANGES + 1 }>,
+    five: Group<{ WIDE + 2 * CHANGES + WAVES }>,
     batch: (i64, u32, u32),
     /// What came of it.
     normal: Normal,
@@ -101,6 +102,7 @@ impl Pass {
         at: 0,
         walk: Walk::new(&Theta::ZERO, 0),
         climb: Climb::new(0),
+        wave: Wave::NONE,
         courses: [Course::NONE; CHANGES],
         slope: 0,
         elapsed: 0,
@@ -193,6 +195,18 @@ impl Pass {
         let asked = if borders.is_some() { CHANGES } else { 0 };
         let changes = self.begun(setting.ground.record.len()).min(asked);
         self.predict(setting, entry, parts, changes, &mut prediction);
+        self.enter(setting, entry, &mut prediction, borders);
+    }
+
+    /// Enters an entry by its residual. Apart from the prediction, which goes deep.
+    #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+    fn enter(
+        &mut self,
+        setting: &Setting<'_>,
+        entry: &Entry,
+        prediction: &mut Prediction,
+        borders: Option<&mut Borders>,
+    ) {
         if entry.first {
             self.five.reset();
             self.open = Tally::NONE;
@@ -213,7 +227,7 @@ impl Pass {
         }
         self.open.put(square);
         if setting.given.grouped {
-            self.gather(setting, entry, &mut prediction, borders);
+            self.gather(setting, entry, prediction, borders);
             return;
         }
         let (duration, block) = (entry.duration_us, setting.ground.block_us());
@@ -221,7 +235,7 @@ impl Pass {
             self.tally();
             self.five.reset();
         }
-        self.put(setting, &prediction, weight, borders);
+        self.put(setting, prediction, weight, borders);
     }
 
     /// Adds a row to the equations. The entry is still to be counted.
@@ -236,11 +250,11 @@ impl Pass {
         let Prediction {
             row,
             changes,
-            climbed,
+            rippled,
         } = prediction;
         self.normal.add(row, weight);
         if let Some(borders) = borders {
-            borders.direct.add(row, *climbed, weight);
+            borders.waves.add(row, rippled, self.wave.climbed, weight);
             let begun = self.begun(setting.ground.record.len());
             borders.add(&self.normal, row, changes, begun, weight);
         }
@@ -260,10 +274,10 @@ impl Pass {
         let Prediction {
             row,
             changes,
-            climbed,
+            rippled,
         } = &mut *prediction;
         let [columns @ .., residual] = row;
-        let others = changes.as_flattened().iter().chain(once(&*climbed));
+        let others = changes.as_flattened().iter().chain(&*rippled);
         let all = once(&*residual).chain(columns.iter()).chain(others);
         if !self
             .five
@@ -273,7 +287,7 @@ impl Pass {
         }
         self.tally();
         self.five.average();
-        let others = changes.as_flattened_mut().iter_mut().chain(once(climbed));
+        let others = changes.as_flattened_mut().iter_mut().chain(rippled);
         let all = once(residual).chain(columns.iter_mut()).chain(others);
         for (to, from) in all.zip(&self.five.sums) {
             *to = *from;
@@ -333,8 +347,9 @@ impl Pass {
         changes: usize,
         out: &mut Prediction,
     ) {
-        if setting.given.level.is_none() {
-            out.climbed = self.climb.at(setting.ground.record, self.at, entry, parts);
+        let moves = setting.given.level.is_none();
+        if moves {
+            self.wave.climbed = self.climb.at(setting.ground.record, self.at, entry, parts);
         }
         let when = if changes > 0 {
             self.trend(setting, entry)
@@ -346,6 +361,9 @@ impl Pass {
             let Some(span) = self.spans.known(entry.drive, duration) else {
                 continue;
             };
+            if moves {
+                self.wave.pass(span, setting.theta, part, &mut out.rippled);
+            }
             let lead = Lead::of(span, setting.theta, part.climb);
             let forced = self.walk.pass(span, setting.theta, part, &lead, out);
             if changes > 0 {

@@ -4,24 +4,26 @@
 //! Two courses of v pass for the relaxation of a slow circuit while a record is
 //! short: a drift of the reading, and a wave of Vb that the sampling has folded
 //! down from a ripple. The ripple reaches v through the capacitances at once, and
-//! not by way of G and C as a movement of Vb would: v has a part of `Vb − Vb₀`
-//! that no circuit gives it. Neither is fitted, which would cost everybody half of
-//! what is known. But the same equations tell, for each, the size s that it has
+//! not by way of G and C as a movement of Vb would: v is beside the circuit by what
+//! [`super::model::Wave`] says. Neither is fitted, which would cost everybody half of
+//! what is known. But the same equations tell, for each column, the size s that it has
 //! beside the circuit (its own uncertainty u) and how far the figures would be off
 //! by a size of one: b = A⁻¹·a, where a are the products of its column with those
 //! of the circuit.
 
 use super::beliefs::Beliefs;
+use super::model::WAVES;
 use super::normal::{System, WIDE};
 use super::record::WHOLE;
 use super::scaled::Scaled;
 use super::search::decrement;
 use super::solve::{Factors, solution};
 use super::theta::{DRIFT, PARAMETERS, Theta};
+use crate::front::VOLT_OF_DRIFT_S;
 use crate::num::ONE;
 
-/// Largest drift of a reading that is provided for: 0.2 V/s.
-const DRIFT_MOST: i64 = ONE / 5;
+/// Largest drift of a reading that is provided for, in V/s.
+const DRIFT_MOST: i64 = ONE / VOLT_OF_DRIFT_S as i64;
 
 /// Square of the size of a ripple of which nothing is known: as much of it passes to
 /// v as does not.
@@ -101,7 +103,7 @@ impl Slips {
         moving: bool,
     ) {
         let own = ripple.own;
-        let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(own);
+        let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(ripple.climbed);
         let any = ANY.times(most.min(Scaled::ONE));
         // Less than a thousandth of the column is left: the circuit explains it.
         if ripple.information.less(own.shifted(-10)) {
@@ -139,12 +141,14 @@ impl Drift {
     }
 }
 
-/// A ripple beside the circuit.
+/// A column of a ripple beside the circuit.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Ripple {
     /// What one of size one does to ln(G + gr) and w.
     by_one: [Scaled; 2],
-    /// Its column's square, what of it the circuit does not explain, and what of the
+    /// Square of what Vb climbed.
+    climbed: Scaled,
+    /// The column's square, what of it the circuit does not explain, and what of the
     /// residual goes with that.
     own: Scaled,
     information: Scaled,
@@ -152,14 +156,15 @@ pub(super) struct Ripple {
 }
 
 impl Ripple {
-    /// `None` where Vb stood still.
+    /// `None` where Vb stood still or all states do the same, and of no column.
     #[inline(never)]
-    pub(super) fn of(system: &System, direct: &Direct) -> Option<Self> {
-        if !direct.own.positive() {
+    pub(super) fn of(system: &System, waves: &Waves, column: usize) -> Option<Self> {
+        let wave = waves.columns.get(column)?;
+        if !wave.own.positive() {
             return None;
         }
         let mut equations = system.clone();
-        for (row, with) in direct.with.iter().enumerate().take(PARAMETERS) {
+        for (row, with) in wave.with.iter().enumerate().take(PARAMETERS) {
             let held = system.is_held(row);
             let side = if held { Scaled::ZERO } else { *with };
             equations.set(row, PARAMETERS, side);
@@ -167,41 +172,73 @@ impl Ripple {
         let by_one = solution(&equations, Scaled::ZERO);
         let [total, ratio, ..] = by_one;
         // What is left of the column goes with what the step to the minimum leaves.
-        let [.., residual] = direct.with;
+        let [.., residual] = wave.with;
         Some(Self {
             by_one: [total, ratio],
-            own: direct.own,
-            information: direct.own.minus(decrement(&equations, &by_one)),
+            climbed: waves.climbed,
+            own: wave.own,
+            information: wave.own.minus(decrement(&equations, &by_one)),
             residual: residual.minus(decrement(system, &by_one)),
         })
     }
 }
 
-/// Sums of products of the column of a ripple, `Vb − Vb₀` of each row, with those of
-/// the circuit, the residual, and itself.
-#[derive(Debug, Clone)]
-pub(super) struct Direct {
+/// Sums of products of a column of a ripple with those of the circuit, the residual,
+/// and itself.
+#[derive(Debug, Clone, Copy)]
+struct Column {
     with: [Scaled; WIDE],
     own: Scaled,
 }
 
-impl Direct {
-    pub(super) const NONE: Self = Self {
+impl Column {
+    const NONE: Self = Self {
         with: [Scaled::ZERO; WIDE],
         own: Scaled::ZERO,
     };
 
-    /// Adds a row.
     #[inline(never)]
-    pub(super) fn add(&mut self, row: &[i64; WIDE], column: i64, weight: u32) {
-        if column == 0 {
+    fn add(&mut self, row: &[i64; WIDE], value: i64, weight: u32) {
+        if value == 0 {
             return;
         }
-        let column = Scaled::of(column);
-        let heavy = column.times(Scaled::int(i64::from(weight)));
-        for (sum, value) in self.with.iter_mut().zip(row) {
-            *sum = sum.plus_product(heavy, Scaled::of(*value));
+        let value = Scaled::of(value);
+        let heavy = value.times(Scaled::int(i64::from(weight)));
+        for (sum, other) in self.with.iter_mut().zip(row) {
+            *sum = sum.plus_product(heavy, Scaled::of(*other));
         }
-        self.own = self.own.plus_product(heavy, column);
+        self.own = self.own.plus_product(heavy, value);
+    }
+}
+
+/// What a ripple adds to the equations.
+#[derive(Debug, Clone)]
+pub(super) struct Waves {
+    columns: [Column; WAVES],
+    /// Sum of squares of what Vb climbed, V² times weight.
+    climbed: Scaled,
+}
+
+impl Waves {
+    pub(super) const NONE: Self = Self {
+        columns: [Column::NONE; WAVES],
+        climbed: Scaled::ZERO,
+    };
+
+    /// Adds a row, to the end of which Vb has climbed so far.
+    #[inline(never)]
+    pub(super) fn add(
+        &mut self,
+        row: &[i64; WIDE],
+        rippled: &[i64; WAVES],
+        climbed: i64,
+        weight: u32,
+    ) {
+        for (column, value) in self.columns.iter_mut().zip(rippled) {
+            column.add(row, *value, weight);
+        }
+        let climbed = Scaled::of(climbed);
+        let heavy = climbed.times(Scaled::int(i64::from(weight)));
+        self.climbed = self.climbed.plus_product(heavy, climbed);
     }
 }

@@ -16,7 +16,7 @@ pub(super) struct Span {
     /// (G + gr)/Gt.
     pub(super) share: i64,
     /// ℓ.
-    follow: i64,
+    pub(super) follow: i64,
     /// 1 − e^(−z).
     pub(super) lost: i64,
     /// z·e^(−z).

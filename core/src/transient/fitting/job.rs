@@ -74,8 +74,8 @@ pub(super) enum Completing {
     /// pack.
     Drift,
     Slide(Drift),
-    Ripple,
-    Sway(Ripple),
+    Ripple(usize),
+    Sway(usize, Ripple),
     /// It is done.
     Test,
 }

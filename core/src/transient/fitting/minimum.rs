@@ -151,23 +151,27 @@ impl Fitting {
                 Completing::Drift
             }
             // One that is fitted is no slip.
-            Completing::Drift if self.beliefs.are_free() => Completing::Ripple,
+            Completing::Drift if self.beliefs.are_free() => Completing::Ripple(0),
             Completing::Drift => Completing::Slide(Drift::of(system)),
             Completing::Slide(drift) => {
                 let noise = converged.noise();
                 let slips = &mut converged.slips;
                 slips.add_drift(drift, &self.beliefs, &self.search.theta, noise);
-                Completing::Ripple
+                Completing::Ripple(0)
             }
-            Completing::Ripple => {
-                Ripple::of(system, &self.borders.direct).map_or(Completing::Test, Completing::Sway)
+            Completing::Ripple(column) => {
+                let column = *column;
+                match Ripple::of(system, &self.borders.waves, column) {
+                    Some(ripple) => Completing::Sway(column, ripple),
+                    None => Completing::Test,
+                }
             }
-            Completing::Sway(ripple) => {
+            Completing::Sway(column, ripple) => {
                 let moving = self.moving;
                 let (least, blocks) = (converged.least, converged.blocks);
                 let slips = &mut converged.slips;
                 slips.add_ripple(ripple, system.squares(), freedom, least, blocks, moving);
-                Completing::Test
+                Completing::Ripple(column.wrapping_add(1))
             }
             Completing::Test => return Outcome::Busy,
         };
