@@ -96,7 +96,7 @@ impl Estimator {
         if let Stage::Compare = estimation.stage {
             return self.compare(estimation, config, system);
         }
-        system.doubt_older(estimation.doubt);
+        system.put_in_doubt(1, estimation.doubt);
         if let Stage::Bound = estimation.stage {
             return estimation.bound(config, system);
         }
@@ -141,7 +141,7 @@ impl Estimator {
         };
         self.last = now;
         estimation.doubt = doubt?;
-        system.doubt_older(estimation.doubt);
+        system.put_in_doubt(1, estimation.doubt);
         let told = magnitude >= system.determinant_u(offset_u, 3);
         estimation.stage = if told {
             Stage::Weigh(Budget::default())

@@ -170,35 +170,41 @@ impl<'a> System<'a> {
             .map_or(Volts::ZERO, |state| state.settled.pack.value)
     }
 
-    /// Puts v of all readings but the newest in doubt.
+    /// Puts v of all readings but so many of the newest in doubt.
     #[inline(never)]
-    pub(crate) fn doubt_older(&mut self, doubt: i64) {
-        for state in self.states.iter_mut().rev().skip(1) {
+    pub(crate) fn put_in_doubt(&mut self, newest: usize, doubt: i64) {
+        for state in self.states.iter_mut().rev().skip(newest) {
             state.v_u = num::hypot(&[state.v_u, doubt]);
         }
     }
 
     /// Puts v in doubt by what it did beyond its share of what Vb did, or short of
-    /// it; noise is no such thing.
+    /// it; noise is no such thing. What did it in one state may have done it in all, and
+    /// more where it stood still: at the crest of a slow wave.
     #[inline(never)]
     fn doubt_courses(&mut self) {
-        let mut courses = self.states.iter().map(|state| state.settled.course());
-        if courses.all(|course| course.pack == 0) {
+        let mut widest = 0;
+        for state in &self.states {
+            widest = state.settled.course().pack.max(widest);
+        }
+        if widest == 0 {
             return;
         }
-        let (g, gp) = (self.total(), self.positive());
+        let (g, gp) = self.leak();
         // By how much all that v strays moves D.
-        let mut all = 0;
-        for (state, alpha) in self.states.iter_mut().zip(&self.alpha) {
+        let (mut all, mut most) = (0, 0i64);
+        for (state, alpha) in self.states.iter().zip(&self.alpha) {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
             let strayed = course.chassis.minus(due).size();
             if strayed > state.v_u.times(STRAYED) {
-                state.v_u = num::hypot(&[state.v_u, strayed]);
                 let moved = num::wide(alpha.size(), strayed);
                 all = num::plus(all, moved);
+                let part = num::ratio(strayed, course.pack, 32);
+                most = most.max(num::mul(part, widest));
             }
         }
+        self.put_in_doubt(0, most);
         self.strays = all > num::extent(self.determinant) >> MOST_STRAYED;
     }
 
@@ -211,7 +217,7 @@ impl<'a> System<'a> {
         if self.states.len() < READINGS {
             return;
         }
-        let (g, gp) = (self.total(), self.positive());
+        let (g, gp) = self.leak();
         let mut errors = [0i64; READINGS];
         let mut beyond = false;
         for (error, state) in errors.iter_mut().zip(&self.states) {
@@ -251,7 +257,7 @@ impl<'a> System<'a> {
         if self.stands_still() {
             return;
         }
-        let (g, gp) = (self.total(), self.positive());
+        let (g, gp) = self.leak();
         for state in &mut self.states {
             let lag = state.settled.lag.to_bits();
             let x = state.share(g, gp);
@@ -330,6 +336,12 @@ impl<'a> System<'a> {
                 };
             }
         }
+    }
+
+    /// G and Gp; a function of its own, for the sake of the flash.
+    #[inline(never)]
+    fn leak(&self) -> (i64, i64) {
+        (self.total(), self.positive())
     }
 
     /// G in µS, saturating when D vanishes.
