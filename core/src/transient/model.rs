@@ -113,9 +113,7 @@ impl Walk {
         ];
         let columns = self.by.iter_mut().zip(&forced).zip(&mut out.row);
         for ((by, forced), column) in columns {
-            let mean = mul(*by, span.mean).saturating_add(forced.mean);
-            *column = column.saturating_add(part.scale(mean));
-            *by = span.carry(*by).saturating_add(forced.end);
+            carry(span, part, *forced, by, column);
         }
         out.add(LAG, part.scale(mul(away, span.mean_rate)));
         let mean = base
@@ -142,6 +140,14 @@ impl Walk {
     }
 }
 
+/// Carries a derivative through a span, and adds its mean to a column.
+#[inline(always)]
+fn carry(span: &Span, part: &Part, forced: Forced, by: &mut i64, column: &mut i64) {
+    let mean = mul(*by, span.mean).saturating_add(forced.mean);
+    *column = column.saturating_add(part.scale(mean));
+    *by = span.carry(*by).saturating_add(forced.end);
+}
+
 /// Derivatives of v by a change of ln(G + gr) and of w that takes its course
 /// within the record.
 #[derive(Debug, Clone, Copy)]
@@ -163,10 +169,7 @@ impl Course {
         columns: &mut [i64; 2],
     ) {
         for ((column, by), forced) in columns.iter_mut().zip(&mut self.by).zip(forced) {
-            let forced = forced.times(when);
-            let mean = mul(*by, span.mean).saturating_add(forced.mean);
-            *column = column.saturating_add(part.scale(mean));
-            *by = span.carry(*by).saturating_add(forced.end);
+            carry(span, part, forced.times(when), by, column);
         }
     }
 }
@@ -204,10 +207,7 @@ impl Wave {
             .zip(&mut self.by)
             .zip([self.climbed, apart])
         {
-            let forced = span.forced(to, 0);
-            let mean = mul(*by, span.mean).saturating_add(forced.mean);
-            *column = column.saturating_add(part.scale(mean));
-            *by = span.carry(*by).saturating_add(forced.end);
+            carry(span, part, span.forced(to, 0), by, column);
         }
     }
 }

@@ -237,6 +237,9 @@ impl Waves {
         for (column, value) in self.columns.iter_mut().zip(rippled) {
             column.add(row, *value, weight);
         }
+        if climbed == 0 {
+            return;
+        }
         let climbed = Scaled::of(climbed);
         let heavy = climbed.times(Scaled::int(i64::from(weight)));
         self.climbed = self.climbed.plus_product(heavy, climbed);
