@@ -4,9 +4,9 @@ use super::fit::{Converged, Covariance, Fit, longest};
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;
-use super::slips::Slips;
+use super::slips::{Coupling, Slips};
 use super::tally::Tally;
-use super::theta::{RATIO, Reference, TOTAL, Theta};
+use super::theta::{COUPLING, RATIO, Reference, TOTAL, Theta};
 use crate::num::ONE;
 
 fn bits(x: f64) -> i64 {
@@ -68,7 +68,7 @@ fn converged() -> Converged {
     system.set(7, 7, scaled(NOISE * FREEDOM as f64));
     let mut covariance = Covariance::new(&system, FREEDOM);
     covariance.add_capacitance(&system);
-    covariance.add_coupling(&system);
+    covariance.add_coupling(&Coupling::of(&system));
     Converged {
         covariance,
         fives: tally(NOISE, 3),
@@ -274,6 +274,35 @@ fn changes_slips_readings_and_drifts_add_to_it() {
         &fit,
         [plain[0], plain[1], plain[2] + (0.4f64 / 400.0).powi(2)],
     );
+}
+
+/// Noise in the column of κ takes κ nearer to zero, by its square over the information of κ, and all that goes with κ
+/// by as much as it does; κ is one at most. Half of that is the deviation: here of ln(G + gr), of both, of w.
+#[test]
+fn what_noise_of_the_pack_takes_from_the_coupling_is_in_doubt() {
+    let (own, with_total, with_ratio) = (3.0, 0.6, -0.2);
+    let mut system = System::NONE;
+    for (row, information) in INFORMATION.into_iter().enumerate() {
+        system.set(row, row, scaled(information));
+    }
+    // κ has this information of its own.
+    for (row, share) in [(TOTAL, with_total), (RATIO, with_ratio)] {
+        system.set(row, row, scaled(64.0));
+        system.set(row, COUPLING, scaled(-64.0 * share));
+    }
+    let shared = 64.0 * (with_total * with_total + with_ratio * with_ratio);
+    system.set(COUPLING, COUPLING, scaled(shared + 1.0 / own));
+    let coupling = Coupling::of(&system);
+    near(real(coupling.own.bits()), own);
+    for (jitter, lost) in [(0.0, 0.0), (0.1, 0.3), (0.25, 0.75), (5.0, 1.0)] {
+        let mut slips = Slips::NONE;
+        slips.add_jitter(&coupling, scaled(jitter));
+        let Slips([total, both, ratio]) = slips;
+        let square = lost * lost / 4.0;
+        near(real(total.bits()), square * with_total * with_total);
+        near(real(both.bits()), square * with_total * with_ratio);
+        near(real(ratio.bits()), square * with_ratio * with_ratio);
+    }
 }
 
 #[test]

@@ -3,10 +3,10 @@
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::{MOST_CAPACITANCE, variance};
-use super::slips::Slips;
+use super::slips::{Coupling, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
-use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta, positive, quotient};
+use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive, quotient};
 use crate::num::{self, ONE, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
@@ -104,8 +104,8 @@ impl Covariance {
         self.capacitance = variance_of(system, CAPACITANCE);
     }
 
-    pub(super) fn add_coupling(&mut self, system: &System) {
-        self.coupling = variance_of(system, COUPLING);
+    pub(super) const fn add_coupling(&mut self, coupling: &Coupling) {
+        self.coupling = coupling.own;
     }
 }
 

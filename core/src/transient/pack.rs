@@ -203,7 +203,7 @@ impl Survey {
             self.sum(record, unit);
             return true;
         };
-        let apart = self.apart.over(Scaled::int(self.pairs)).max(least);
+        let apart = self.apart(least);
         // A ripple, behind which Vb goes where it will.
         self.rippled = apart.shifted(2).less(unit);
         self.moves |= self.rippled;
@@ -271,18 +271,26 @@ impl Survey {
         *total = total.saturating_add(weight);
     }
 
+    /// Noise variance by which neighbours differ.
+    fn apart(&self, least: Scaled) -> Scaled {
+        self.apart.over(Scaled::int(self.pairs)).max(least)
+    }
+
     /// Mean length of a dwell.
     pub(super) fn dwell_us(&self) -> u32 {
         self.length_us.checked_div(self.dwells).unwrap_or(0)
     }
 
-    /// Vb where it stood still.
-    pub(super) fn level(&self, unit: Scaled) -> Option<Level> {
-        let mean = self.mean.filter(|_| !self.moves)?;
-        Some(Level {
-            value: self.base.saturating_add(mean),
-            u: unit.over(Scaled::int(self.weight)).root(),
-        })
+    /// Vb where it stood still; where it moves, the noise variance that its readings
+    /// bring along.
+    pub(super) fn level(&self, unit: Scaled, least: Scaled) -> Result<Level, Scaled> {
+        match self.mean {
+            Some(mean) if !self.moves => Ok(Level {
+                value: self.base.saturating_add(mean),
+                u: unit.over(Scaled::int(self.weight)).root(),
+            }),
+            _ => Err(unit.min(self.apart(least))),
+        }
     }
 }
 

@@ -181,7 +181,7 @@ fn a_pack_that_stands_still_is_its_mean() {
         (120 * 20_000, 40 * 20_000)
     );
     assert_eq!(survey.weight, 120 * i64::from(WHOLE));
-    let level = survey.level(unit()).expect("still");
+    let level = survey.level(unit(), unit()).expect("still");
     assert!(
         (real(level.value) - 400.005).abs() < 2e-6,
         "{}",
@@ -197,7 +197,9 @@ fn a_pack_that_moves_has_no_level() {
     let one = |off: f64| {
         let mut packs = [400.0; 200];
         packs[77] += off;
-        survey(&packs, 50, unit(), unit()).level(unit()).is_some()
+        survey(&packs, 50, unit(), unit())
+            .level(unit(), unit())
+            .is_ok()
     };
     // The entry is a two-hundredth of the mean itself.
     let edge = 0.05 / (1.0 - 1.0 / 200.0);
@@ -208,7 +210,9 @@ fn a_pack_that_moves_has_no_level() {
         let whole = |off: f64| {
             let mut packs = [400.0; 200];
             packs[dwell * 50..][..50].fill(400.0 + off);
-            survey(&packs, 50, unit(), unit()).level(unit()).is_some()
+            survey(&packs, 50, unit(), unit())
+                .level(unit(), unit())
+                .is_ok()
         };
         let edge = 0.04 / 50f64.sqrt() / (1.0 - 0.25);
         for sign in [1.0, -1.0] {
@@ -233,7 +237,7 @@ fn a_ripple_hides_no_ramp() {
             *pack += left * noise.normal() + 0.002 * at as f64;
         }
         let survey = survey(&packs, 50, unit, Scaled::ZERO);
-        assert_eq!(survey.level(unit).is_some(), stands, "{left}");
+        assert_eq!(survey.level(unit, Scaled::ZERO).is_ok(), stands, "{left}");
     }
 }
 
@@ -249,6 +253,29 @@ fn a_movement_is_held_against_the_noise_that_is_left() {
         }
         packs[77] = 400.0 + off;
         let survey = survey(&packs, 50, unit, Scaled::ZERO);
-        assert_eq!(survey.level(unit).is_some(), stands, "{off}");
+        assert_eq!(survey.level(unit, Scaled::ZERO).is_ok(), stands, "{off}");
     }
+}
+
+/// A Vb that stands still is its mean; of one that moves the noise comes along, as samples scatter or, where that is
+/// less, as neighbours differ.
+#[test]
+fn readings_of_a_pack_that_moves_bring_their_noise_along() {
+    let mut noise = Noise(5);
+    let mut jitter = |sigma: f64, slope: f64, scatter: f64| {
+        let mut packs = [400.0; 200];
+        for (at, pack) in packs.iter_mut().enumerate() {
+            *pack += sigma * noise.normal() + slope * at as f64;
+        }
+        let scatter = Scaled::of(bits(scatter));
+        let unit = scatter.square().times(Scaled::int(i64::from(WHOLE)));
+        let told = survey(&packs, 50, unit, Scaled::ZERO).level(unit, Scaled::ZERO);
+        let noise = told.err()?.shifted(-4).root();
+        Some(noise.bits() as f64 / ONE as f64)
+    };
+    assert_eq!(jitter(0.01, 0.0, 0.01), None);
+    let all = jitter(0.01, 0.001, 0.01).expect("it moves");
+    assert!((0.008..=0.01).contains(&all), "{all}");
+    let left = jitter(0.01, 0.001, 0.03).expect("it moves");
+    assert!((0.008..0.012).contains(&left), "{left}");
 }

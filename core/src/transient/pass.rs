@@ -26,8 +26,9 @@ pub(super) struct Given {
     pub(super) length_us: u32,
     /// Mean length of a dwell.
     pub(super) dwell_us: u32,
-    /// Vb, where it stands still: then its noise is left out.
-    pub(super) level: Option<Level>,
+    /// Vb, where it stands still: then its noise is left out. Else that, as a variance,
+    /// V² times weight.
+    pub(super) level: Result<Level, Scaled>,
     /// A ripple is on the pack.
     pub(super) rippled: bool,
     /// Noise variance of the fit before, V² times weight; bounds residuals.
@@ -42,7 +43,7 @@ impl Given {
     pub(super) const NOTHING: Self = Self {
         length_us: 0,
         dwell_us: 0,
-        level: None,
+        level: Err(Scaled::ZERO),
         rippled: false,
         variance: None,
         grouped: false,
@@ -51,7 +52,7 @@ impl Given {
 
     /// Vb, where it stands still.
     fn pack(&self) -> Option<i64> {
-        self.level.map(|level| level.value)
+        self.level.ok().map(|level| level.value)
     }
 }
 
@@ -347,7 +348,7 @@ impl Pass {
         changes: usize,
         out: &mut Prediction,
     ) {
-        let moves = setting.given.level.is_none();
+        let moves = setting.given.level.is_err();
         if moves {
             self.wave.climbed = self.climb.at(setting.ground.record, self.at, entry, parts);
         }

@@ -6,7 +6,7 @@ use super::decay::exp;
 use super::normal::System;
 use super::scaled::Scaled;
 use super::solve::solution;
-use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta, quotient};
+use super::theta::{CAPACITANCE, PARAMETERS, RATIO, Reference, TOTAL, Theta, quotient};
 use crate::num::{ONE, mul};
 
 /// Most walks through the record before the search is given up.
@@ -256,11 +256,10 @@ pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled 
         })
 }
 
-/// Bounds of G + gr (µS), C (µF), w and κ.
+/// Bounds of G + gr (µS), C (µF) and w.
 const MOST_TOTAL: i64 = 60_000 * ONE;
 pub(super) const MOST_CAPACITANCE: i64 = 400 * ONE;
 const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
-const COUPLINGS: (i64, i64) = (-(ONE / 2), ONE + ONE / 2);
 
 fn within(value: i64, (least, most): (i64, i64)) -> i64 {
     value.min(most).max(least)
@@ -304,7 +303,6 @@ impl Bounds {
             (TOTAL, theta.total, total),
             (RATIO, theta.ratio, RATIOS),
             (CAPACITANCE, theta.capacitance, capacitance),
-            (COUPLING, theta.coupling, COUPLINGS),
         ] {
             let pull = system.side(place);
             if value <= least && !pull.positive() || value >= most && !pull.negative() {
@@ -357,7 +355,7 @@ impl Bounds {
             total,
             ratio: within(ratio, RATIOS),
             capacitance: capacitance.min(MOST_CAPACITANCE).max(self.least(total)),
-            coupling: within(plus(from.coupling, coupling), COUPLINGS),
+            coupling: plus(from.coupling, coupling),
             start: plus(from.start, start),
             drift: plus(from.drift, drift),
             lag: plus(from.lag, lag),

@@ -10,6 +10,9 @@
 //! beside the circuit (its own uncertainty u) and how far the figures would be off
 //! by a size of one: b = A⁻¹·a, where a are the products of its column with those
 //! of the circuit.
+//!
+//! And where Vb moves, the noise of its readings makes the part of it that v follows at
+//! once, κ, seem smaller than it is ([`Slips::add_jitter`]).
 
 use super::beliefs::Beliefs;
 use super::model::WAVES;
@@ -18,7 +21,7 @@ use super::record::WHOLE;
 use super::scaled::Scaled;
 use super::search::decrement;
 use super::solve::{Factors, solution};
-use super::theta::{DRIFT, PARAMETERS, Theta};
+use super::theta::{COUPLING, DRIFT, PARAMETERS, Theta};
 use crate::front::VOLT_OF_DRIFT_S;
 use crate::num::ONE;
 
@@ -88,6 +91,16 @@ impl Slips {
         self.add(by_one, size.over(Scaled::int(5)).square());
     }
 
+    /// Adds what noise of Vb may have done, `jitter` in the square of the column of κ:
+    /// it makes κ seem smaller, by that times the variance of κ (errors in variables:
+    /// W. A. Fuller, Measurement Error Models, 1987, from memory). κ is one at
+    /// most; half of what it may have lost is taken for a deviation.
+    #[inline(never)]
+    pub(super) fn add_jitter(&mut self, coupling: &Coupling, jitter: Scaled) {
+        let share = jitter.min(Scaled::ONE.over(coupling.own));
+        self.add(coupling.with, share.square().shifted(-2));
+    }
+
     /// Adds what a ripple would do that is as large as the record shows or leaves
     /// possible: the square of the size expected, and its variance. Where the circuit
     /// has been seen to change of late, that may have been a ripple, too: the record
@@ -132,13 +145,35 @@ impl Slips {
 pub(super) struct Drift([Scaled; 3]);
 
 impl Drift {
-    #[inline(never)]
     pub(super) fn of(system: &System) -> Self {
-        let mut factors = Factors::NONE;
-        factors.factor(system, Scaled::ZERO);
-        let [total, ratio, _, _, _, own, _] = factors.column(DRIFT);
+        let [total, ratio, _, _, _, own, _] = column(system, DRIFT);
         Self([total, ratio, own])
     }
+}
+
+/// The same of κ.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Coupling {
+    with: [Scaled; 2],
+    pub(super) own: Scaled,
+}
+
+impl Coupling {
+    pub(super) fn of(system: &System) -> Self {
+        let [total, ratio, _, own, ..] = column(system, COUPLING);
+        Self {
+            with: [total, ratio],
+            own,
+        }
+    }
+}
+
+/// Covariance of a parameter with all, for a noise of one.
+#[inline(never)]
+fn column(system: &System, place: usize) -> [Scaled; PARAMETERS] {
+    let mut factors = Factors::NONE;
+    factors.factor(system, Scaled::ZERO);
+    factors.column(place)
 }
 
 /// A column of a ripple beside the circuit.

@@ -7,7 +7,7 @@ use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
 use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
-use super::super::slips::{Drift, Ripple, Slips};
+use super::super::slips::{Coupling, Drift, Ripple, Slips};
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
@@ -147,7 +147,11 @@ impl Fitting {
                 Completing::Coupling
             }
             Completing::Coupling => {
-                converged.covariance.add_coupling(system);
+                let coupling = Coupling::of(system);
+                let rows = Scaled::int(i64::from(converged.used));
+                let jitter = self.given.level.err().unwrap_or_default().times(rows);
+                converged.covariance.add_coupling(&coupling);
+                converged.slips.add_jitter(&coupling, jitter);
                 Completing::Drift
             }
             // One that is fitted is no slip.
