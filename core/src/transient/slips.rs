@@ -41,6 +41,14 @@ const RIPPLE_MOST: i64 = 36 * WHOLE as i64;
 /// within a sixteenth of what Vb moved. Squared, as a power of two.
 const INEXACT: i32 = -8;
 
+/// Square of how far Vb may have been off where a record began: as a power of two times
+/// the mean square of how far it went since, and for the largest ripple, in V².
+const OFFSET: i32 = 6;
+const OFFSET_MOST: i64 = 25;
+
+/// A microvolt: less of a column is rounding.
+const ROUNDING: u64 = 1 << 12;
+
 /// Covariance of ln(G + gr) and w that slips may have brought about: of the first,
 /// of both, of the second.
 #[derive(Debug, Clone, Copy)]
@@ -104,7 +112,8 @@ impl Slips {
     /// Adds what a ripple would do that is as large as the record shows or leaves
     /// possible: the square of the size expected, and its variance. Where the circuit
     /// has been seen to change of late, that may have been a ripple, too: the record
-    /// since then is not believed to show that there is none.
+    /// since then is not believed to show that there is none. Returns the square of the
+    /// size.
     #[inline(never)]
     pub(super) fn add_ripple(
         &mut self,
@@ -114,14 +123,14 @@ impl Slips {
         least: Scaled,
         blocks: i64,
         moving: bool,
-    ) {
+    ) -> Scaled {
         let own = ripple.own;
         let most = Scaled::int(blocks.saturating_mul(RIPPLE_MOST)).over(ripple.climbed);
         let any = ANY.times(most.min(Scaled::ONE));
         // Less than a thousandth of the column is left: the circuit explains it.
         if ripple.information.less(own.shifted(-10)) {
             self.add(ripple.by_one, any);
-            return;
+            return any;
         }
         let (residual, information) = (ripple.residual, ripple.information);
         let seen = residual.over(information);
@@ -136,6 +145,25 @@ impl Slips {
         let floor = if moving { any } else { Scaled::ZERO };
         let size = expected.plus(u.times(share)).max(floor);
         self.add(ripple.by_one, size);
+        size
+    }
+
+    /// Adds what it does that Vb was off when the record began, by a wave of that size:
+    /// nobody knows how far, but some times as far as it went since. Where v follows
+    /// Vb alone, G + gr seems larger by as much, and w smaller.
+    #[inline(never)]
+    pub(super) fn add_offset(
+        &mut self,
+        ripple: &Ripple,
+        size: Scaled,
+        blocks: i64,
+        pack: Scaled,
+        ratio: Scaled,
+    ) {
+        let weight = Scaled::int(blocks.saturating_mul(i64::from(WHOLE)));
+        let off = ripple.climbed.over(weight).shifted(OFFSET);
+        let off = off.min(Scaled::int(OFFSET_MOST)).over(pack.square());
+        self.add([Scaled::ONE, ratio.negated()], off.times(size));
     }
 }
 
@@ -234,7 +262,7 @@ impl Column {
 
     #[inline(never)]
     fn add(&mut self, row: &[i64; WIDE], value: i64, weight: u32) {
-        if value == 0 {
+        if value.unsigned_abs() < ROUNDING {
             return;
         }
         let value = Scaled::of(value);
@@ -278,5 +306,49 @@ impl Waves {
         let climbed = Scaled::of(climbed);
         let heavy = climbed.times(Scaled::int(i64::from(weight)));
         self.climbed = self.climbed.plus_product(heavy, climbed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn real(x: Scaled) -> f64 {
+        x.fixed(48) as f64 / 2f64.powi(48)
+    }
+
+    /// Vb of 400 V that went by 0.5 V, or by 3, root mean square, in 50 blocks, with half of a wave: it may have been off
+    /// by eight times that, or by the 5 V of the largest. G + gr goes with Vb, w = 0.3 against it.
+    #[test]
+    fn vb_may_have_been_off_by_some_times_what_it_went() {
+        for (went, off) in [(0.5f64, 4.0f64), (3.0, 5.0)] {
+            let climbed = (went * went * 16.0 * 50.0 * ONE as f64) as i64;
+            let ripple = Ripple {
+                by_one: [Scaled::ZERO; 2],
+                climbed: Scaled::of(climbed),
+                own: Scaled::ONE,
+                information: Scaled::ONE,
+                residual: Scaled::ZERO,
+            };
+            let mut slips = Slips::NONE;
+            let ratio = Scaled::of(ONE * 3 / 10);
+            slips.add_offset(&ripple, Scaled::new(1, -2), 50, Scaled::int(400), ratio);
+            let due = (off / 400.0).powi(2) / 4.0;
+            let factors = [1.0, -0.3, 0.09];
+            for (told, factor) in slips.0.map(real).into_iter().zip(factors) {
+                let due = due * factor;
+                assert!((told - due).abs() < 1e-6 * due.abs(), "{told} is not {due}");
+            }
+        }
+    }
+
+    /// What rounding leaves of a column is none.
+    #[test]
+    fn less_than_a_microvolt_is_no_ripple() {
+        for (value, is) in [(1e-7, false), (-1e-7, false), (2e-6, true), (-2e-6, true)] {
+            let mut column = Column::NONE;
+            column.add(&[ONE; WIDE], (value * ONE as f64) as i64, 16);
+            assert_eq!(column.own.positive(), is, "{value}");
+        }
     }
 }

@@ -171,10 +171,17 @@ impl Fitting {
                 }
             }
             Completing::Sway(column, ripple) => {
-                let moving = self.moving;
+                let (column, moving) = (*column, self.moving);
                 let (least, blocks) = (converged.least, converged.blocks);
+                let squares = system.squares();
                 let slips = &mut converged.slips;
-                slips.add_ripple(ripple, system.squares(), freedom, least, blocks, moving);
+                let size = slips.add_ripple(ripple, squares, freedom, least, blocks, moving);
+                // A column of which there is none where all states do the same.
+                if column > 0 {
+                    let pack = Scaled::of(converged.pack);
+                    let ratio = Scaled::of(self.search.theta.ratio);
+                    slips.add_offset(ripple, size, blocks, pack, ratio);
+                }
                 Completing::Ripple(column.wrapping_add(1))
             }
             Completing::Test => return Outcome::Busy,
