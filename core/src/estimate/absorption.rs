@@ -17,7 +17,7 @@
 //! The current follows how far v is from its mean over the states: it adds to
 //! Gp and Gn as well, but puts no leak where there is none.
 
-use super::capacitance;
+use super::shown;
 use super::system::{READINGS, System};
 use crate::num;
 use crate::num::Saturating as _;
@@ -50,8 +50,8 @@ fn conductance(system: &System<'_>, share: Ratio) -> i64 {
     let Some(dwell_us) = dwells.min().filter(|&us| us > 0) else {
         return 0;
     };
-    let rate = match capacitance(system) {
-        Some(c) => num::ratio(c.value.to_bits(), num::millionths(dwell_us), 32),
+    let rate = match shown(system, true) {
+        Some([c, ..]) => num::ratio(c, num::millionths(dwell_us), 32),
         None => system.total().plus(system.mean_load()) / UNSEEN,
     };
     num::mul(share.to_bits(), rate)

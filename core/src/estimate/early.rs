@@ -10,9 +10,9 @@ use heapless::Vec;
 
 use super::system::{READINGS, System};
 use super::uncertainty::{Budget, Uncertainty};
-use super::{Conductances, PACK_MIN, Solved, Told, assemble, figure};
+use super::{Answer, COVERAGE, Conductances, PACK_MIN, Solved, Told, assemble, figure, pushing_u};
 use crate::config::{Config, Drive};
-use crate::num::{self, RootSum, hypot};
+use crate::num::{self, Saturating as _, hypot};
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind, Reading};
 use crate::settle::{Course, Settled};
@@ -27,6 +27,8 @@ pub(crate) struct Found {
     pub(crate) negative: Measured<Microsiemens>,
     pub(crate) position_u: Ratio,
     pub(crate) capacitance: Option<Measured<Microfarads>>,
+    /// Standard uncertainty of the zero of v while it was found.
+    pub(crate) slide: Volts,
     /// Mean dwell of the record; zero where it is of no account.
     pub(crate) dwell_us: u32,
 }
@@ -43,7 +45,7 @@ pub(crate) struct Early {
 enum Stage {
     /// Sums the sources of error.
     Weigh(Budget),
-    Figure(Solved, Uncertainty),
+    Figure(Solved, Uncertainty, Answer),
     Failed(Reason),
 }
 
@@ -77,6 +79,10 @@ impl Early {
         if !solved || system.determinant == 0 {
             return Err(Reason::StimulusTooWeak);
         }
+        // A zero that is off is alike in all states, as what v trails by is.
+        for state in &mut system.states {
+            state.lag = self.found.slide.to_bits();
+        }
         if let Stage::Weigh(budget) = &mut self.stage
             && !budget.step(&system, config)
         {
@@ -89,12 +95,17 @@ impl Early {
     #[inline(never)]
     fn conclude(&mut self, config: &Config, system: &System<'_>) {
         if let Stage::Weigh(budget) = &self.stage {
-            let u = self.found.with_noise(budget.total());
-            let solved = Solved {
-                capacitance: self.found.capacitance.map(|c| with_parts(config, c)),
-                ..Solved::without_capacitance(system)
-            };
-            self.stage = Stage::Figure(solved, u);
+            let parts = budget.total();
+            let u = self.found.with_noise(parts);
+            let load = system.total().plus(system.mean_load());
+            let relative = pushing_u(config, num::ratio(parts.total, load, 32));
+            let capacitance = self.found.capacitance.map(|c| Measured {
+                value: c.value,
+                u: with_parts(c, relative),
+            });
+            let solved = Solved::of(system, capacitance);
+            let answer = self.found.answer(config, solved.loaded, u.total);
+            self.stage = Stage::Figure(solved, u, answer);
         }
     }
 
@@ -103,7 +114,9 @@ impl Early {
     pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
         match &self.stage {
             Stage::Weigh(_) => Err(Reason::NotYetMeasured),
-            Stage::Figure(solved, u) => figure(solved, u).map(|told| assemble(&told)),
+            Stage::Figure(solved, u, answer) => {
+                figure(solved, u, *answer).map(|told| assemble(&told))
+            }
             Stage::Failed(reason) => Err(*reason),
         }
     }
@@ -118,6 +131,26 @@ impl Found {
             positive: both(parts.positive, self.positive.u.to_bits()),
             negative: both(parts.negative, self.negative.u.to_bits()),
             position: both(parts.position, self.position_u.to_bits()),
+        }
+    }
+
+    /// v goes all the way where three time constants of the slowest circuit within the interval fit in a dwell: that of
+    /// the most C, the most of the design where none is known, over the least G + g, (G + g)²/(G + g + 2u).
+    fn answer(&self, config: &Config, loaded: i64, total_u: i64) -> Answer {
+        let most = match &self.capacitance {
+            Some(c) => c.value.to_bits().plus(c.u.to_bits().times(COVERAGE)),
+            None => config.timing().capacitance_max.to_bits(),
+        };
+        let span = loaded.plus(total_u.times(COVERAGE));
+        let slowest = num::ratio(
+            num::ratio(most, loaded, 32),
+            num::ratio(loaded, span, 32),
+            32,
+        );
+        if self.dwell_us == 0 || slowest.times(3) <= num::millionths(self.dwell_us) {
+            Answer::Swing
+        } else {
+            Answer::Course
         }
     }
 
@@ -180,29 +213,56 @@ pub(crate) fn at_least(conductance: Microsiemens, pack: Volts) -> Result<Estimat
     }))
 }
 
-/// C is the pushed current over the slope of v: the gain of v, and every part
-/// that pushes, count in full.
-#[inline(never)]
-fn with_parts(config: &Config, c: Measured<Microfarads>) -> Measured<Microfarads> {
-    let [gain, _] = config.front_end().gain_u();
-    let mut pushing = RootSum::default();
-    pushing.add(gain.to_bits());
-    for part in config.network().elements() {
-        let moves = part.contacts.windows(2).any(|pair| {
-            let [before, after] = pair else {
-                return false;
-            };
-            before != after
-        });
-        if moves {
-            pushing.add(part.resistance_u.to_bits());
-            pushing.add(part.emf_u.to_bits());
-        }
+/// Standard uncertainty of C with that of the parts.
+fn with_parts(c: Measured<Microfarads>, relative: i64) -> Microfarads {
+    let by_parts = num::mul(c.value.to_bits(), relative);
+    Microfarads::from_bits(hypot(&[c.u.to_bits(), by_parts]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bits(x: f64) -> i64 {
+        (x * 4_294_967_296.0) as i64
     }
-    let pushing = pushing.root();
-    let u = hypot(&[c.u.to_bits(), num::mul(c.value.to_bits(), pushing)]);
-    Measured {
-        value: c.value,
-        u: Microfarads::from_bits(u),
+
+    /// 2 µF at a G + g of 4 µS settle in half a second, and at the 2 µS that two standard uncertainties of 2 µS leave
+    /// possible in one. With C known to a quarter, or not at all but for the 50 µF of the design, it may be slower.
+    #[test]
+    fn v_goes_all_the_way_where_the_slowest_circuit_possible_does() {
+        let config = crate::test_reports::config();
+        assert_eq!(config.timing().capacitance_max, Microfarads::from_int(50));
+        let answer = |capacitance: Option<f64>, dwell_s: f64, total_u: f64| {
+            let known = Measured {
+                value: Microsiemens::ZERO,
+                u: Microsiemens::ZERO,
+            };
+            let found = Found {
+                conductance: known,
+                positive: known,
+                negative: known,
+                position_u: Ratio::ZERO,
+                capacitance: capacitance.map(|u| Measured {
+                    value: Microfarads::from_int(2),
+                    u: Microfarads::from_bits(bits(u)),
+                }),
+                slide: Volts::ZERO,
+                dwell_us: (dwell_s * 1e6) as u32,
+            };
+            found.answer(&config, bits(4.0), bits(total_u))
+        };
+        for (capacitance, total_u, slowest) in [
+            (Some(0.0), 0.0, 0.5),
+            (Some(0.0), 2.0, 1.0),
+            (Some(0.5), 2.0, 1.5),
+            (None, 0.0, 12.5),
+        ] {
+            let at = |dwell_s| answer(capacitance, dwell_s, total_u);
+            assert_eq!(at(3.0 * slowest - 0.01), Answer::Course);
+            assert_eq!(at(3.0 * slowest + 0.01), Answer::Swing);
+        }
+        // Of no account.
+        assert_eq!(answer(None, 0.0, 2.0), Answer::Swing);
     }
 }

@@ -29,28 +29,42 @@ pub(super) struct Told {
     pub(super) position: Option<Measured<Ratio>>,
 }
 
+/// How v answers within a dwell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Answer {
+    /// It goes all the way: what is measured is its swing.
+    Swing,
+    /// It goes a part of the way: what is measured is how fast it slows down.
+    Course,
+}
+
 #[inline(never)]
-pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
+pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result<Told, Reason> {
     let (g, gp) = (solved.total, solved.positive);
     // A leak cannot be negative: four standard deviations and the resolution
     // of the arithmetic below zero, the description of the network is wrong.
     if g < u.total.times(-4).minus(1 << 8) {
         return Err(Reason::Implausible);
     }
-    // What is measured is the swing of v, and its error is Gaussian, so the
+    // Where the swing of v is measured its error is Gaussian, so the
     // interval is Gaussian in 1/(G + g): with e = 2u/(G + g) the upper half is
     // wider by 1/(1 − e) and the lower narrower by 1/(1 + e). For a high
-    // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G.
+    // resistance (G ≪ g, e ≪ 1) that is the symmetric interval in G. Where the
+    // course of v is measured, it is somewhere between these: each half is the wider.
     let loaded = solved.loaded;
     if loaded <= 0 {
         return Err(Reason::Implausible);
     }
     let e = num::ratio(u.total.times(COVERAGE), loaded, 32);
-    let total = Conductances::between(g, u.total, e);
+    let below = match answer {
+        Answer::Swing => e,
+        Answer::Course => 0,
+    };
+    let total = Conductances::between(g, u.total, [below, e]);
     let split = [
         total,
-        Conductances::between(gp, u.positive, e),
-        Conductances::between(g.minus(gp), u.negative, e),
+        Conductances::between(gp, u.positive, [below, e]),
+        Conductances::between(g.minus(gp), u.negative, [below, e]),
     ];
     // What has no upper bound is as uncertain.
     let us = if e < num::ONE {
@@ -67,7 +81,13 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
     };
     let position = match kind {
         Kind::Open => None,
-        Kind::Figure | Kind::Short => Some(plausible_position(solved.position, u.position)?),
+        Kind::Figure | Kind::Short => {
+            let u = match answer {
+                Answer::Swing => u.position,
+                Answer::Course => at_least(&total, loaded, u.position),
+            };
+            Some(plausible_position(solved.position, u)?)
+        }
     };
     Ok(Told {
         pack: solved.pack,
@@ -77,6 +97,16 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty) -> Result<Told, Reason> {
         us,
         position,
     })
+}
+
+/// Standard uncertainty of x in the interval of G, `x_u` being that in its middle: what is not known of v is
+/// carried over 1/G into x, and all of it that G does not turn into v, over `(G + g)/G`.
+fn at_least(total: &Conductances, loaded: i64, x_u: i64) -> i64 {
+    let [value, low] = [total.value, total.low].map(Microsiemens::to_bits);
+    let least_loaded = loaded.minus(value).plus(low);
+    let share = |g: i64, loaded: i64| num::ratio(g, loaded, 32);
+    let by = num::ratio(share(value, loaded), share(low, least_loaded), 32);
+    num::mul(x_u, by).max(x_u)
 }
 
 /// A leak lies inside the stack.
@@ -109,12 +139,12 @@ pub(super) struct Conductances {
 }
 
 impl Conductances {
-    /// An interval Gaussian in 1/(G + g), see [`figure`].
+    /// Two standard uncertainties down over `1 + below`, and up over `1 − above`, see [`figure`].
     #[inline(never)]
-    fn between(value: i64, u: i64, e: i64) -> Self {
+    fn between(value: i64, u: i64, [below, above]: [i64; 2]) -> Self {
         let span = u.times(COVERAGE);
-        let below = num::ratio(span, num::ONE.plus(e), 32);
-        let room = num::ONE.minus(e);
+        let below = num::ratio(span, num::ONE.plus(below), 32);
+        let room = num::ONE.minus(above);
         let above = if room > 0 {
             num::ratio(span, room, 32)
         } else {

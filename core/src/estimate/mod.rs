@@ -15,14 +15,16 @@ mod uncertainty;
 
 use crate::config::Config;
 use crate::num;
-use crate::num::Saturating as _;
+use crate::num::{RootSum, Saturating as _, hypot};
 use crate::reason::Reason;
 use crate::report::{Estimate, Kind};
 use crate::settle::Settled;
 use crate::units::{Measured, Microfarads, Microsiemens, Ohms, Ratio, Volts};
 use change::Solution;
 pub(crate) use early::{Early, Found, at_least};
-use figures::{Conductances, Told, assemble, figure, plausible_position, position_interval};
+use figures::{
+    Answer, Conductances, Told, assemble, figure, plausible_position, position_interval,
+};
 use system::{READINGS, System};
 use uncertainty::{Budget, Uncertainty};
 
@@ -98,13 +100,14 @@ impl Estimator {
         }
         system.put_in_doubt(1, estimation.doubt);
         if let Stage::Bound = estimation.stage {
-            return estimation.bound(config, system);
+            estimation.stage = Stage::Short(Bounds::new(system, config)?);
+            return Ok(());
         }
         system.take_off_lag();
         if let Stage::Weigh(budget) = &mut estimation.stage
             && !budget.step(system, config)
         {
-            estimation.conclude(system);
+            estimation.conclude(config, system);
         }
         Ok(())
     }
@@ -165,23 +168,13 @@ impl Estimation {
         matches!(self.stage, Stage::Failed(Reason::CircuitChanged))
     }
 
-    #[inline(never)]
-    fn bound(&mut self, config: &Config, system: &System<'_>) -> Result<(), Reason> {
-        let offset_u = config.front_end().chassis_offset_u().to_bits();
-        let doubt = system.determinant_u(offset_u, COVERAGE);
-        let bounds = Bounds::new(system, config, doubt)?;
-        self.stage = Stage::Short(Bounds {
-            capacitance: capacitance(system),
-            ..bounds
-        });
-        Ok(())
-    }
-
     /// All sources are summed.
     #[inline(never)]
-    fn conclude(&mut self, system: &System<'_>) {
+    fn conclude(&mut self, config: &Config, system: &System<'_>) {
         if let Stage::Weigh(budget) = &self.stage {
-            self.stage = Stage::Figure(Solved::of(system), budget.total());
+            let u = budget.total();
+            let capacitance = capacitance(config, system, u.total);
+            self.stage = Stage::Figure(Solved::of(system, capacitance), u);
         }
     }
 
@@ -189,7 +182,9 @@ impl Estimation {
     #[inline(never)]
     pub(crate) fn answer(&self) -> Result<Estimate, Reason> {
         match &self.stage {
-            Stage::Figure(solved, u) => figure(solved, u).map(|told| assemble(&told)),
+            Stage::Figure(solved, u) => {
+                figure(solved, u, Answer::Swing).map(|told| assemble(&told))
+            }
             Stage::Short(bounds) => Ok(assemble(&bounds.short())),
             Stage::Failed(reason) => Err(*reason),
             Stage::Compare | Stage::Bound | Stage::Weigh(_) => Err(Reason::NotYetMeasured),
@@ -205,14 +200,15 @@ struct Bounds {
     most: Microsiemens,
     position: Measured<Ratio>,
     pack: Volts,
-    capacitance: Option<Measured<Microfarads>>,
 }
 
 impl Bounds {
     /// A swing that cannot be told from none: a short, if that much can be said.
-    /// `doubt` is how far an interval of D spans on either side. C is left out.
     #[inline(never)]
-    fn new(system: &System<'_>, config: &Config, doubt: i128) -> Result<Self, Reason> {
+    fn new(system: &System<'_>, config: &Config) -> Result<Self, Reason> {
+        let offset = config.front_end().chassis_offset_u().to_bits();
+        // How far an interval of D spans on either side.
+        let doubt = system.determinant_u(offset, COVERAGE);
         let magnitude = num::extent(system.determinant);
         let pack = system.pack();
         let total = num::extent(system.for_total);
@@ -225,7 +221,6 @@ impl Bounds {
         let x = system.position();
         let [chassis_gain, pack_gain] = config.front_end().gain_u();
         let gain = |u: Ratio| num::mul(x, u.to_bits());
-        let offset = config.front_end().chassis_offset_u().to_bits();
         let offset = num::ratio(offset, pack.to_bits(), 32);
         let x_u = num::hypot(&[
             system.position_u(),
@@ -244,7 +239,6 @@ impl Bounds {
             most,
             position,
             pack,
-            capacitance: None,
         })
     }
 
@@ -274,7 +268,8 @@ impl Bounds {
         ];
         Told {
             pack: self.pack,
-            capacitance: self.capacitance,
+            // τ·(G + g), of a G that may be anything above.
+            capacitance: None,
             kind: Kind::Short,
             split,
             us: [Microsiemens::MAX; 3],
@@ -296,15 +291,7 @@ pub(super) struct Solved {
 }
 
 impl Solved {
-    #[inline(never)]
-    fn of(system: &System<'_>) -> Self {
-        Self {
-            capacitance: capacitance(system),
-            ..Self::without_capacitance(system)
-        }
-    }
-
-    fn without_capacitance(system: &System<'_>) -> Self {
+    fn of(system: &System<'_>, capacitance: Option<Measured<Microfarads>>) -> Self {
         let total = system.total();
         Self {
             total,
@@ -312,30 +299,62 @@ impl Solved {
             position: system.position(),
             loaded: total.plus(system.mean_load()),
             pack: system.pack(),
-            capacitance: None,
+            capacitance,
         }
     }
 }
 
-/// C = τ·(G + g_k) of the reading that shows it best.
+/// C = τ·(G + g_k) as it is told, where G is as uncertain as `total_u`.
 #[inline(never)]
-fn capacitance(system: &System<'_>) -> Option<Measured<Microfarads>> {
-    let g = system.total();
-    system
-        .states
-        .iter()
-        .filter_map(|state| {
-            let tau = state.settled.time_constant()?;
-            let conductance = g.plus(state.g);
-            let value = num::mul(conductance, tau.value.to_bits());
-            let u = num::mul(conductance, tau.u.to_bits());
-            (value > 0 && g < i64::MAX).then_some((value, u))
-        })
-        .min_by_key(|&(value, u)| num::ratio(u, value, 32))
-        .map(|(value, u)| Measured {
-            value: Microfarads::from_bits(value),
-            u: Microfarads::from_bits(u),
-        })
+fn capacitance(
+    config: &Config,
+    system: &System<'_>,
+    total_u: i64,
+) -> Option<Measured<Microfarads>> {
+    let [value, u, load] = shown(system, false)?;
+    let by_load = num::ratio(total_u, load, 32);
+    let u = hypot(&[u, num::mul(value, pushing_u(config, by_load))]);
+    let [value, u] = [value, u].map(Microfarads::from_bits);
+    Some(Measured { value, u })
+}
+
+/// C of the reading that shows it best, its standard uncertainty by that of τ, and G + g_k. Unless `moving` is
+/// asked for, of those in which the pack stood still: what v does behind a pack passes for its transient.
+#[inline(never)]
+fn shown(system: &System<'_>, moving: bool) -> Option<[i64; 3]> {
+    let mut best = None;
+    let mut least = i64::MAX;
+    for state in &system.states {
+        if let Some(tau) = state.settled.time_constant()
+            && (moving || state.lag == 0)
+        {
+            let relative = num::ratio(tau.u.to_bits(), tau.value.to_bits(), 32);
+            if relative < least {
+                least = relative;
+                best = Some((state.g, tau.value.to_bits()));
+            }
+        }
+    }
+    let (g, tau) = best?;
+    let load = system.total().plus(g);
+    let value = num::mul(load, tau);
+    (load > 0).then(|| [value, num::mul(value, least), load])
+}
+
+/// What else adds to the relative standard uncertainty of C: it is the pushed current over the slope of v, so that the
+/// gain of v and every part that pushes count in full; or that of G + g by all its sources, if larger.
+fn pushing_u(config: &Config, by_load: i64) -> i64 {
+    let [gain, _] = config.front_end().gain_u();
+    let mut pushing = RootSum::default();
+    pushing.add(gain.to_bits());
+    for part in config.network().elements() {
+        let [rest, raise, lower] = &part.contacts;
+        if raise != lower || rest != raise {
+            pushing.add(part.resistance_u.to_bits());
+            pushing.add(part.emf_u.to_bits());
+        }
+    }
+    pushing.root().max(by_load)
 }
 
 #[cfg(test)]

@@ -1,8 +1,10 @@
 //! What follows from a solution: kind, intervals, the weakest rail, refusals.
 
 use super::*;
+use crate::config::{Drive, Element, Judged, Limits};
 use crate::report::Reading;
 use crate::settle::{Course, Settled};
+use crate::units::Seconds;
 
 /// Microsiemens as the core holds them.
 fn micro(us: f64) -> i64 {
@@ -33,7 +35,7 @@ fn known([total, positive, negative, position]: [f64; 4]) -> Uncertainty {
 
 /// The estimate of a figure.
 fn estimate(solved: &Solved, u: &Uncertainty) -> Result<Estimate, Reason> {
-    figure(solved, u).map(|told| assemble(&told))
+    figure(solved, u, Answer::Swing).map(|told| assemble(&told))
 }
 
 #[track_caller]
@@ -68,6 +70,93 @@ fn rails_intervals_and_current_follow_from_the_conductances() {
         assert!((current.value.get().to_num::<f64>() - weakest * 400.0).abs() < 1e-3);
         assert!((current.u.get().to_num::<f64>() - weakest_u * 400.0).abs() < 1e-3);
     }
+}
+
+/// Nothing says then that an interval is Gaussian in 1/(G + g), nor that it is in G: each half is the wider. What is not
+/// known of v weighs more in x the less G is.
+#[test]
+fn where_v_goes_a_part_of_the_way_each_half_is_the_wider() {
+    let told = |g: f64, u: f64| {
+        let u = known([u, u, u, 0.01]);
+        let course = figure(&solved(g, g / 2.0), &u, Answer::Course);
+        course.map(|told| assemble(&told)).expect("an estimate")
+    };
+    for (g, u) in [(4.0, 0.2), (0.5, 0.2), (2.0, 0.001)] {
+        let estimate = told(g, u);
+        let e = 2.0 * u / (g + 1.0);
+        close(
+            estimate.isolation_interval.low,
+            1e6 / (g + 2.0 * u / (1.0 - e)),
+        );
+        close(estimate.isolation_interval.high, 1e6 / (g - 2.0 * u));
+        let least = g - 2.0 * u;
+        let due = 0.01 * (g / (g + 1.0)) / (least / (least + 1.0));
+        let x = estimate.position.expect("a place");
+        assert!((x.u.get().to_num::<f64>() - due).abs() < 1e-8, "{x:?}");
+    }
+    // By the swing 1 µS ± 1.2 µS is told from none, by the course it is not.
+    let u = known([0.6, 0.6, 0.6, 0.01]);
+    let kind = |answer| figure(&solved(1.0, 0.5), &u, answer).map(|told| told.kind);
+    assert_eq!(kind(Answer::Swing), Ok(Kind::Figure));
+    assert_eq!(kind(Answer::Course), Ok(Kind::Open));
+}
+
+/// Two readings of 0.5 s and 0.4 s with a time constant, known to 1 and 2 %, of which some lag behind a moving pack.
+fn timed(config: &Config, lags: [f64; 2], total_u: f64) -> Option<[f64; 2]> {
+    let volts = |v: f64| Measured {
+        value: Volts::from_bits(micro(v)),
+        u: Volts::ZERO,
+    };
+    let [raise, lower] = [(120.0, 0.5, 0.005), (80.0, 0.4, 0.008)];
+    let reading = |drive, (v, tau, u): (f64, f64, f64), lag: f64| Reading {
+        drive,
+        chassis: volts(v),
+        pack: volts(400.0),
+        lag: Volts::from_bits(micro(lag)),
+        time_constant: Some(Measured {
+            value: Seconds::from_bits(micro(tau)),
+            u: Seconds::from_bits(micro(u)),
+        }),
+        dwell_us: 500_000,
+    };
+    let taken = [
+        Settled::new(&reading(Drive::Raise, raise, lags[0]), Course::NONE),
+        Settled::new(&reading(Drive::Lower, lower, lags[1]), Course::NONE),
+    ];
+    let mut system = System::default();
+    assert!(system.take(config.network(), taken.iter()));
+    let c = capacitance(config, &system, micro(total_u))?;
+    Some([c.value, c.u].map(|c| c.get().to_num()))
+}
+
+#[test]
+fn c_is_told_of_a_pack_that_stands_still_and_no_surer_than_what_pushes() {
+    let near = |told: Option<[f64; 2]>, due: [f64; 2]| {
+        let told = told.expect("C");
+        let off = |told: f64, due: f64| (told / due - 1.0).abs();
+        assert!(
+            off(told[0], due[0]) < 1e-6 && off(told[1], due[1]) < 1e-6,
+            "{told:?} is not {due:?}"
+        );
+    };
+    // G is 1 µS, and the source another.
+    let exact = crate::test_reports::config();
+    near(timed(&exact, [0.0; 2], 0.0), [1.0, 0.01]);
+    near(timed(&exact, [0.1, 0.0], 0.0), [0.8, 0.016]);
+    assert_eq!(timed(&exact, [0.1, -0.1], 0.0), None);
+    // G + g of 2 µS known to 0.1 µS.
+    near(timed(&exact, [0.0; 2], 0.1), [1.0, 0.01f64.hypot(0.05)]);
+    // A source and a resistor of 3 and 4 %, and what they make of G.
+    let (source, limits) = (
+        Element::source_to_negative(Volts::from_int(40), Ohms::from_int(1_000_000)),
+        Limits::new(Volts::from_int(400), Judged::WeakestRail),
+    );
+    let parts =
+        [source.with_uncertainty(Ratio::from_bits(micro(0.03)), Ratio::from_bits(micro(0.04)))];
+    let timing = exact.timing().clone();
+    let config = Config::try_new(*exact.front_end(), &parts, timing, limits).expect("sound");
+    near(timed(&config, [0.0; 2], 0.0), [1.0, 0.01f64.hypot(0.05)]);
+    near(timed(&config, [0.0; 2], 0.2), [1.0, 0.01f64.hypot(0.1)]);
 }
 
 #[test]

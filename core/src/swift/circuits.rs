@@ -5,7 +5,7 @@ use crate::estimate::Found;
 use crate::num;
 use crate::sudden::{self, Known};
 use crate::transient::Fit;
-use crate::units::{Measured, Microfarads, Microsiemens, Ratio};
+use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Volts};
 
 /// A fit as the estimate takes it.
 pub(super) fn fitted(fit: &Fit) -> Found {
@@ -14,7 +14,10 @@ pub(super) fn fitted(fit: &Fit) -> Found {
         positive: fit.positive_conductance,
         negative: fit.negative_conductance,
         position_u: fit.position.map_or(Ratio::MAX, |position| position.u),
-        capacitance: fit.capacitance,
+        capacitance: fit
+            .capacitance
+            .filter(|c| c.u.to_bits() <= c.value.to_bits() >> 2),
+        slide: fit.slide,
         dwell_us: fit.dwell_us,
     }
 }
@@ -34,6 +37,7 @@ pub(super) fn found_suddenly(leak: &sudden::Found) -> Found {
         negative: part(num::ONE.saturating_sub(x)),
         position_u: Ratio::of(u.to_bits(), value.to_bits()).unwrap_or(Ratio::MAX),
         capacitance: None,
+        slide: Volts::ZERO,
         // Beyond the limit, what the insulation absorbs is of no account.
         dwell_us: 0,
     }

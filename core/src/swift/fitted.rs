@@ -33,6 +33,7 @@ impl SwiftMonitor<'_> {
             return Step::Busy;
         }
         self.hums = averages_hum_away(fit);
+        self.slides = fit.slide > fit.noise;
         self.task = Task::Learn(known(fit, self.config), fitted(fit));
         Step::Busy
     }

@@ -86,6 +86,8 @@ pub struct SwiftMonitor<'c> {
     fitted: Option<Estimate>,
     /// The newest fit averages hum away, which spoils a dwell for the settled path.
     hums: bool,
+    /// The newest fit sees the zero of v drift by more than noise, which passes unseen in a settled reading.
+    slides: bool,
     /// Dwells that have ended since the newest fit, in quarters.
     unconfirmed: u8,
     task: Task,
@@ -97,7 +99,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_120);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_136);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
@@ -123,6 +125,7 @@ impl<'c> SwiftMonitor<'c> {
             suspected: 0,
             fitted: None,
             hums: false,
+            slides: false,
             unconfirmed: 0,
             task: Task::None,
             probation: None,

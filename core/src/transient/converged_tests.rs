@@ -4,9 +4,9 @@ use super::fit::{Converged, Covariance, Fit, longest};
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;
-use super::slips::{Coupling, Slips};
+use super::slips::{Covariances, Slips};
 use super::tally::Tally;
-use super::theta::{COUPLING, RATIO, Reference, TOTAL, Theta};
+use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta};
 use crate::num::ONE;
 
 fn bits(x: f64) -> i64 {
@@ -68,7 +68,7 @@ fn converged() -> Converged {
     system.set(7, 7, scaled(NOISE * FREEDOM as f64));
     let mut covariance = Covariance::new(&system, FREEDOM);
     covariance.add_capacitance(&system);
-    covariance.add_coupling(&Coupling::of(&system));
+    covariance.add_coupling(&Covariances::of_coupling(&system));
     Converged {
         covariance,
         fives: tally(NOISE, 3),
@@ -247,12 +247,21 @@ fn changes_slips_readings_and_drifts_add_to_it() {
     let suspected = told_of(&converged(), &theta(OWN), [3e-6, 5e-6]).expect("a fit");
     check(&suspected, [plain[0] + 3e-6, plain[1], plain[2] + 5e-6]);
     let slips = Converged {
-        slips: Slips([scaled(2e-6), scaled(1e-6), scaled(4e-6)]),
+        slips: Slips {
+            total: scaled(2e-6),
+            both: scaled(1e-6),
+            ratio: scaled(4e-6),
+            capacitance: scaled(9e-6),
+        },
         ..converged()
     };
-    check(
-        &told(&slips),
-        [plain[0] + 2e-6, plain[1] + 1e-6, plain[2] + 4e-6],
+    let fit = told(&slips);
+    check(&fit, [plain[0] + 2e-6, plain[1] + 1e-6, plain[2] + 4e-6]);
+    let of_record = NOISE * student() / INFORMATION[2];
+    let capacitance = fit.capacitance.expect("C");
+    near(
+        real(capacitance.u.to_bits()),
+        2.0 * (of_record + 9e-6).sqrt(),
     );
     // w·Vb as well as Vb is known.
     let w: f64 = 1.5 / 5.5;
@@ -264,44 +273,72 @@ fn changes_slips_readings_and_drifts_add_to_it() {
         &told(&level),
         [plain[0], plain[1], plain[2] + (2.0 / 400.0 * w).powi(2)],
     );
-    // A drift of 0.1 V/s over half of 8 s.
+    // A drift of 0.1 V/s over half of 8 s: apart, since what it does depends on the drive.
     let drifting = Theta {
         drift: bits(0.1),
         ..theta(OWN)
     };
     let fit = told_of(&converged(), &drifting, [0.0; 2]).expect("a fit");
-    check(
-        &fit,
-        [plain[0], plain[1], plain[2] + (0.4f64 / 400.0).powi(2)],
-    );
+    check(&fit, plain);
+    near(real(fit.slide.to_bits()), 0.4);
+}
+
+/// C is known where the record tells it to a quarter, whatever else may be in doubt.
+#[test]
+fn the_record_alone_decides_whether_c_is_known() {
+    let with = |information: f64, slip: f64| {
+        let mut converged = converged();
+        let mut system = System::NONE;
+        for row in 0..PARAMETERS {
+            system.set(row, row, scaled(information));
+        }
+        converged.covariance.add_capacitance(&system);
+        converged.slips.capacitance = scaled(slip);
+        told(&converged).capacitance.map(|c| real(c.u.to_bits()))
+    };
+    let edge = 16.0 * NOISE * student();
+    assert_eq!(with(0.99 * edge, 0.0), None);
+    near(with(1.01 * edge, 0.0).expect("C"), 0.5 / 1.01f64.sqrt());
+    near(with(1e6 * edge, 4.0).expect("C"), 4.0);
 }
 
 /// Noise in the column of κ takes κ nearer to zero, by its square over the information of κ, and all that goes with κ
-/// by as much as it does; κ is one at most. Half of that is the deviation: here of ln(G + gr), of both, of w.
+/// by as much as it does; κ is one at most. Half of that is the deviation: here of ln(G + gr), of both, of w, and of ln C.
 #[test]
 fn what_noise_of_the_pack_takes_from_the_coupling_is_in_doubt() {
-    let (own, with_total, with_ratio) = (3.0, 0.6, -0.2);
+    let (own, with_total, with_ratio, with_c) = (3.0, 0.6, -0.2, 0.3);
     let mut system = System::NONE;
     for (row, information) in INFORMATION.into_iter().enumerate() {
         system.set(row, row, scaled(information));
     }
     // κ has this information of its own.
-    for (row, share) in [(TOTAL, with_total), (RATIO, with_ratio)] {
+    let shares = [
+        (TOTAL, with_total),
+        (RATIO, with_ratio),
+        (CAPACITANCE, with_c),
+    ];
+    for (row, share) in shares {
         system.set(row, row, scaled(64.0));
         system.set(row, COUPLING, scaled(-64.0 * share));
     }
-    let shared = 64.0 * (with_total * with_total + with_ratio * with_ratio);
+    let shared = 64.0 * (with_total * with_total + with_ratio * with_ratio + with_c * with_c);
     system.set(COUPLING, COUPLING, scaled(shared + 1.0 / own));
-    let coupling = Coupling::of(&system);
+    let coupling = Covariances::of_coupling(&system);
     near(real(coupling.own.bits()), own);
     for (jitter, lost) in [(0.0, 0.0), (0.1, 0.3), (0.25, 0.75), (5.0, 1.0)] {
         let mut slips = Slips::NONE;
         slips.add_jitter(&coupling, scaled(jitter));
-        let Slips([total, both, ratio]) = slips;
+        let Slips {
+            total,
+            both,
+            ratio,
+            capacitance,
+        } = slips;
         let square = lost * lost / 4.0;
         near(real(total.bits()), square * with_total * with_total);
         near(real(both.bits()), square * with_total * with_ratio);
         near(real(ratio.bits()), square * with_ratio * with_ratio);
+        near(real(capacitance.bits()), square * with_c * with_c);
     }
 }
 

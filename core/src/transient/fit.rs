@@ -3,7 +3,7 @@
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::{MOST_CAPACITANCE, variance};
-use super::slips::{Coupling, Slips};
+use super::slips::{Covariances, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
 use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive, quotient};
@@ -28,6 +28,9 @@ pub struct Fit {
     pub position: Option<Measured<Ratio>>,
     /// C; `None` when the circuit settles too fast to show it.
     pub capacitance: Option<Measured<Microfarads>>,
+    /// Standard uncertainty of the zero of v: as far as its drift moved it within half of
+    /// the record. It is in none of the figures above.
+    pub slide: Volts,
     /// κ = Cp/C; its uncertainty is 0.3 while Vb stands still.
     pub coupling: Measured<Ratio>,
     /// Longest time constant of the drive cycle.
@@ -104,7 +107,7 @@ impl Covariance {
         self.capacitance = variance_of(system, CAPACITANCE);
     }
 
-    pub(super) const fn add_coupling(&mut self, coupling: &Coupling) {
+    pub(super) const fn add_coupling(&mut self, coupling: &Covariances) {
         self.coupling = coupling.own;
     }
 }
@@ -213,7 +216,7 @@ impl Converged {
         let enlarged = self.enlarged(noise);
         let spread = Spread::new(&self.covariance, enlarged, theta)
             .plus_change(suspected)
-            .plus_slips(self.slips)
+            .plus_slips(&self.slips)
             .plus_readings(self, theta);
         let total = theta.total.saturating_sub(reference.g);
         let plus = positive(theta, reference);
@@ -243,6 +246,7 @@ impl Converged {
                 value: Ratio::from_bits(theta.coupling),
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
             },
+            slide: Volts::from_bits(mul(theta.drift, self.span >> 1).saturating_abs()),
             time_constant: Seconds::from_bits(longest),
             noise: Volts::from_bits(noise.shifted(-4).root().bits()),
             scatter: Volts::from_bits(self.single.max(noise).shifted(-4).root().bits()),
@@ -329,24 +333,28 @@ fn narrow(count: u32) -> u16 {
     u16::try_from(count).unwrap_or(u16::MAX)
 }
 
-/// Covariance of ln(G + gr) and w, and the deviation of ln C.
+/// Covariance of ln(G + gr) and w, and the variance of ln C.
 struct Spread {
     /// G + gr.
     total: Scaled,
     by_total: Scaled,
     both: Scaled,
     by_ratio: Scaled,
-    relative_capacitance: Scaled,
+    by_capacitance: Scaled,
+    /// The record tells C to a quarter.
+    tells_capacitance: bool,
 }
 
 impl Spread {
     fn new(covariance: &Covariance, variance: Scaled, theta: &Theta) -> Self {
+        let by_capacitance = covariance.capacitance.times(variance);
         Self {
             total: Scaled::of(theta.total),
             by_total: covariance.total.times(variance),
             both: covariance.both.times(variance),
             by_ratio: covariance.ratio.times(variance),
-            relative_capacitance: covariance.capacitance.times(variance).root(),
+            by_capacitance,
+            tells_capacitance: by_capacitance.less(Scaled::new(1, -4)),
         }
     }
 
@@ -357,21 +365,19 @@ impl Spread {
         self
     }
 
-    fn plus_slips(mut self, Slips([total, both, ratio]): Slips) -> Self {
-        self.by_total = self.by_total.plus(total);
-        self.both = self.both.plus(both);
-        self.by_ratio = self.by_ratio.plus(ratio);
+    fn plus_slips(mut self, slips: &Slips) -> Self {
+        self.by_total = self.by_total.plus(slips.total);
+        self.both = self.both.plus(slips.both);
+        self.by_ratio = self.by_ratio.plus(slips.ratio);
+        self.by_capacitance = self.by_capacitance.plus(slips.capacitance);
         self
     }
 
-    /// v shows w·Vb, as well as Vb is known and as the drift of the reading,
-    /// whose zero nobody knows, moved it within half of the record.
+    /// v shows w·Vb, as well as Vb is known.
     fn plus_readings(mut self, converged: &Converged, theta: &Theta) -> Self {
         let pack = Scaled::of(converged.pack);
         let level = converged.pack_u.over(pack).times(Scaled::of(theta.ratio));
-        let moved = mul(theta.drift, converged.span >> 1);
-        let slide = Scaled::of(moved).over(pack);
-        self.by_ratio = self.by_ratio.plus(level.square()).plus(slide.square());
+        self.by_ratio = self.by_ratio.plus(level.square());
         self
     }
 
@@ -384,11 +390,10 @@ impl Spread {
         }
     }
 
-    /// C, where it is known to a quarter of itself.
     fn capacitance(&self, theta: &Theta) -> Option<Measured<Microfarads>> {
-        let relative = self.relative_capacitance;
+        let relative = self.by_capacitance.root();
         let u = relative.times(Scaled::of(theta.capacitance));
-        relative.less(Scaled::new(1, -2)).then(|| Measured {
+        self.tells_capacitance.then(|| Measured {
             value: Microfarads::from_bits(theta.capacitance),
             u: Microfarads::from_bits(u.bits()),
         })

@@ -49,28 +49,41 @@ const OFFSET_MOST: i64 = 25;
 /// A microvolt: less of a column is rounding.
 const ROUNDING: u64 = 1 << 12;
 
-/// Covariance of ln(G + gr) and w that slips may have brought about: of the first,
-/// of both, of the second.
+/// What something does to ln(G + gr), w and ln C.
+type Effect = [Scaled; 3];
+
+/// Covariance of ln(G + gr) and w that slips may have brought about, and variance of ln C.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Slips(pub(super) [Scaled; 3]);
+pub(super) struct Slips {
+    pub(super) total: Scaled,
+    pub(super) both: Scaled,
+    pub(super) ratio: Scaled,
+    pub(super) capacitance: Scaled,
+}
 
 impl Slips {
-    pub(super) const NONE: Self = Self([Scaled::ZERO; 3]);
+    pub(super) const NONE: Self = Self {
+        total: Scaled::ZERO,
+        both: Scaled::ZERO,
+        ratio: Scaled::ZERO,
+        capacitance: Scaled::ZERO,
+    };
 
     /// Adds an effect: that of one, squared size.
-    fn add(&mut self, [total, ratio]: [Scaled; 2], square: Scaled) {
-        let products = [total.square(), total.times(ratio), ratio.square()];
-        for (sum, product) in self.0.iter_mut().zip(products) {
-            *sum = sum.plus(product.times(square));
-        }
+    fn add(&mut self, [total, ratio, capacitance]: Effect, square: Scaled) {
+        let add = |sum: &mut Scaled, product: Scaled| *sum = sum.plus(product.times(square));
+        add(&mut self.total, total.square());
+        add(&mut self.both, total.times(ratio));
+        add(&mut self.ratio, ratio.square());
+        add(&mut self.capacitance, capacitance.square());
     }
 
-    /// Variances of ln(G + gr) and of w grow by such factors.
+    /// Variances of ln(G + gr) and of w grow by such factors, that of ln C with the former.
     pub(super) fn magnify(&mut self, by_total: Scaled, by_ratio: Scaled) {
-        let Self([total, both, ratio]) = self;
-        *total = total.times(by_total);
-        *both = both.times(by_total.times(by_ratio).root());
-        *ratio = ratio.times(by_ratio);
+        self.total = self.total.times(by_total);
+        self.both = self.both.times(by_total.times(by_ratio).root());
+        self.ratio = self.ratio.times(by_ratio);
+        self.capacitance = self.capacitance.times(by_total);
     }
 
     /// Adds what a drift as large as the record leaves possible would do; a fifth of
@@ -79,13 +92,13 @@ impl Slips {
     #[inline(never)]
     pub(super) fn add_drift(
         &mut self,
-        drift: &Drift,
+        drift: &Covariances,
         beliefs: &Beliefs,
         theta: &Theta,
         noise: Scaled,
     ) {
-        let [total, ratio, own] = drift.0;
-        let by_one = [total.over(own), ratio.over(own)];
+        let own = drift.own;
+        let by_one = drift.with.map(|with| with.over(own));
         let held = beliefs.weight(beliefs.drift_u());
         let told = Scaled::ONE.minus(own.times(held));
         let most = Scaled::of(DRIFT_MOST);
@@ -104,7 +117,7 @@ impl Slips {
     /// W. A. Fuller, Measurement Error Models, 1987, from memory). κ is one at
     /// most; half of what it may have lost is taken for a deviation.
     #[inline(never)]
-    pub(super) fn add_jitter(&mut self, coupling: &Coupling, jitter: Scaled) {
+    pub(super) fn add_jitter(&mut self, coupling: &Covariances, jitter: Scaled) {
         let share = jitter.min(Scaled::ONE.over(coupling.own));
         self.add(coupling.with, share.square().shifted(-2));
     }
@@ -150,7 +163,7 @@ impl Slips {
 
     /// Adds what it does that Vb was off when the record began, by a wave of that size:
     /// nobody knows how far, but some times as far as it went since. Where v follows
-    /// Vb alone, G + gr seems larger by as much, and w smaller.
+    /// Vb alone, G + gr and C seem larger by as much, and w smaller.
     #[inline(never)]
     pub(super) fn add_offset(
         &mut self,
@@ -163,52 +176,45 @@ impl Slips {
         let weight = Scaled::int(blocks.saturating_mul(i64::from(WHOLE)));
         let off = ripple.climbed.over(weight).shifted(OFFSET);
         let off = off.min(Scaled::int(OFFSET_MOST)).over(pack.square());
-        self.add([Scaled::ONE, ratio.negated()], off.times(size));
+        self.add([Scaled::ONE, ratio.negated(), Scaled::ONE], off.times(size));
     }
 }
 
-/// Covariance of the drift with ln(G + gr) and with w, and its variance, for a noise of
-/// one.
+/// Covariance of one parameter with ln(G + gr), w and ln C, and its variance, for a noise of one.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Drift([Scaled; 3]);
-
-impl Drift {
-    pub(super) fn of(system: &System) -> Self {
-        let [total, ratio, _, _, _, own, _] = column(system, DRIFT);
-        Self([total, ratio, own])
-    }
-}
-
-/// The same of κ.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Coupling {
-    with: [Scaled; 2],
+pub(super) struct Covariances {
+    with: Effect,
     pub(super) own: Scaled,
 }
 
-impl Coupling {
-    pub(super) fn of(system: &System) -> Self {
-        let [total, ratio, _, own, ..] = column(system, COUPLING);
+impl Covariances {
+    #[inline(never)]
+    fn of(system: &System, place: usize) -> Self {
+        let mut factors = Factors::NONE;
+        factors.factor(system, Scaled::ZERO);
+        let column = factors.column(place);
+        let [total, ratio, capacitance, ..] = column;
         Self {
-            with: [total, ratio],
-            own,
+            with: [total, ratio, capacitance],
+            own: column.get(place).copied().unwrap_or_default(),
         }
     }
-}
 
-/// Covariance of a parameter with all, for a noise of one.
-#[inline(never)]
-fn column(system: &System, place: usize) -> [Scaled; PARAMETERS] {
-    let mut factors = Factors::NONE;
-    factors.factor(system, Scaled::ZERO);
-    factors.column(place)
+    pub(super) fn of_drift(system: &System) -> Self {
+        Self::of(system, DRIFT)
+    }
+
+    /// Of κ.
+    pub(super) fn of_coupling(system: &System) -> Self {
+        Self::of(system, COUPLING)
+    }
 }
 
 /// A column of a ripple beside the circuit.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Ripple {
-    /// What one of size one does to ln(G + gr) and w.
-    by_one: [Scaled; 2],
+    /// What one of size one does.
+    by_one: Effect,
     /// Square of what Vb climbed.
     climbed: Scaled,
     /// The column's square, what of it the circuit does not explain, and what of the
@@ -233,11 +239,11 @@ impl Ripple {
             equations.set(row, PARAMETERS, side);
         }
         let by_one = solution(&equations, Scaled::ZERO);
-        let [total, ratio, ..] = by_one;
+        let [total, ratio, capacitance, ..] = by_one;
         // What is left of the column goes with what the step to the minimum leaves.
         let [.., residual] = wave.with;
         Some(Self {
-            by_one: [total, ratio],
+            by_one: [total, ratio, capacitance],
             climbed: waves.climbed,
             own: wave.own,
             information: wave.own.minus(decrement(&equations, &by_one)),
@@ -318,13 +324,13 @@ mod tests {
     }
 
     /// Vb of 400 V that went by 0.5 V, or by 3, root mean square, in 50 blocks, with half of a wave: it may have been off
-    /// by eight times that, or by the 5 V of the largest. G + gr goes with Vb, w = 0.3 against it.
+    /// by eight times that, or by the 5 V of the largest. G + gr and C go with Vb, w = 0.3 against it.
     #[test]
     fn vb_may_have_been_off_by_some_times_what_it_went() {
         for (went, off) in [(0.5f64, 4.0f64), (3.0, 5.0)] {
             let climbed = (went * went * 16.0 * 50.0 * ONE as f64) as i64;
             let ripple = Ripple {
-                by_one: [Scaled::ZERO; 2],
+                by_one: [Scaled::ZERO; 3],
                 climbed: Scaled::of(climbed),
                 own: Scaled::ONE,
                 information: Scaled::ONE,
@@ -334,8 +340,9 @@ mod tests {
             let ratio = Scaled::of(ONE * 3 / 10);
             slips.add_offset(&ripple, Scaled::new(1, -2), 50, Scaled::int(400), ratio);
             let due = (off / 400.0).powi(2) / 4.0;
-            let factors = [1.0, -0.3, 0.09];
-            for (told, factor) in slips.0.map(real).into_iter().zip(factors) {
+            let factors = [1.0, -0.3, 0.09, 1.0];
+            let told = [slips.total, slips.both, slips.ratio, slips.capacitance];
+            for (told, factor) in told.map(real).into_iter().zip(factors) {
                 let due = due * factor;
                 assert!((told - due).abs() < 1e-6 * due.abs(), "{told} is not {due}");
             }

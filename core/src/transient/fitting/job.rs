@@ -5,7 +5,7 @@ use super::super::fit::Converged;
 use super::super::normal::System;
 use super::super::pack::Survey;
 use super::super::pass::Pass;
-use super::super::slips::{Drift, Ripple};
+use super::super::slips::{Covariances, Ripple};
 use super::super::start::Start;
 use super::super::tally::Walked;
 
@@ -73,7 +73,7 @@ pub(super) enum Completing {
     /// What a drift of the reading may have done, by one and in all, and a ripple on the
     /// pack.
     Drift,
-    Slide(Drift),
+    Slide(Covariances),
     Ripple(usize),
     Sway(usize, Ripple),
     /// It is done.

@@ -7,7 +7,7 @@ use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
 use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
-use super::super::slips::{Coupling, Drift, Ripple, Slips};
+use super::super::slips::{Covariances, Ripple, Slips};
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
@@ -147,7 +147,7 @@ impl Fitting {
                 Completing::Coupling
             }
             Completing::Coupling => {
-                let coupling = Coupling::of(system);
+                let coupling = Covariances::of_coupling(system);
                 let rows = Scaled::int(i64::from(converged.used));
                 let jitter = self.given.level.err().unwrap_or_default().times(rows);
                 converged.covariance.add_coupling(&coupling);
@@ -156,7 +156,7 @@ impl Fitting {
             }
             // One that is fitted is no slip.
             Completing::Drift if self.beliefs.are_free() => Completing::Ripple(0),
-            Completing::Drift => Completing::Slide(Drift::of(system)),
+            Completing::Drift => Completing::Slide(Covariances::of_drift(system)),
             Completing::Slide(drift) => {
                 let noise = converged.noise();
                 let slips = &mut converged.slips;
