@@ -151,7 +151,7 @@ impl Saturating for i64 {
 /// room than a call.
 #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
 pub(crate) const fn times(a: i64, b: i64) -> i64 {
-    a.saturating_mul(b)
+    narrow(wide(a, b))
 }
 
 /// Product of two `I32F32` at full width: 64 fraction bits. Never inlined, for its

@@ -325,8 +325,7 @@ impl Sums {
         let timing = config.timing();
         self.spoilt |= block.flags.saturated || block.missing > 0;
         self.lasted_us = self.lasted_us.saturating_add(block.duration_us);
-        let whole = !block.flags.cut && block.duration_us == timing.block_us;
-        if !whole || self.lasted_us <= timing.dwell_min_us >> 1 {
+        if block.flags.cut || self.lasted_us <= timing.dwell_min_us >> 1 {
             return;
         }
         let new = [cut(block.chassis), cut(block.pack)];

@@ -200,7 +200,7 @@ impl Diagnosis {
         if self.is_rubbish() && self.differing == 0 {
             self.agreed = self.agreed.min(USUAL);
         }
-        if whole && block.duration_us == config.timing().block_us {
+        if whole {
             self.count(block.count);
         }
     }

@@ -56,15 +56,11 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result
         return Err(Reason::Implausible);
     }
     let e = num::ratio(u.total.times(COVERAGE), loaded, 32);
-    let below = match answer {
-        Answer::Swing => e,
-        Answer::Course => 0,
-    };
-    let total = Conductances::between(g, u.total, [below, e]);
+    let total = Conductances::between(g, u.total, e, answer);
     let split = [
         total,
-        Conductances::between(gp, u.positive, [below, e]),
-        Conductances::between(g.minus(gp), u.negative, [below, e]),
+        Conductances::between(gp, u.positive, e, answer),
+        Conductances::between(g.minus(gp), u.negative, e, answer),
     ];
     // What has no upper bound is as uncertain.
     let us = if e < num::ONE {
@@ -139,12 +135,15 @@ pub(super) struct Conductances {
 }
 
 impl Conductances {
-    /// Two standard uncertainties down over `1 + below`, and up over `1 − above`, see [`figure`].
+    /// Two standard uncertainties to either side, narrower and wider by e, see [`figure`].
     #[inline(never)]
-    fn between(value: i64, u: i64, [below, above]: [i64; 2]) -> Self {
+    fn between(value: i64, u: i64, e: i64, answer: Answer) -> Self {
         let span = u.times(COVERAGE);
-        let below = num::ratio(span, num::ONE.plus(below), 32);
-        let room = num::ONE.minus(above);
+        let below = match answer {
+            Answer::Swing => num::ratio(span, num::ONE.plus(e), 32),
+            Answer::Course => span,
+        };
+        let room = num::ONE.minus(e);
         let above = if room > 0 {
             num::ratio(span, room, 32)
         } else {

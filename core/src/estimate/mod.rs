@@ -100,8 +100,7 @@ impl Estimator {
         }
         system.put_in_doubt(1, estimation.doubt);
         if let Stage::Bound = estimation.stage {
-            estimation.stage = Stage::Short(Bounds::new(system, config)?);
-            return Ok(());
+            return estimation.bound(config, system);
         }
         system.take_off_lag();
         if let Stage::Weigh(budget) = &mut estimation.stage
@@ -168,6 +167,12 @@ impl Estimation {
         matches!(self.stage, Stage::Failed(Reason::CircuitChanged))
     }
 
+    #[inline(never)]
+    fn bound(&mut self, config: &Config, system: &System<'_>) -> Result<(), Reason> {
+        self.stage = Stage::Short(Bounds::new(system, config)?);
+        Ok(())
+    }
+
     /// All sources are summed.
     #[inline(never)]
     fn conclude(&mut self, config: &Config, system: &System<'_>) {
@@ -204,7 +209,6 @@ struct Bounds {
 
 impl Bounds {
     /// A swing that cannot be told from none: a short, if that much can be said.
-    #[inline(never)]
     fn new(system: &System<'_>, config: &Config) -> Result<Self, Reason> {
         let offset = config.front_end().chassis_offset_u().to_bits();
         // How far an interval of D spans on either side.
@@ -318,27 +322,21 @@ fn capacitance(
     Some(Measured { value, u })
 }
 
-/// C of the reading that shows it best, its standard uncertainty by that of τ, and G + g_k. Unless `moving` is
-/// asked for, of those in which the pack stood still: what v does behind a pack passes for its transient.
+/// C of the reading that shows its time constant best, its standard uncertainty by that, and G + g_k. Unless `moving`
+/// is asked for, of those in which the pack stood still: what v does behind a pack passes for its transient.
 #[inline(never)]
 fn shown(system: &System<'_>, moving: bool) -> Option<[i64; 3]> {
-    let mut best = None;
-    let mut least = i64::MAX;
+    let (mut g, mut tau, mut tau_u) = (0, 0, i64::MAX);
     for state in &system.states {
-        if let Some(tau) = state.settled.time_constant()
-            && (moving || state.lag == 0)
-        {
-            let relative = num::ratio(tau.u.to_bits(), tau.value.to_bits(), 32);
-            if relative < least {
-                least = relative;
-                best = Some((state.g, tau.value.to_bits()));
-            }
+        let Some(shown) = state.settled.time_constant() else {
+            continue;
+        };
+        if (moving || state.lag == 0) && shown.u.to_bits() < tau_u {
+            (g, tau, tau_u) = (state.g, shown.value.to_bits(), shown.u.to_bits());
         }
     }
-    let (g, tau) = best?;
     let load = system.total().plus(g);
-    let value = num::mul(load, tau);
-    (load > 0).then(|| [value, num::mul(value, least), load])
+    (tau > 0 && load > 0).then(|| [num::mul(load, tau), num::mul(load, tau_u), load])
 }
 
 /// What else adds to the relative standard uncertainty of C: it is the pushed current over the slope of v, so that the

@@ -26,9 +26,10 @@ pub struct Block {
     pub drive: Drive,
     /// What is special about the block.
     pub flags: Flags,
-    /// Whole blocks without a sample just before this one.
+    /// Whole blocks without a sample just before this one; one as well where a sample was lost
+    /// at the drive change.
     pub missing: u16,
-    /// Length in microseconds.
+    /// Length in microseconds, from its first sample to the first after it.
     pub duration_us: u32,
     /// Samples averaged.
     pub count: u32,

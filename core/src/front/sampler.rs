@@ -152,13 +152,15 @@ pub struct RawBlock {
     pub(crate) drive: Drive,
     /// The first block after a drive change.
     pub(crate) first_in_dwell: bool,
-    /// Whole blocks without a sample just before this one.
+    /// Whole blocks without a sample just before this one. One as well where a sample was lost at the drive
+    /// change: nobody knows on which side of it.
     pub(crate) missing: u16,
     /// A block cut short by a drive change.
     pub(crate) cut: bool,
     /// A code of either channel was at a limit.
     pub(crate) saturated: bool,
-    /// Microseconds from the start of the block to its end, or to its last sample when cut.
+    /// Microseconds from its first sample to the first after it, less the whole blocks that are missing there. Samples
+    /// fall on no grid of blocks; where none was lost, this is as many periods as samples.
     pub(crate) duration_us: u32,
     pub(crate) count: u32,
     pub(crate) channels: [ChannelSums; 2],
@@ -189,8 +191,9 @@ pub struct Sampler {
     /// The block that takes samples, with its whole duration; of none where there is no
     /// such block.
     open: RawBlock,
-    /// Start of the open block.
+    /// Start of the open block, on the grid of blocks from the drive change on.
     start_us: u32,
+    first_us: u32,
     last_us: u32,
     next: u16,
     /// Samples of a bunch, and as a power of two in the next block and at most.
@@ -222,6 +225,7 @@ impl Sampler {
                 channels: [sums, sums],
             },
             start_us: 0,
+            first_us: 0,
             last_us: 0,
             next: 0,
             bunch: 1,
@@ -288,7 +292,7 @@ impl Sampler {
         let mut done = self.open;
         self.open.duration_us = 0;
         done.cut = true;
-        done.duration_us = self.last_us.wrapping_sub(self.start_us);
+        done.duration_us = self.last_us.wrapping_sub(self.first_us);
         Some(done)
     }
 
@@ -303,9 +307,14 @@ impl Sampler {
         // sampling period before the end.
         if blocks == 0 {
             done.cut = true;
-            done.duration_us = self.last_us.wrapping_sub(self.start_us);
         } else {
             self.places = places(done.count, length, self.places_most);
+        }
+        let mut missing = blocks.saturating_sub(1);
+        let span = sample.at_us.wrapping_sub(self.first_us);
+        done.duration_us = span.wrapping_sub(length.wrapping_mul(u32::from(missing)));
+        if changes && self.lost_before(sample, done.count) {
+            missing = missing.max(1);
         }
         self.start_us = if changes || blocks == u16::MAX {
             sample.at_us
@@ -313,13 +322,23 @@ impl Sampler {
             let time = length.wrapping_mul(u32::from(blocks));
             self.start_us.wrapping_add(time)
         };
-        self.begin(sample, changes, blocks.saturating_sub(1));
+        self.begin(sample, changes, missing);
         done
+    }
+
+    /// The sample comes later than one and a half of the periods of the open block, of so many samples.
+    const fn lost_before(&self, sample: &Sample, count: u32) -> bool {
+        let gap = sample.at_us.wrapping_sub(self.last_us);
+        let span = self.last_us.wrapping_sub(self.first_us);
+        let periods = count.wrapping_sub(1);
+        // Both last less than two blocks, 20 s.
+        gap.wrapping_mul(periods) > span.wrapping_add(span >> 1)
     }
 
     fn begin(&mut self, sample: &Sample, first_in_dwell: bool, missing: u16) {
         let [a, b] = sample.codes;
         let [first, second] = self.inside;
+        self.first_us = sample.at_us;
         self.last_us = sample.at_us;
         let number = self.next;
         self.next = number.wrapping_add(1);

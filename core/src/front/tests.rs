@@ -61,7 +61,7 @@ fn a_block_ends_where_the_drive_changes() {
         lengths,
         [
             (Drive::Raise, 20, 20_000, false),
-            (Drive::Raise, 7, 6_000, true),
+            (Drive::Raise, 7, 7_000, true),
             (Drive::Lower, 20, 20_000, false),
         ]
     );
@@ -92,9 +92,11 @@ fn blocks_without_a_sample_are_counted() {
             let mut push = |ms: u32, drive| sampler.push(&sample(ms * 1000, drive, [9, 9]));
             assert_eq!(push(0, Drive::Raise), None);
             let first = push(pause_ms, drive).expect("a block");
+            // All time that passed is in the one or in the other.
+            let length_ms = pause_ms - 20 * u32::from(missing);
             assert_eq!(
                 (first.count, first.duration_us, first.missing),
-                (1, 20_000, 0)
+                (1, 1000 * length_ms, 0)
             );
             let changed = drive == Drive::Lower;
             let end_ms = if changed { pause_ms + 20 } else { in_step_ms };
@@ -103,6 +105,55 @@ fn blocks_without_a_sample_are_counted() {
             }
             let second = push(end_ms, drive).expect("a block");
             assert_eq!((second.missing, second.first_in_dwell), (missing, changed));
+        }
+    }
+}
+
+/// Blocks of 20 ms on samples 1.005 ms apart: 19 or 20 of them, and as long as they are.
+#[test]
+fn a_block_is_as_long_as_its_samples() {
+    let mut sampler = Sampler::new(&config());
+    let samples = (0..1000).map(|n| sample(n * 1005, Drive::Raise, [9, 9]));
+    let told: std::vec::Vec<_> = samples.filter_map(|s| sampler.push(&s)).collect();
+    assert_eq!(told.len(), 50);
+    for block in &told {
+        assert_eq!(block.duration_us, block.count * 1005);
+        assert!(matches!(block.count, 19 | 20) && !block.cut, "{block:?}");
+    }
+    assert!(told.iter().any(|block| block.count == 19));
+}
+
+/// Where a sample is lost at the drive change, nobody knows when the switch moved: a block counts as missing.
+#[test]
+fn a_sample_lost_at_a_drive_change_is_told() {
+    for (gap_us, lost) in [
+        (1000, 0),
+        (600, 0),
+        (1499, 0),
+        (1501, 1),
+        (2000, 1),
+        (9000, 1),
+    ] {
+        for before in [7, 20, 33] {
+            let mut sampler = Sampler::new(&config());
+            let mut told = std::vec::Vec::new();
+            for n in 0..before {
+                told.extend(sampler.push(&sample(n * 1000, Drive::Raise, [9, 9])));
+            }
+            let change_us = (before - 1) * 1000 + gap_us;
+            for n in 0..21 {
+                let sample = sample(change_us + n * 1000, Drive::Lower, [9, 9]);
+                told.extend(sampler.push(&sample));
+            }
+            let [.., last, first] = told.as_slice() else {
+                panic!("{told:?}");
+            };
+            assert_eq!((last.drive, first.drive), (Drive::Raise, Drive::Lower));
+            assert_eq!(
+                (last.missing, first.missing),
+                (0, lost),
+                "{gap_us} {before}"
+            );
         }
     }
 }

@@ -114,7 +114,7 @@ pub(crate) struct Dwell {
     count: u8,
     kept: u8,
     /// A slot is so many blocks, as a power of two.
-    places: u8,
+    pub(super) places: u8,
     /// It goes on.
     pub(crate) lasts: bool,
     pub(crate) drive: Drive,
@@ -263,6 +263,11 @@ impl Dwell {
     pub(crate) fn samples_per_slot(&self) -> u32 {
         let per_block = self.samples.checked_div(self.seen).unwrap_or(1);
         per_block.saturating_mul(self.per_slot()).max(1)
+    }
+
+    /// Not all blocks have as many samples.
+    pub(crate) fn is_uneven(&self) -> bool {
+        self.samples.checked_rem(self.seen) != Some(0)
     }
 
     /// Root mean square scatter of the later blocks, of v and of Vb, `I32F32` bits.

@@ -43,10 +43,12 @@ pub(crate) struct Settling {
     over: bool,
     lead: Option<Lead>,
     drive: Drive,
-    per_slot: u32,
+    /// Blocks of a slot, as a power of two.
+    places: u8,
+    uneven: bool,
+    bunched: u8,
     dwell_us: u32,
     samples_per_slot: u32,
-    bunched: u8,
     /// Noise of a slot as the scatter of its samples shows it: v and Vb.
     scatter: [i64; 2],
 }
@@ -71,10 +73,11 @@ impl Settling {
             over,
             lead: None,
             drive: Drive::Rest,
-            per_slot: 1,
+            places: 0,
+            uneven: false,
+            bunched: 0,
             dwell_us: 0,
             samples_per_slot: 1,
-            bunched: 0,
             scatter: [0; 2],
         }
     }
@@ -109,10 +112,11 @@ impl Settling {
         }
         self.lead = lead;
         self.drive = dwell.drive;
-        self.per_slot = dwell.per_slot();
+        self.places = dwell.places;
         self.slots = dwell.slots().len() as u8;
         self.dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
         self.samples_per_slot = dwell.samples_per_slot();
+        self.uneven = dwell.is_uneven();
         self.bunched = dwell.bunched;
         Ok(())
     }
@@ -159,10 +163,15 @@ impl Settling {
         })
     }
 
+    /// Blocks that make a slot.
+    const fn per_slot(&self) -> u32 {
+        1u32.wrapping_shl(self.places as u32)
+    }
+
     /// Length of a slot.
     fn slot(&self, config: &Config) -> Seconds {
         let block = config.timing().block().to_bits();
-        Seconds::from_bits(num::times(block, i64::from(self.per_slot)))
+        Seconds::from_bits(num::times(block, i64::from(self.per_slot())))
     }
 
     #[inline(never)]

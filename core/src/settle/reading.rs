@@ -128,10 +128,16 @@ impl Settling {
             let scale = num::mul(log_rho, fitted.rho);
             let relative = num::quotient(num::wide(noise, gain), i128::from(scale), 0);
             let tau = num::ratio(slot, log_rho, 32);
+            // The middle of a block whose samples fall on no grid, or are lost, is off by half a period at most.
+            let uneven = if self.uneven {
+                self.period(slot) >> 1
+            } else {
+                0
+            };
             // A τ known to a third is worth reporting.
             return (relative < ONE / 3).then(|| Measured {
                 value: Seconds::from_bits(tau),
-                u: Seconds::from_bits(num::mul(tau, relative)),
+                u: Seconds::from_bits(num::mul(tau, relative).plus(uneven)),
             });
         }
         let lead = self.lead?;
@@ -147,7 +153,7 @@ impl Settling {
         // The switch moved between two samples, up to one sampling period
         // before the first of the dwell. Samples taken at the end of their
         // period make the mean late by half a period: a quarter on average.
-        let period = num::over(slot, self.samples_per_slot).unwrap_or(0);
+        let period = self.period(slot);
         (share > share_u.times(3) && share < ONE / 2).then(|| Measured {
             value: Seconds::from_bits(tau(share).plus(period >> 2)),
             u: Seconds::from_bits(hypot(&[
@@ -155,6 +161,12 @@ impl Settling {
                 num::mul(period, num::ONE_BY_ROOT_12),
             ])),
         })
+    }
+
+    /// Time between samples, of a slot of such a length.
+    #[inline(never)]
+    fn period(&self, slot: i64) -> i64 {
+        num::over(slot, self.samples_per_slot).unwrap_or(0)
     }
 
     /// What hum may have left of the mean: samples scatter within slots, and these
@@ -168,7 +180,7 @@ impl Settling {
         }
         let bunches = self.samples_per_slot.wrapping_shr(self.bunched.into());
         // A slot is a part of a dwell, which fits.
-        let slot_us = config.timing().block_us.wrapping_mul(self.per_slot);
+        let slot_us = config.timing().block_us.wrapping_mul(self.per_slot());
         let apart = slot_us.checked_div(bunches).unwrap_or(FAR);
         residue(num::mul(scatter, num::sqrt_int(bunches)), apart)
     }

@@ -265,14 +265,17 @@ impl<'c> Watch<'c> {
         if let Some(moment) = self.newest.take() {
             self.take(moment);
         }
-        let whole =
-            block.duration_us == self.config.timing().block_us && block.drive != Drive::Check;
+        let block_us = self.config.timing().block_us;
+        let whole = block.duration_us.abs_diff(block_us) <= block_us >> 3;
         self.due = true;
         self.newest = Some(Moment {
             drive: block.drive,
             chassis: block.chassis,
             pack: block.pack,
-            usable: whole && !block.flags.cut && !block.flags.saturated,
+            usable: whole
+                && block.drive != Drive::Check
+                && !block.flags.cut
+                && !block.flags.saturated,
             follows: block.missing == 0,
             late: core::mem::take(&mut self.late),
         });

@@ -171,8 +171,7 @@ impl Plant {
                     cut,
                     ..Flags::default()
                 },
-                // Of a cut one it ends with the last sample.
-                duration_us: 1000 * (samples.len() - usize::from(cut)) as u32,
+                duration_us: 1000 * samples.len() as u32,
                 count: samples.len() as u32,
                 chassis: volts(mean[0]),
                 pack: volts(mean[1]),

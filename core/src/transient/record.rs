@@ -13,6 +13,9 @@ use crate::config::Drive;
 use crate::front::Block;
 use crate::num::{self, millionths};
 
+/// Fraction bits of a time between samples in microseconds.
+const PERIOD_BITS: u32 = 8;
+
 /// Entries kept.
 pub(super) const CAPACITY: usize = 256;
 /// Weight of one whole block.
@@ -32,7 +35,7 @@ pub(super) struct Entry {
     /// Mean Vb in 2⁻²⁰ V.
     pack: i32,
     pub(super) duration_us: u32,
-    /// Samples, in sixteenths of a whole block; zero for a gap.
+    /// Sixteenths of a whole block; zero for a gap.
     pub(super) weight: u16,
     pub(super) drive: Drive,
     /// Begins at a drive change.
@@ -57,16 +60,16 @@ struct Packed {
     /// microseconds.
     chassis: i32,
     pack: i32,
-    /// From the top: length in 8192ths of a block (19 bits), weight (10),
+    /// From the top: length in blocks (6 bits, and 22 of its fraction), is a gap (1),
     /// begins at a drive change (1), drive state (2).
     rest: u32,
 }
 
 /// Fraction bits of a length in blocks, and the longest: 64 blocks.
-const LENGTH_BITS: u32 = 13;
-const LENGTH_MAX: i64 = (1 << 19) - 1;
-/// Heaviest entry.
-const WEIGHT_MAX: u32 = (1 << 10) - 1;
+const LENGTH_BITS: u32 = 22;
+const LENGTH_MAX: i64 = (1 << 28) - 1;
+const GAP: u32 = 8;
+const FIRST: u32 = 4;
 
 impl Packed {
     const EMPTY: Self = Self {
@@ -78,8 +81,8 @@ impl Packed {
     fn new(entry: &Entry, block_us: u32) -> Self {
         let (duration, block) = (i64::from(entry.duration_us), i64::from(block_us));
         let length = num::ratio(duration, block, LENGTH_BITS as i32).min(LENGTH_MAX) as u32;
-        let weight = u32::from(entry.weight).min(WEIGHT_MAX);
-        let gap = weight == 0;
+        let gap = entry.weight == 0;
+        let flag = |is: bool, bit: u32| if is { bit } else { 0 };
         Self {
             chassis: if gap {
                 entry.duration_us.cast_signed()
@@ -87,22 +90,21 @@ impl Packed {
                 entry.chassis
             },
             pack: entry.pack,
-            rest: length << 13 | weight << 3 | u32::from(entry.first) << 2 | entry.drive as u32,
+            rest: length << 4 | flag(gap, GAP) | flag(entry.first, FIRST) | entry.drive as u32,
         }
     }
 
     fn unpack(self, block_us: u32) -> Entry {
-        let weight = self.rest >> 3 & WEIGHT_MAX;
         let [_, raise, lower, _] = Drive::ALL;
-        let (chassis, duration_us) = if weight == 0 {
-            (0, self.chassis.cast_unsigned())
+        let (chassis, duration_us, weight) = if self.rest & GAP != 0 {
+            (0, self.chassis.cast_unsigned(), 0)
         } else {
-            let length = u64::from(self.rest >> 13).wrapping_mul(u64::from(block_us));
             let half = 1 << (LENGTH_BITS - 1);
-            (
-                self.chassis,
-                (length.wrapping_add(half) >> LENGTH_BITS) as u32,
-            )
+            let [duration, weight] = [block_us, WHOLE].map(|of_block| {
+                let length = u64::from(self.rest >> 4).wrapping_mul(of_block.into());
+                (length.wrapping_add(half) >> LENGTH_BITS) as u32
+            });
+            (self.chassis, duration, weight.max(1))
         };
         Entry {
             chassis,
@@ -114,7 +116,7 @@ impl Packed {
                 2 => lower,
                 _ => Drive::Rest,
             },
-            first: self.rest & 4 != 0,
+            first: self.rest & FIRST != 0,
         }
     }
 }
@@ -128,9 +130,10 @@ fn coarse(bits: i64) -> i32 {
 /// The entry being gathered.
 #[derive(Debug, Clone, Copy, Default)]
 struct Open {
+    /// Sums of v and Vb over the samples.
     chassis: i64,
     pack: i64,
-    weight: u32,
+    samples: u32,
     duration_us: u32,
     blocks: u32,
     drive: Drive,
@@ -138,16 +141,18 @@ struct Open {
 }
 
 impl Open {
+    /// Mean of a sum, `I32F32` volts.
+    fn mean(&self, sum: i64) -> i64 {
+        num::quotient(i128::from(sum), i128::from(self.samples), 0)
+    }
+
+    /// As it is kept, it has its weight by its length.
     fn close(&self) -> Entry {
-        let mean = |sum: i64| {
-            let sum = i128::from(sum);
-            coarse(num::quotient(sum, i128::from(self.weight), 0))
-        };
         Entry {
-            chassis: mean(self.chassis),
-            pack: mean(self.pack),
+            chassis: coarse(self.mean(self.chassis)),
+            pack: coarse(self.mean(self.pack)),
             duration_us: self.duration_us,
-            weight: self.weight.min(u32::from(u16::MAX)) as u16,
+            weight: 1,
             drive: self.drive,
             first: self.first,
         }
@@ -178,6 +183,44 @@ pub(super) struct Record {
     age: u32,
     /// Most samples seen in a whole block.
     full: u32,
+    period: Period,
+    /// Scatter of v in a block where it hardly moves: the least of late, `I32F32` volts.
+    calm: i64,
+}
+
+/// Time between samples in microseconds, as the blocks show it that lost none.
+#[derive(Debug, Clone, Copy)]
+struct Period {
+    /// Of the newest of them, with 8 fraction bits; zero where nothing is known.
+    tick: u32,
+    /// What a block shows that lost none, at most: it grows by a sixteenth of a sample a block, so that a clock which has
+    /// become slower is believed after some dozens.
+    most: u32,
+}
+
+impl Period {
+    const UNKNOWN: Self = Self { tick: 0, most: 0 };
+
+    fn take(&mut self, block: &Block) {
+        let long = u64::from(block.duration_us) << PERIOD_BITS;
+        let Some(seen) = long.checked_div(block.count.into()) else {
+            return;
+        };
+        let seen = u32::try_from(seen).unwrap_or(u32::MAX);
+        let grows = self.most.checked_div(block.count.saturating_mul(16));
+        self.most = self.most.saturating_add(grows.unwrap_or(0));
+        if self.most == 0 || seen <= self.most {
+            (self.tick, self.most) = (seen, seen);
+        }
+    }
+
+    /// How many samples a block lost, to the nearest.
+    fn lost(self, block: &Block) -> u64 {
+        let tick = u64::from(self.tick);
+        let due = tick.saturating_mul(block.count.into());
+        let long = (u64::from(block.duration_us) << PERIOD_BITS).saturating_add(tick >> 1);
+        long.saturating_sub(due).checked_div(tick).unwrap_or(0)
+    }
 }
 
 impl Record {
@@ -190,6 +233,8 @@ impl Record {
             open: None,
             age: 0,
             full: 0,
+            period: Period::UNKNOWN,
+            calm: i64::MAX,
         }
     }
 
@@ -210,15 +255,9 @@ impl Record {
         (0..self.len).filter_map(|place| self.get(place))
     }
 
-    /// Time between samples in microseconds, with 8 fraction bits.
-    pub(super) fn tick(&self) -> u32 {
-        let wide = u64::from(self.block_us) << 8;
-        wide.checked_div(u64::from(self.full)).unwrap_or(wide) as u32
-    }
-
     /// Time between samples, s.
     pub(super) fn tick_seconds(&self) -> i64 {
-        millionths(self.tick()) >> 8
+        millionths(self.period.tick) >> PERIOD_BITS
     }
 
     /// Returns their length in microseconds.
@@ -277,8 +316,11 @@ impl Record {
     /// Takes a block. `quiet` is how far Vb may wander, in `I32F32` volts,
     /// and still count as standing still.
     pub(super) fn push(&mut self, block: &Block, quiet: i64) -> Pushed {
-        if block.duration_us >= self.block_us {
+        if !block.flags.cut || self.full == 0 {
             self.full = self.full.max(block.count);
+            self.period.take(block);
+            let grown = self.calm.saturating_add(self.calm >> 4);
+            self.calm = grown.min(block.chassis_scatter.to_bits());
         }
         let mut closed = false;
         if block.missing > 0 {
@@ -294,8 +336,7 @@ impl Record {
         }
         let pack = block.pack.to_bits();
         let fits = self.open.is_some_and(|open| {
-            let mean = num::ratio(open.pack, i64::from(open.weight), 0);
-            let moved = pack.saturating_sub(mean).saturating_abs();
+            let moved = pack.saturating_sub(open.mean(open.pack)).saturating_abs();
             open.blocks < self.span() && self.usable(block) && moved <= quiet
         });
         if !fits {
@@ -314,20 +355,39 @@ impl Record {
 
     /// The mean of a block that lost samples is not that of its middle, and hum that
     /// a whole block averages out is all there in one that a drive change cut.
-    const fn usable(&self, block: &Block) -> bool {
+    fn usable(&self, block: &Block) -> bool {
         let thin = block.count.saturating_mul(8) < self.full.saturating_mul(7);
-        !block.flags.saturated && !thin
+        !block.flags.saturated && !thin && !self.blurs(block)
+    }
+
+    /// What v moves by within a block is beside its mean by more than noise, if samples were lost anywhere in it: one of
+    /// n, 1/√12 of the block from its middle, by 1/(n·√12) of that; a quarter, to be sure.
+    fn blurs(&self, block: &Block) -> bool {
+        let lost = self.period.lost(block);
+        if lost == 0 {
+            return false;
+        }
+        let before = self.open.map_or_else(
+            || {
+                self.get(self.len.saturating_sub(1))
+                    .map(|last| last.chassis())
+            },
+            |open| Some(open.mean(open.chassis)),
+        );
+        let Some(before) = before.filter(|_| !block.flags.first_in_dwell) else {
+            return true;
+        };
+        let moved = block
+            .chassis
+            .to_bits()
+            .saturating_sub(before)
+            .unsigned_abs();
+        let blur = moved.saturating_mul(lost) / u64::from(block.count.saturating_mul(4).max(1));
+        blur > self.calm.unsigned_abs()
     }
 
     fn gather(&mut self, block: &Block) {
-        // A cut block ends one sample period after its last sample.
-        let tail = if block.flags.cut { self.tick() >> 8 } else { 0 };
-        let duration = block.duration_us.saturating_add(tail);
-        let share = u64::from(block.count)
-            .saturating_mul(u64::from(WHOLE))
-            .checked_div(u64::from(self.full.max(1)))
-            .unwrap_or(0)
-            .clamp(1, u64::from(WHOLE) * 64) as u32;
+        let duration = block.duration_us;
         if !self.usable(block) {
             self.gap(
                 block.drive,
@@ -343,11 +403,11 @@ impl Record {
             first: block.flags.first_in_dwell,
             ..Open::default()
         });
-        let by = i64::from(share);
+        let by = i64::from(block.count);
         let add = |sum: &mut i64, value: i64| *sum = sum.saturating_add(num::times(value, by));
         add(&mut open.chassis, block.chassis.to_bits());
         add(&mut open.pack, block.pack.to_bits());
-        open.weight = open.weight.saturating_add(share);
+        open.samples = open.samples.saturating_add(block.count);
         open.duration_us = open.duration_us.saturating_add(duration);
         open.blocks = open.blocks.saturating_add(1);
     }

@@ -226,7 +226,6 @@ pub(super) struct Ripple {
 
 impl Ripple {
     /// `None` where Vb stood still or all states do the same, and of no column.
-    #[inline(never)]
     pub(super) fn of(system: &System, waves: &Waves, column: usize) -> Option<Self> {
         let wave = waves.columns.get(column)?;
         if !wave.own.positive() {

@@ -5,9 +5,10 @@ use super::super::beliefs::Revision;
 use super::super::change::Test;
 use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
+use super::super::normal::System;
 use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
-use super::super::slips::{Covariances, Ripple, Slips};
+use super::super::slips::{Covariances, Ripple, Slips, Waves};
 use super::super::tally::Walked;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
@@ -18,6 +19,15 @@ use crate::num::{ONE, millionths};
 const FEWEST_GROUPED: u32 = 16;
 /// Entries without a suspicion that show that a circuit has come to rest.
 const STILL: usize = 64;
+
+/// What a column of a ripple does, if there is such a column. Apart, for the sake of the stack.
+#[inline(never)]
+fn sway(system: &System, waves: &Waves, column: usize) -> Completing {
+    match Ripple::of(system, waves, column) {
+        Some(ripple) => Completing::Sway(column, ripple),
+        None => Completing::Test,
+    }
+}
 
 impl Fitting {
     /// Examines a minimum before it is believed.
@@ -163,13 +173,7 @@ impl Fitting {
                 slips.add_drift(drift, &self.beliefs, &self.search.theta, noise);
                 Completing::Ripple(0)
             }
-            Completing::Ripple(column) => {
-                let column = *column;
-                match Ripple::of(system, &self.borders.waves, column) {
-                    Some(ripple) => Completing::Sway(column, ripple),
-                    None => Completing::Test,
-                }
-            }
+            Completing::Ripple(column) => sway(system, &self.borders.waves, *column),
             Completing::Sway(column, ripple) => {
                 let (column, moving) = (*column, self.moving);
                 let (least, blocks) = (converged.least, converged.blocks);
