@@ -63,10 +63,18 @@ pub(super) fn known(fit: &Fit, config: &Config) -> Known {
         value: small,
         u: small,
     });
+    // What drifts goes on to drift.
+    let sliding = |g: Measured<Microsiemens>| Measured {
+        value: g.value,
+        u: Microsiemens::from_bits(num::hypot(&[
+            g.u.to_bits(),
+            fit.slide_conductance.to_bits(),
+        ])),
+    };
     Known {
         capacitance,
         positive_share: fit.coupling,
-        positive: fit.positive_conductance,
-        negative: fit.negative_conductance,
+        positive: sliding(fit.positive_conductance),
+        negative: sliding(fit.negative_conductance),
     }
 }

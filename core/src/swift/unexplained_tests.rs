@@ -43,6 +43,7 @@ fn fit(conductance: f64, capacitance: Option<f64>, noise: f64, scatter: f64) -> 
             u: Ratio::from_bits(bits(0.3)),
         },
         slide: Volts::ZERO,
+        slide_conductance: Microsiemens::ZERO,
         time_constant: Seconds::from_bits(bits(0.5)),
         noise: Volts::from_bits(bits(noise)),
         scatter: Volts::from_bits(bits(scatter)),

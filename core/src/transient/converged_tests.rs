@@ -281,6 +281,7 @@ fn changes_slips_readings_and_drifts_add_to_it() {
     let fit = told_of(&converged(), &drifting, [0.0; 2]).expect("a fit");
     check(&fit, plain);
     near(real(fit.slide.to_bits()), 0.4);
+    near(real(fit.slide_conductance.to_bits()), 5.5 * 0.4 / 400.0);
 }
 
 /// C is known where the record tells it to a quarter, whatever else may be in doubt.

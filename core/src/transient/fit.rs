@@ -31,6 +31,8 @@ pub struct Fit {
     /// Standard uncertainty of the zero of v: as far as its drift moved it within half of
     /// the record. It is in none of the figures above.
     pub slide: Volts,
+    /// What that adds to Gp and Gn, where the drive states hold the chassis alike.
+    pub slide_conductance: Microsiemens,
     /// κ = Cp/C; its uncertainty is 0.3 while Vb stands still.
     pub coupling: Measured<Ratio>,
     /// Longest time constant of the drive cycle.
@@ -236,6 +238,7 @@ impl Converged {
             return None;
         }
         let coupling = self.covariance.coupling;
+        let slide = mul(theta.drift, self.span >> 1).saturating_abs();
         Some(Fit {
             conductance,
             positive_conductance,
@@ -246,7 +249,11 @@ impl Converged {
                 value: Ratio::from_bits(theta.coupling),
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
             },
-            slide: Volts::from_bits(mul(theta.drift, self.span >> 1).saturating_abs()),
+            slide: Volts::from_bits(slide),
+            slide_conductance: Microsiemens::from_bits(quotient(
+                mul(theta.total, slide),
+                self.pack,
+            )),
             time_constant: Seconds::from_bits(longest),
             noise: Volts::from_bits(noise.shifted(-4).root().bits()),
             scatter: Volts::from_bits(self.single.max(noise).shifted(-4).root().bits()),

@@ -1,0 +1,160 @@
+//! Every figure that is told, not only G: Gp, Gn, the capacitance and the position have intervals as well, and none of
+//! them may miss the truth by more than three of its half-widths. Circuits at random from the whole grid, exact parts,
+//! white noise of 50 mV on both readings; from the first sample on, while little is known.
+
+use ohmsplit_host::rig::{MonitorKind, Rig};
+use ohmsplit_tests::bench::{Figures, Lead, converted, feed};
+use ohmsplit_tests::design::Design;
+use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
+use rand::rngs::ChaCha8Rng;
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+
+const NOISE: f64 = 0.05;
+const SECONDS: f64 = 6.0;
+const NAMES: [&str; 5] = ["G", "Gp", "Gn", "C", "x"];
+
+/// What a run is made of.
+struct Case {
+    pack: f64,
+    /// Volts a second, from a time on.
+    ramp: [f64; 2],
+    circuit: Circuit,
+    position: f64,
+    lead: Lead,
+}
+
+impl Case {
+    fn random(random: &mut ChaCha8Rng, steepest: f64) -> Self {
+        let mut log = |low: f64, high: f64| (random.random_range(low.ln()..high.ln())).exp();
+        let (ohm, farad) = (log(1e4, 1e7), log(1e-8, 2e-5));
+        let drives = [
+            Drive::SourceToNegative {
+                amplitude: 40.0,
+                series: 1e6,
+            },
+            Drive::SourceToBothRails {
+                amplitude: 40.0,
+                series: 1e6,
+            },
+            Drive::SwitchedResistors {
+                positive: 1e6,
+                negative: 1e6,
+            },
+            Drive::SwitchedResistors {
+                positive: 1e6,
+                negative: 0.47e6,
+            },
+            Drive::LogicSource {
+                low: 0.0,
+                high: 3.3,
+                series: 1e5,
+            },
+        ];
+        let drive = drives[random.random_range(0..drives.len())];
+        let position = [0.0, 0.3, 0.5, 1.0][random.random_range(0..4)];
+        let share = random.random_range(0.2..0.8);
+        Self {
+            pack: [60.0, 400.0, 800.0, 1500.0][random.random_range(0..4)],
+            ramp: [
+                random.random_range(-1.0..1.0) * steepest,
+                random.random_range(0.0..SECONDS),
+            ],
+            circuit: Circuit {
+                positive_farad: share * farad,
+                negative_farad: (1.0 - share) * farad,
+                ..Circuit::new(Leak::inside(ohm, position), farad, drive)
+            },
+            position,
+            lead: if random.random() {
+                Lead::alternating(1.0)
+            } else {
+                Lead::Sequencer
+            },
+        }
+    }
+
+    /// Vb; a pack that ramps does so within a tenth.
+    fn volts(&self, t: f64) -> f64 {
+        let [slope, from] = self.ramp;
+        let most = 0.1 * self.pack;
+        self.pack + (slope * (t - from).max(0.0)).clamp(-most, most)
+    }
+
+    /// The worst miss of each figure, in half-widths.
+    fn misses(&self, kind: MonitorKind, rate: f64, seed: u64) -> [f64; 5] {
+        let config = Design::new(self.circuit.drive, self.pack, 24).config();
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut noise = move || NOISE * Distribution::<f64>::sample(&StandardNormal, &mut random);
+        let mut v = self.circuit.settled(State::Rest, self.pack);
+        let readings = |state: State, from: f64, to: f64| {
+            let packs = [from, to].map(|t| self.volts(t));
+            v = self.circuit.after(state, v, packs, to - from);
+            Some([v + noise(), packs[1] + noise()])
+        };
+        let rig = Rig::new(&config, kind);
+        let leak = self.circuit.leak;
+        let mut worst = [0f64; 5];
+        for event in feed(rig, rate, SECONDS, &self.lead, converted(&config, readings)) {
+            let Ok(estimate) = &event.report.estimate else {
+                continue;
+            };
+            let told = Figures::from(estimate);
+            let figures = [
+                (Some(told.conductance), leak.conductance()),
+                (Some(told.positive), leak.positive),
+                (Some(told.negative), leak.negative),
+                (told.capacitance, self.circuit.farad()),
+                (told.position, self.position),
+            ];
+            for (worst, (told, truth)) in worst.iter_mut().zip(figures) {
+                if let Some([value, u]) = told {
+                    *worst = worst.max((value - truth).abs() / (2.0 * u));
+                }
+            }
+        }
+        worst
+    }
+}
+
+fn deceived(
+    kind: MonitorKind,
+    rate: f64,
+    steepest: f64,
+    seeds: std::ops::Range<u64>,
+) -> Vec<String> {
+    let mut wrong = Vec::new();
+    for seed in seeds {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let case = Case::random(&mut random, steepest);
+        let misses = case.misses(kind, rate, seed ^ 0x5eed);
+        for (name, miss) in NAMES.iter().zip(misses) {
+            if miss > 3.0 {
+                wrong.push(format!("{rate} Hz, seed {seed}: {name} by {miss:.1}"));
+            }
+        }
+    }
+    println!("{kind:?} {rate} Hz, {steepest} V/s: {} wrong", wrong.len());
+    wrong
+}
+
+/// 20 ms hold 19.8, 19.9, 22.2 or 46.9 samples: blocks begin anywhere within a period, and hold one more or less.
+#[test]
+fn samples_on_no_grid_of_blocks_deceive_nobody() {
+    let wrong: Vec<_> = [990.0, 995.0, 1111.0, 2345.0]
+        .into_iter()
+        .zip([0, 1000, 2000, 3000])
+        .flat_map(|(rate, seed)| deceived(MonitorKind::Swift, rate, 0.0, seed..seed + 150))
+        .collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Up to 50 V/s, from anywhere in a dwell on.
+#[test]
+fn a_pack_that_ramps_deceives_nobody() {
+    let wrong: Vec<_> = [MonitorKind::Swift, MonitorKind::Settled]
+        .into_iter()
+        .flat_map(|kind| deceived(kind, 1000.0, 50.0, 5000..5300))
+        .collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
