@@ -43,7 +43,8 @@ pub struct Estimate {
     pub negative_conductance: Measured<Microsiemens>,
     /// R_iso = 1/G, both rails in parallel.
     pub isolation: Ohms,
-    /// 95 % interval of R_iso, Gaussian in G.
+    /// 95 % interval of R_iso: Gaussian in 1/(G + g) where v settles within a dwell; where a fit
+    /// sees a part of its way, each half is the wider of that and of one Gaussian in G.
     pub isolation_interval: Interval<Ohms>,
     /// Rp = 1/Gp.
     pub positive: Ohms,
@@ -62,7 +63,8 @@ pub struct Estimate {
     pub position: Option<Measured<Ratio>>,
     /// Prospective touch current Vb/min(Rp, Rn): value and standard uncertainty.
     pub touch_current: Measured<Microamps>,
-    /// Capacitance Cp + Cn; `None` when no transient showed it.
+    /// Capacitance Cp + Cn; `None` when no transient showed it. A settled reading shows it
+    /// while the pack stands still, and of a short nothing does.
     pub capacitance: Option<Measured<Microfarads>>,
     /// Pack voltage of the newest reading.
     pub pack: Volts,

@@ -4,6 +4,7 @@ use super::fit::{Converged, Covariance, Fit, longest};
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;
+use super::search::MOST_CAPACITANCE;
 use super::slips::{Covariances, Slips};
 use super::tally::Tally;
 use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta};
@@ -282,6 +283,30 @@ fn changes_slips_readings_and_drifts_add_to_it() {
     check(&fit, plain);
     near(real(fit.slide.to_bits()), 0.4);
     near(real(fit.slide_conductance.to_bits()), 5.5 * 0.4 / 400.0);
+}
+
+/// A fit at the most C that is looked for is one only where v settles within a block of 20 ms even so: any C will do then.
+#[test]
+fn a_fit_at_the_most_capacitance_is_none_unless_c_does_not_matter() {
+    let with = |total: f64, pack_u: f64| {
+        let mut system = System::NONE;
+        for row in 0..PARAMETERS {
+            // C is not told.
+            system.set(row, row, scaled(NOISE));
+        }
+        let mut converged = converged();
+        converged.covariance.add_capacitance(&system);
+        converged.pack_u = scaled(pack_u);
+        let theta = Theta {
+            total: bits(total),
+            capacitance: MOST_CAPACITANCE,
+            ..theta(OWN)
+        };
+        told_of(&converged, &theta, [0.0; 2]).is_some()
+    };
+    assert!(with(20_100.0, 0.1) && !with(19_900.0, 0.1) && !with(10.0, 0.1));
+    // A pack that moves passes for a short.
+    assert!(!with(20_100.0, 0.0));
 }
 
 /// C is known where the record tells it to a quarter, whatever else may be in doubt.

@@ -230,10 +230,13 @@ impl Converged {
         );
         let all = [conductance, positive_conductance, negative_conductance];
         let capacitance = spread.capacitance(theta);
-        // No minimum: any C up to the most that is looked for. Behind a hard short C does not
-        // matter, but a pack that moves in step with the drive passes for one.
+        // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
+        // block C does not matter, but a pack that moves in step with the drive passes for one.
         let moves = !self.pack_u.positive();
-        let endless = theta.capacitance >= MOST_CAPACITANCE && (moves || capacitance.is_some());
+        let block = self.span.checked_div(self.blocks).unwrap_or(0);
+        let settles = quotient(theta.capacitance, theta.total) < block;
+        let endless =
+            theta.capacitance >= MOST_CAPACITANCE && (moves || capacitance.is_some() || !settles);
         if endless || all.iter().any(absurd) {
             return None;
         }
