@@ -163,7 +163,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 9136
+#define OHMSPLIT_SWIFT_SIZE 9168
 #endif
 
 #if defined(OHMSPLIT_64_BIT)
