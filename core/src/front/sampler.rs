@@ -298,24 +298,24 @@ impl Sampler {
 
     /// Ends the open block and starts the one that `sample` opens.
     fn close(&mut self, sample: &Sample, elapsed: u32) -> RawBlock {
-        let mut done = self.open;
         let length = self.block_us;
         let blocks = blocks_in(elapsed, length);
-        let changes = sample.drive != done.drive;
+        let changes = sample.drive != self.open.drive;
         // The switch moved right after the last sample of the old state. A dwell that lasted
         // whole blocks ends with a whole block, even though its last sample comes one
         // sampling period before the end.
         if blocks == 0 {
-            done.cut = true;
+            self.open.cut = true;
         } else {
-            self.places = places(done.count, length, self.places_most);
+            self.places = places(self.open.count, length, self.places_most);
         }
         let mut missing = blocks.saturating_sub(1);
         let span = sample.at_us.wrapping_sub(self.first_us);
-        done.duration_us = span.wrapping_sub(length.wrapping_mul(u32::from(missing)));
-        if changes && self.lost_before(sample, done.count) {
+        self.open.duration_us = span.wrapping_sub(length.wrapping_mul(u32::from(missing)));
+        if changes && self.lost_before(sample, self.open.count) {
             missing = missing.max(1);
         }
+        let done = self.open;
         self.start_us = if changes || blocks == u16::MAX {
             sample.at_us
         } else {
