@@ -292,7 +292,10 @@ impl Sampler {
         let mut done = self.open;
         self.open.duration_us = 0;
         done.cut = true;
-        done.duration_us = self.last_us.wrapping_sub(self.first_us);
+        // Nothing comes after the last sample: its period is that of the others.
+        let span = self.last_us.wrapping_sub(self.first_us);
+        let period = span.checked_div(done.count.wrapping_sub(1)).unwrap_or(0);
+        done.duration_us = span.wrapping_add(period);
         Some(done)
     }
 

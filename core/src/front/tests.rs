@@ -45,6 +45,10 @@ fn a_block_holds_the_samples_of_its_time_and_no_more() {
         (3, 1, true, 0)
     );
     assert_eq!(sampler.finish(), None);
+    // Of fifteen the last has a period as well.
+    blocks(&mut sampler, 15, |_| Drive::Raise);
+    let rest = sampler.finish().expect("samples");
+    assert_eq!((rest.count, rest.duration_us), (15, 15_000));
 }
 
 #[test]
