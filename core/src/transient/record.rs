@@ -382,8 +382,9 @@ impl Record {
             .to_bits()
             .saturating_sub(before)
             .unsigned_abs();
-        let blur = moved.saturating_mul(lost) / u64::from(block.count.saturating_mul(4).max(1));
-        blur > self.calm.unsigned_abs()
+        let parts = u64::from(block.count.saturating_mul(4));
+        let blur = moved.saturating_mul(lost).checked_div(parts);
+        blur.is_none_or(|blur| blur > self.calm.unsigned_abs())
     }
 
     fn gather(&mut self, block: &Block) {
