@@ -68,6 +68,7 @@ mod borders;
 mod change;
 #[cfg(test)]
 mod converged_tests;
+mod entry;
 #[cfg(test)]
 mod figures_tests;
 mod fit;
@@ -83,6 +84,7 @@ mod pack;
 #[cfg(test)]
 mod pack_tests;
 mod pass;
+mod period;
 #[cfg(test)]
 pub(crate) mod plant;
 mod record;

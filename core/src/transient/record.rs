@@ -9,123 +9,22 @@
 //! per time constant, and 256 entries hold 13 dwells of 1 s or 6 of 10 s.
 //! Blocks in which the pack voltage moved are not merged.
 
+use super::entry::{Packed, coarse};
+use super::period::Period;
 use crate::config::Drive;
 use crate::front::Block;
-use crate::num::{self, millionths};
+use crate::num;
 
-/// Fraction bits of a time between samples in microseconds.
-const PERIOD_BITS: u32 = 8;
+pub(super) use super::entry::{Entry, WHOLE};
 
 /// Entries kept.
 pub(super) const CAPACITY: usize = 256;
-/// Weight of one whole block.
-pub(super) const WHOLE: u32 = 16;
 /// Blocks in a span that every mains frequency divides.
 pub(super) const SPAN: u32 = 5;
 /// Most blocks in one entry.
 const LONGEST: u32 = 60;
 /// Blocks after a switch that are kept single.
 const SINGLE: u32 = 10;
-
-/// One entry: means over a span within one drive state.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) struct Entry {
-    /// Mean v in 2⁻²⁰ V.
-    chassis: i32,
-    /// Mean Vb in 2⁻²⁰ V.
-    pack: i32,
-    pub(super) duration_us: u32,
-    /// Sixteenths of a whole block; zero for a gap.
-    pub(super) weight: u16,
-    pub(super) drive: Drive,
-    /// Begins at a drive change.
-    pub(super) first: bool,
-}
-
-impl Entry {
-    /// Mean v, `I32F32` volts.
-    pub(super) const fn chassis(&self) -> i64 {
-        (self.chassis as i64) << 12
-    }
-    /// Mean Vb, `I32F32` volts.
-    pub(super) const fn pack(&self) -> i64 {
-        (self.pack as i64) << 12
-    }
-}
-
-/// An entry as it is kept, in 12 bytes.
-#[derive(Debug, Clone, Copy)]
-struct Packed {
-    /// Mean v in 2⁻²⁰ V. Nothing was read in a gap: there it is the length in
-    /// microseconds.
-    chassis: i32,
-    pack: i32,
-    /// From the top: length in blocks (6 bits, and 22 of its fraction), is a gap (1),
-    /// begins at a drive change (1), drive state (2).
-    rest: u32,
-}
-
-/// Fraction bits of a length in blocks, and the longest: 64 blocks.
-const LENGTH_BITS: u32 = 22;
-const LENGTH_MAX: i64 = (1 << 28) - 1;
-const GAP: u32 = 8;
-const FIRST: u32 = 4;
-
-impl Packed {
-    const EMPTY: Self = Self {
-        chassis: 0,
-        pack: 0,
-        rest: 0,
-    };
-
-    fn new(entry: &Entry, block_us: u32) -> Self {
-        let (duration, block) = (i64::from(entry.duration_us), i64::from(block_us));
-        let length = num::ratio(duration, block, LENGTH_BITS as i32).min(LENGTH_MAX) as u32;
-        let gap = entry.weight == 0;
-        let flag = |is: bool, bit: u32| if is { bit } else { 0 };
-        Self {
-            chassis: if gap {
-                entry.duration_us.cast_signed()
-            } else {
-                entry.chassis
-            },
-            pack: entry.pack,
-            rest: length << 4 | flag(gap, GAP) | flag(entry.first, FIRST) | entry.drive as u32,
-        }
-    }
-
-    fn unpack(self, block_us: u32) -> Entry {
-        let [_, raise, lower, _] = Drive::ALL;
-        let (chassis, duration_us, weight) = if self.rest & GAP != 0 {
-            (0, self.chassis.cast_unsigned(), 0)
-        } else {
-            let half = 1 << (LENGTH_BITS - 1);
-            let [duration, weight] = [block_us, WHOLE].map(|of_block| {
-                let length = u64::from(self.rest >> 4).wrapping_mul(of_block.into());
-                (length.wrapping_add(half) >> LENGTH_BITS) as u32
-            });
-            (self.chassis, duration, weight.max(1))
-        };
-        Entry {
-            chassis,
-            pack: self.pack,
-            duration_us,
-            weight: weight as u16,
-            drive: match self.rest & 3 {
-                1 => raise,
-                2 => lower,
-                _ => Drive::Rest,
-            },
-            first: self.rest & FIRST != 0,
-        }
-    }
-}
-
-/// `I32F32` volts to 2⁻²⁰ V, saturating at ±2048 V.
-fn coarse(bits: i64) -> i32 {
-    let rounded = bits.saturating_add(1 << 11) >> 12;
-    rounded.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
-}
 
 /// The entry being gathered.
 #[derive(Debug, Clone, Copy, Default)]
@@ -188,41 +87,6 @@ pub(super) struct Record {
     calm: i64,
 }
 
-/// Time between samples in microseconds, as the blocks show it that lost none.
-#[derive(Debug, Clone, Copy)]
-struct Period {
-    /// Of the newest of them, with 8 fraction bits; zero where nothing is known.
-    tick: u32,
-    /// What a block shows that lost none, at most: it grows by a sixteenth of a sample a block, so that a clock which has
-    /// become slower is believed after some dozens.
-    most: u32,
-}
-
-impl Period {
-    const UNKNOWN: Self = Self { tick: 0, most: 0 };
-
-    fn take(&mut self, block: &Block) {
-        let long = u64::from(block.duration_us) << PERIOD_BITS;
-        let Some(seen) = long.checked_div(block.count.into()) else {
-            return;
-        };
-        let seen = u32::try_from(seen).unwrap_or(u32::MAX);
-        let grows = self.most.checked_div(block.count.saturating_mul(16));
-        self.most = self.most.saturating_add(grows.unwrap_or(0));
-        if self.most == 0 || seen <= self.most {
-            (self.tick, self.most) = (seen, seen);
-        }
-    }
-
-    /// How many samples a block lost, to the nearest.
-    fn lost(self, block: &Block) -> u64 {
-        let tick = u64::from(self.tick);
-        let due = tick.saturating_mul(block.count.into());
-        let long = (u64::from(block.duration_us) << PERIOD_BITS).saturating_add(tick >> 1);
-        long.saturating_sub(due).checked_div(tick).unwrap_or(0)
-    }
-}
-
 impl Record {
     pub(super) const fn new(block_us: u32) -> Self {
         Self {
@@ -257,7 +121,7 @@ impl Record {
 
     /// Time between samples, s.
     pub(super) fn tick_seconds(&self) -> i64 {
-        millionths(self.period.tick) >> PERIOD_BITS
+        self.period.seconds()
     }
 
     /// Returns their length in microseconds.

@@ -1,0 +1,47 @@
+//! The time between samples, and what it says of a block.
+
+use crate::front::Block;
+use crate::num::millionths;
+
+/// Fraction bits of a time between samples in microseconds.
+const PERIOD_BITS: u32 = 8;
+
+/// Time between samples in microseconds, as the blocks show it that lost none.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Period {
+    /// Of the newest of them, with 8 fraction bits; zero where nothing is known.
+    tick: u32,
+    /// What a block shows that lost none, at most: it grows by a sixteenth of a sample a block, so that a clock which has
+    /// become slower is believed after some dozens.
+    most: u32,
+}
+
+impl Period {
+    pub(super) const UNKNOWN: Self = Self { tick: 0, most: 0 };
+
+    pub(super) fn take(&mut self, block: &Block) {
+        let long = u64::from(block.duration_us) << PERIOD_BITS;
+        let Some(seen) = long.checked_div(block.count.into()) else {
+            return;
+        };
+        let seen = u32::try_from(seen).unwrap_or(u32::MAX);
+        let grows = self.most.checked_div(block.count.saturating_mul(16));
+        self.most = self.most.saturating_add(grows.unwrap_or(0));
+        if self.most == 0 || seen <= self.most {
+            (self.tick, self.most) = (seen, seen);
+        }
+    }
+
+    /// In seconds.
+    pub(super) const fn seconds(self) -> i64 {
+        millionths(self.tick) >> PERIOD_BITS
+    }
+
+    /// How many samples a block lost, to the nearest.
+    pub(super) fn lost(self, block: &Block) -> u64 {
+        let tick = u64::from(self.tick);
+        let due = tick.saturating_mul(block.count.into());
+        let long = (u64::from(block.duration_us) << PERIOD_BITS).saturating_add(tick >> 1);
+        long.saturating_sub(due).checked_div(tick).unwrap_or(0)
+    }
+}
