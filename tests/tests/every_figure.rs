@@ -4,7 +4,7 @@
 
 use ohmsplit_host::rig::{MonitorKind, Rig};
 use ohmsplit_tests::bench::{Figures, Lead, converted, feed};
-use ohmsplit_tests::design::Design;
+use ohmsplit_tests::design::{Design, swift_drives};
 use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -28,29 +28,17 @@ impl Case {
     fn random(random: &mut ChaCha8Rng, steepest: f64) -> Self {
         let mut log = |low: f64, high: f64| (random.random_range(low.ln()..high.ln())).exp();
         let (ohm, farad) = (log(1e4, 1e7), log(1e-8, 2e-5));
-        let drives = [
-            Drive::SourceToNegative {
-                amplitude: 40.0,
-                series: 1e6,
-            },
-            Drive::SourceToBothRails {
-                amplitude: 40.0,
-                series: 1e6,
-            },
-            Drive::SwitchedResistors {
-                positive: 1e6,
-                negative: 1e6,
-            },
-            Drive::SwitchedResistors {
-                positive: 1e6,
-                negative: 0.47e6,
-            },
-            Drive::LogicSource {
-                low: 0.0,
-                high: 3.3,
-                series: 1e5,
-            },
-        ];
+        let [source, equal, unequal] = swift_drives();
+        let to_both_rails = Drive::SourceToBothRails {
+            amplitude: 40.0,
+            series: 1e6,
+        };
+        let logic = Drive::LogicSource {
+            low: 0.0,
+            high: 3.3,
+            series: 1e5,
+        };
+        let drives = [source, to_both_rails, equal, unequal, logic];
         let drive = drives[random.random_range(0..drives.len())];
         let position = [0.0, 0.3, 0.5, 1.0][random.random_range(0..4)];
         let share = random.random_range(0.2..0.8);

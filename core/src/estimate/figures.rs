@@ -80,7 +80,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result
         Kind::Figure | Kind::Short => {
             let u = match answer {
                 Answer::Swing => u.position,
-                Answer::Course => at_least(&total, loaded, u.position),
+                Answer::Course => over_interval(&total, loaded, u.position),
             };
             Some(plausible_position(solved.position, u)?)
         }
@@ -97,7 +97,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result
 
 /// Standard uncertainty of x in the interval of G, `x_u` being that in its middle: what is not known of v is
 /// carried over 1/G into x, and all of it that G does not turn into v, over `(G + g)/G`.
-fn at_least(total: &Conductances, loaded: i64, x_u: i64) -> i64 {
+fn over_interval(total: &Conductances, loaded: i64, x_u: i64) -> i64 {
     let [value, low] = [total.value, total.low].map(Microsiemens::to_bits);
     let least_loaded = loaded.minus(value).plus(low);
     let share = |g: i64, loaded: i64| num::ratio(g, loaded, 32);

@@ -334,7 +334,7 @@ impl Sampler {
         let gap = sample.at_us.wrapping_sub(self.last_us);
         let span = self.last_us.wrapping_sub(self.first_us);
         let periods = count.wrapping_sub(1);
-        // Both last less than two blocks, 20 s.
+        // Of less than two blocks, 20 s; where it is longer a block is missing all the same.
         gap.wrapping_mul(periods) > span.wrapping_add(span >> 1)
     }
 
