@@ -106,6 +106,16 @@ impl Lead {
     }
 }
 
+/// How well it is known when the samples of a dwell were taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Times {
+    Even,
+    /// Not all blocks have as many.
+    Uneven,
+    /// Blocks are missing: where, within the slots, nobody knows.
+    Lost,
+}
+
 /// One dwell as it is recorded, and the slots of the dwell before.
 #[derive(Debug, Clone)]
 pub(crate) struct Dwell {
@@ -127,7 +137,10 @@ pub(crate) struct Dwell {
     pub(crate) saturated: bool,
     /// Of its newest block, as in [`Block`].
     pub(crate) bunched: u8,
+    /// Most in a block.
     samples: u32,
+    /// Not all blocks have as many.
+    uneven: bool,
     /// Scatter of the blocks since the latest power of two of their number, and
     /// between the two powers before: the later part of the dwell, where the
     /// transient is spent.
@@ -159,6 +172,7 @@ impl Dwell {
             saturated: false,
             bunched: 0,
             samples: 0,
+            uneven: false,
             newer: [Squares::ZERO; 2],
             older: [Squares::ZERO; 2],
         }
@@ -179,7 +193,8 @@ impl Dwell {
         (self.count, self.places) = (0, 0);
         self.pending = Pending::default();
         (self.blocks, self.seen, self.missing) = (0, 0, 0);
-        (self.samples, self.saturated) = (0, false);
+        self.samples = 0;
+        (self.saturated, self.uneven) = (false, false);
         self.newer = [Squares::ZERO; 2];
         self.older = [Squares::ZERO; 2];
     }
@@ -234,7 +249,7 @@ impl Dwell {
         self.seen = self.seen.saturating_add(1);
         self.pending.chassis = self.pending.chassis.plus(block.chassis.to_bits());
         self.pending.pack = self.pending.pack.plus(block.pack.to_bits());
-        self.pending.seen = self.pending.seen.saturating_add(1);
+        self.pending.seen = self.pending.seen.wrapping_add(1);
         if self.seen.is_power_of_two() {
             self.older = core::mem::replace(&mut self.newer, [Squares::ZERO; 2]);
         }
@@ -242,7 +257,8 @@ impl Dwell {
         for (sum, scatter) in self.newer.iter_mut().zip(scatter) {
             sum.add(scatter.to_bits());
         }
-        self.samples = self.samples.saturating_add(block.count);
+        self.uneven |= self.seen > 1 && self.samples != block.count;
+        self.samples = self.samples.max(block.count);
         self.bunched = block.bunched;
         completed | self.advance()
     }
@@ -261,13 +277,17 @@ impl Dwell {
 
     /// Samples averaged in a slot, at least 1.
     pub(crate) fn samples_per_slot(&self) -> u32 {
-        let per_block = self.samples.checked_div(self.seen).unwrap_or(1);
-        per_block.saturating_mul(self.per_slot()).max(1)
+        self.samples.saturating_mul(self.per_slot()).max(1)
     }
 
-    /// Not all blocks have as many samples.
-    pub(crate) fn is_uneven(&self) -> bool {
-        self.samples.checked_rem(self.seen) != Some(0)
+    pub(super) fn times(&self) -> Times {
+        if self.missing > 0 {
+            Times::Lost
+        } else if self.uneven {
+            Times::Uneven
+        } else {
+            Times::Even
+        }
     }
 
     /// Root mean square scatter of the later blocks, of v and of Vb, `I32F32` bits.
@@ -277,7 +297,7 @@ impl Dwell {
         let power = 1u32.wrapping_shl(places);
         let newer = self.seen.saturating_sub(power).saturating_add(1);
         let count = newer.saturating_add(power >> 1);
-        let ([chassis, pack], [chassis_before, pack_before]) = (self.newer, self.older);
+        let ([chassis, pack], [chassis_before, pack_before]) = (&self.newer, &self.older);
         [(chassis, chassis_before), (pack, pack_before)].map(|(sum, before)| {
             let sum = sum.get().saturating_add(before.get());
             num::sqrt_wide(num::mean_of(sum, count).unwrap_or(0))

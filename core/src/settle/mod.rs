@@ -22,7 +22,7 @@ use crate::num::Saturating as _;
 use crate::num::{self, hypot};
 use crate::reason::Reason;
 use crate::units::{Seconds, Volts};
-use dwell::Slot;
+use dwell::{Slot, Times};
 use fit::{Fit, Fitted};
 
 /// Places of the excess of squares, in noise variances, at which a slow circuit
@@ -45,7 +45,7 @@ pub(crate) struct Settling {
     drive: Drive,
     /// Blocks of a slot, as a power of two.
     places: u8,
-    uneven: bool,
+    times: Times,
     bunched: u8,
     dwell_us: u32,
     samples_per_slot: u32,
@@ -74,7 +74,7 @@ impl Settling {
             lead: None,
             drive: Drive::Rest,
             places: 0,
-            uneven: false,
+            times: Times::Even,
             bunched: 0,
             dwell_us: 0,
             samples_per_slot: 1,
@@ -96,7 +96,7 @@ impl Settling {
         if dwell.saturated {
             return Err(Reason::Saturated);
         }
-        if dwell.missing.saturating_mul(4) > dwell.blocks {
+        if dwell.missing > dwell.blocks >> 2 {
             return Err(Reason::SamplesMissing);
         }
         if dwell.seen < BLOCKS_MIN {
@@ -116,7 +116,7 @@ impl Settling {
         self.slots = dwell.slots().len() as u8;
         self.dwell_us = config.timing().block_us.saturating_mul(dwell.blocks);
         self.samples_per_slot = dwell.samples_per_slot();
-        self.uneven = dwell.is_uneven();
+        self.times = dwell.times();
         self.bunched = dwell.bunched;
         Ok(())
     }

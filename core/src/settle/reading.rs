@@ -1,7 +1,7 @@
 //! What a settled dwell reads, and how uncertain that is.
 
 use super::fit::Fitted;
-use super::{Settled, Settling};
+use super::{Settled, Settling, Times};
 use crate::config::{Config, FrontEnd};
 use crate::front::{FAR, residue};
 use crate::num::Saturating as _;
@@ -106,7 +106,7 @@ impl Settling {
                 u: Volts::from_bits(hypot(&[pack_u, pack_step, pack_sway])),
             },
             lag: Volts::from_bits(lag),
-            time_constant,
+            time_constant: time_constant.filter(|_| self.times != Times::Lost),
             dwell_us: self.dwell_us,
         };
         Settled::new(&reading, fitted.course)
@@ -128,16 +128,10 @@ impl Settling {
             let scale = num::mul(log_rho, fitted.rho);
             let relative = num::quotient(num::wide(noise, gain), i128::from(scale), 0);
             let tau = num::ratio(slot, log_rho, 32);
-            // The middle of a block whose samples fall on no grid, or are lost, is off by half a period at most.
-            let uneven = if self.uneven {
-                self.period(slot) >> 1
-            } else {
-                0
-            };
             // A τ known to a third is worth reporting.
             return (relative < ONE / 3).then(|| Measured {
                 value: Seconds::from_bits(tau),
-                u: Seconds::from_bits(num::mul(tau, relative).plus(uneven)),
+                u: Seconds::from_bits(num::mul(tau, relative).plus(self.late(slot, 0))),
             });
         }
         let lead = self.lead?;
@@ -156,11 +150,18 @@ impl Settling {
         let period = self.period(slot);
         (share > share_u.times(3) && share < ONE / 2).then(|| Measured {
             value: Seconds::from_bits(tau(share).plus(period >> 2)),
-            u: Seconds::from_bits(hypot(&[
-                tau(share_u),
-                num::mul(period, num::ONE_BY_ROOT_12),
-            ])),
+            u: Seconds::from_bits(hypot(&[tau(share_u), self.late(slot, num::ONE_BY_ROOT_12)])),
         })
+    }
+
+    /// How uncertain a time in the dwell is: by a share of the period of samples, or by half of it to either side where
+    /// samples fall on no grid of blocks or are lost.
+    fn late(&self, slot: i64, even: i64) -> i64 {
+        let share = match self.times {
+            Times::Even => even,
+            _ => num::ROOT_THIRD,
+        };
+        num::mul(self.period(slot), share)
     }
 
     /// Time between samples, of a slot of such a length.

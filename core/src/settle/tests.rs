@@ -276,6 +276,50 @@ fn a_short_time_constant_is_told_by_the_first_slot() {
     assert_eq!(settled.reading().time_constant, None);
 }
 
+/// Where blocks have not as many samples each, τ is in doubt by half a period to either side, however well it shows; where
+/// blocks are missing nobody knows when the rest began, and there is none.
+#[test]
+fn what_is_lost_of_a_dwell_is_in_doubt_of_the_time_constant() {
+    let config = config(24, 5);
+    let period = SLOT_S / f64::from(SAMPLES);
+    for tau in [0.15f64, 2.5] {
+        let shown = |i: f64| match tau {
+            short if short < 1.0 && i == 0.0 => short * (1.0 - (-1.0 / short).exp()),
+            _ => (-i / tau).exp(),
+        };
+        let data = course(20, |i| 150.0 - 50.0 * shown(i), 1e-5, 5);
+        let told = |spoil: fn(&mut Block, usize)| {
+            let mut dwell = Dwell::new(Drive::Raise);
+            for (at, slot) in data.iter().flatten().enumerate() {
+                let mut block = Block {
+                    count: SAMPLES,
+                    chassis: volts(slot[0]),
+                    pack: volts(slot[1]),
+                    ..Block::default()
+                };
+                spoil(&mut block, at);
+                dwell.push(&block);
+            }
+            let settled = judge(&config, &dwell, lead(100.0)).expect("settled");
+            let tau = settled.reading().time_constant;
+            tau.map(|tau| real(tau.u.to_bits()))
+        };
+        let even = told(|_, _| {}).expect("τ shows");
+        assert!(even < 0.3 * period, "{even}");
+        for spoil in [
+            (|block, at| block.count -= u32::from(at == 7)) as fn(&mut Block, usize),
+            |block, at| block.count -= u32::from(at == 0),
+            // As many lost as there are blocks.
+            |block, at| block.count -= if at == 3 { 19 } else { u32::from(at == 4) },
+        ] {
+            let uneven = told(spoil).expect("τ shows");
+            near(uneven, period / 3f64.sqrt(), 0.02 * period, "u(tau)");
+        }
+        assert_eq!(told(|block, at| block.missing = u16::from(at == 0)), None);
+        assert_eq!(told(|block, at| block.missing = u16::from(at == 9)), None);
+    }
+}
+
 /// v trails a ramp of the pack by τ times its slope.
 #[test]
 fn a_moving_pack_makes_v_lag_by_the_time_constant() {
