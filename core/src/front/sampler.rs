@@ -195,6 +195,8 @@ pub struct Sampler {
     start_us: u32,
     first_us: u32,
     last_us: u32,
+    /// One and a half of the periods of the newest block of more than a sample: after that, samples were lost.
+    late_us: u32,
     next: u16,
     /// Samples of a bunch, and as a power of two in the next block and at most.
     bunch: u32,
@@ -227,6 +229,7 @@ impl Sampler {
             start_us: 0,
             first_us: 0,
             last_us: 0,
+            late_us: u32::MAX,
             next: 0,
             bunch: 1,
             places: 0,
@@ -304,6 +307,8 @@ impl Sampler {
         let length = self.block_us;
         let blocks = blocks_in(elapsed, length);
         let changes = sample.drive != self.open.drive;
+        let gap = sample.at_us.wrapping_sub(self.last_us);
+        let span = self.last_us.wrapping_sub(self.first_us);
         // The switch moved right after the last sample of the old state. A dwell that lasted
         // whole blocks ends with a whole block, even though its last sample comes one
         // sampling period before the end.
@@ -312,30 +317,24 @@ impl Sampler {
         } else {
             self.places = places(self.open.count, length, self.places_most);
         }
+        let late = span.wrapping_add(span >> 1);
+        let periods = self.open.count.wrapping_sub(1);
+        self.late_us = late.checked_div(periods).unwrap_or(self.late_us);
         let mut missing = blocks.saturating_sub(1);
-        let span = sample.at_us.wrapping_sub(self.first_us);
-        self.open.duration_us = span.wrapping_sub(length.wrapping_mul(u32::from(missing)));
-        if changes && self.lost_before(sample, self.open.count) {
+        let lost = length.wrapping_mul(u32::from(missing));
+        self.open.duration_us = span.wrapping_add(gap).wrapping_sub(lost);
+        if changes && gap > self.late_us {
             missing = missing.max(1);
         }
-        let done = self.open;
         self.start_us = if changes || blocks == u16::MAX {
             sample.at_us
         } else {
             let time = length.wrapping_mul(u32::from(blocks));
             self.start_us.wrapping_add(time)
         };
+        let done = self.open;
         self.begin(sample, changes, missing);
         done
-    }
-
-    /// The sample comes later than one and a half of the periods of the open block, of so many samples.
-    const fn lost_before(&self, sample: &Sample, count: u32) -> bool {
-        let gap = sample.at_us.wrapping_sub(self.last_us);
-        let span = self.last_us.wrapping_sub(self.first_us);
-        let periods = count.wrapping_sub(1);
-        // Of less than two blocks, 20 s; where it is longer a block is missing all the same.
-        gap.wrapping_mul(periods) > span.wrapping_add(span >> 1)
     }
 
     fn begin(&mut self, sample: &Sample, first_in_dwell: bool, missing: u16) {

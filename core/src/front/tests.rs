@@ -138,7 +138,7 @@ fn a_sample_lost_at_a_drive_change_is_told() {
         (2000, 1),
         (9000, 1),
     ] {
-        for before in [7, 20, 33] {
+        for before in [7, 20, 21, 33] {
             let mut sampler = Sampler::new(&config());
             let mut told = std::vec::Vec::new();
             for n in 0..before {

@@ -19,17 +19,23 @@ pub(super) struct Period {
 impl Period {
     pub(super) const UNKNOWN: Self = Self { tick: 0, most: 0 };
 
-    pub(super) fn take(&mut self, block: &Block) {
+    /// Takes a block. True where it has three quarters of a sample more than was believed to be due: then all before it
+    /// lost samples unnoticed.
+    pub(super) fn take(&mut self, block: &Block) -> bool {
         let long = u64::from(block.duration_us) << PERIOD_BITS;
         let Some(seen) = long.checked_div(block.count.into()) else {
-            return;
+            return false;
         };
+        let quarters = block.count.saturating_mul(4).saturating_sub(3);
+        let due = u64::from(self.tick).saturating_mul(quarters.into());
+        let more = due > long.saturating_mul(4);
         let seen = u32::try_from(seen).unwrap_or(u32::MAX);
         let grows = self.most.checked_div(block.count.saturating_mul(16));
         self.most = self.most.saturating_add(grows.unwrap_or(0));
         if self.most == 0 || seen <= self.most {
             (self.tick, self.most) = (seen, seen);
         }
+        more
     }
 
     /// In seconds.

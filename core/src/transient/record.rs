@@ -85,6 +85,8 @@ pub(super) struct Record {
     period: Period,
     /// Scatter of v in a block where it hardly moves: the least of late, `I32F32` volts.
     calm: i64,
+    /// v of the block before, 2⁻²⁰ V.
+    before: i32,
 }
 
 impl Record {
@@ -99,6 +101,7 @@ impl Record {
             full: 0,
             period: Period::UNKNOWN,
             calm: i64::MAX,
+            before: 0,
         }
     }
 
@@ -182,7 +185,10 @@ impl Record {
     pub(super) fn push(&mut self, block: &Block, quiet: i64) -> Pushed {
         if !block.flags.cut || self.full == 0 {
             self.full = self.full.max(block.count);
-            self.period.take(block);
+            if self.period.take(block) && self.len > 0 {
+                self.clear();
+                return Pushed::Broken;
+            }
             let grown = self.calm.saturating_add(self.calm >> 4);
             self.calm = grown.min(block.chassis_scatter.to_bits());
         }
@@ -207,6 +213,7 @@ impl Record {
             closed |= self.close();
         }
         self.gather(block);
+        self.before = coarse(block.chassis.to_bits());
         if self.open.is_some_and(|open| open.blocks >= self.span()) {
             closed |= self.close();
         }
@@ -231,24 +238,13 @@ impl Record {
         if lost == 0 {
             return false;
         }
-        let before = self.open.map_or_else(
-            || {
-                self.get(self.len.saturating_sub(1))
-                    .map(|last| last.chassis())
-            },
-            |open| Some(open.mean(open.chassis)),
-        );
-        let Some(before) = before.filter(|_| !block.flags.first_in_dwell) else {
+        if block.flags.first_in_dwell {
             return true;
-        };
-        let moved = block
-            .chassis
-            .to_bits()
-            .saturating_sub(before)
-            .unsigned_abs();
+        }
+        let moved = u64::from(coarse(block.chassis.to_bits()).abs_diff(self.before));
         let parts = u64::from(block.count.saturating_mul(4));
         let blur = moved.saturating_mul(lost).checked_div(parts);
-        blur.is_none_or(|blur| blur > self.calm.unsigned_abs())
+        blur.is_none_or(|blur| blur > self.calm.unsigned_abs() >> 12)
     }
 
     fn gather(&mut self, block: &Block) {

@@ -237,24 +237,24 @@ fn the_ring_keeps_the_newest_and_drops_the_oldest() {
     assert_eq!((record.len(), record.get(0)), (0, None));
 }
 
-/// Samples fall on no grid of blocks: one of 19 samples and one of 20 are not as long, and the mean of both is that of
+/// Samples fall on no grid of blocks: one of 15 samples and one of 16 are not as long, and the mean of both is that of
 /// the samples.
 #[test]
 fn an_entry_is_as_long_as_its_samples_and_their_mean() {
     let mut blocks = std::vec![first(Drive::Raise, 100.0)];
     blocks.extend((0..9).map(|_| block(100.0, 400.0)));
-    let uneven = [19, 20, 20, 20, 20].map(|count| Block {
+    let uneven = [15, 16, 16, 16, 16].map(|count| Block {
         count,
-        duration_us: count * 1005,
+        duration_us: count * 1255,
         ..block(f64::from(count), 400.0)
     });
     blocks.extend(uneven);
     let (record, _) = record(&blocks);
     let merged = *entries(&record).last().expect("an entry");
-    assert_eq!(merged.duration_us, 99 * 1005);
-    let mean = (19.0 * 19.0 + 80.0 * 20.0) / 99.0;
+    assert_eq!(merged.duration_us, 79 * 1255);
+    let mean = (15.0 * 15.0 + 64.0 * 16.0) / 79.0;
     assert!((real(merged.chassis()) - mean).abs() < 2e-6, "{merged:?}");
-    assert_eq!(u32::from(merged.weight), 80);
+    assert_eq!(u32::from(merged.weight), 79);
 }
 
 /// A sample lost where v moves takes the mean away from the middle: by a quarter of what v moved within the block, over the
@@ -281,12 +281,43 @@ fn a_block_that_lost_samples_where_v_moves_is_a_gap() {
             assert_eq!(last.weight == 0, gap, "{moved} {lost} {is_first}");
         }
     }
-    // After a gap nobody knows how far v has moved.
-    let mut late = block(100.0, 400.0);
-    late.missing = 2;
-    late.count = FULL - 1;
-    let (record, _) = record(&[first(Drive::Lower, 100.0), block(100.0, 400.0), late]);
-    assert_eq!(entries(&record).last().map(|last| last.weight), Some(0));
+    // It is held against the block before, whether that was lost in between, or is a gap itself.
+    for (before, moved, gap) in [(0.0, 0.0, false), (0.0, 100.0, true), (100.0, 100.0, false)] {
+        let [mut odd, mut late] = [before, moved].map(|by| block(100.0 + by, 400.0));
+        (odd.count, late.count) = (FULL - 1, FULL - 1);
+        late.missing = 2;
+        let (record, _) = record(&[first(Drive::Lower, 100.0), block(100.0, 400.0), odd, late]);
+        let last = entries(&record).last().map(|last| last.weight == 0);
+        assert_eq!(last, Some(gap), "{before} {moved}");
+    }
+}
+
+/// Until a block has shown how many samples are due, one that lost some passes for whole: what is there of such is given up.
+#[test]
+fn blocks_that_lost_samples_unnoticed_break_the_record() {
+    for (before, lost) in [(1, 1), (3, 1), (3, 2), (1, 0), (3, 0)] {
+        let thin = Block {
+            count: FULL - lost,
+            ..block(100.0, 400.0)
+        };
+        let mut blocks = std::vec![thin; before];
+        blocks[0].flags.first_in_dwell = true;
+        blocks.push(block(100.0, 400.0));
+        let (record, said) = record(&blocks);
+        assert_eq!(
+            said.last() == Some(&Pushed::Broken),
+            lost > 0,
+            "{before} {lost}"
+        );
+        assert_eq!(record.len() == 0, lost > 0, "{before} {lost}");
+    }
+    // Jitter of the clock by half a sample breaks nothing.
+    let swift = Block {
+        duration_us: BLOCK_US - BLOCK_US / FULL / 2,
+        ..block(100.0, 400.0)
+    };
+    let (_, said) = record(&[first(Drive::Lower, 100.0), swift]);
+    assert_eq!(said.last(), Some(&Pushed::Closed));
 }
 
 #[test]
