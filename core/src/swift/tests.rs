@@ -225,11 +225,13 @@ fn the_better_of_the_settled_and_the_fitted_estimate_is_told() {
     let mut bench = Bench::new(&config);
     let (mut settled, mut fitted) = (0, 0);
     for block in 0..3000 {
-        if block % 600 == 0 {
+        // In mid-dwell: the next drive change is fitted.
+        if block % 600 == 590 {
             bench.monitor.transient.restart();
         }
         let reports = bench.measure(0.02, 1000, 0.0);
-        let Some(end) = reports.iter().find(|report| report.dwell_over) else {
+        // A fit that comes after it was not there yet.
+        let Some(end) = reports.last().filter(|report| report.dwell_over) else {
             continue;
         };
         let (Ok(told), Some(fit)) = (&end.estimate, &bench.monitor.fitted) else {

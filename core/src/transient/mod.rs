@@ -394,13 +394,19 @@ impl<'c> Transient<'c> {
     }
 
     /// A drive change lies far enough back to say something, and far enough
-    /// from the beginning to know from where v set out.
+    /// from the beginning to know from where v set out. Gaps say nothing.
     #[inline(never)]
     fn ready(&self) -> bool {
-        let length = self.record.len();
-        let mut entries = self.record.iter().enumerate();
-        let changed =
-            entries.any(|(at, entry)| entry.first && at >= 3 && at.saturating_add(4) <= length);
-        length >= self.fitting.fewest() && changed
+        let (mut read, mut changed) = (0usize, None);
+        for entry in self.record.iter() {
+            if entry.first && read >= 3 {
+                changed = changed.or(Some(read));
+            }
+            if entry.weight > 0 {
+                read = read.saturating_add(1);
+            }
+        }
+        let since = changed.map_or(0, |at| read.saturating_sub(at));
+        read >= self.fitting.fewest() && since >= 4
     }
 }

@@ -89,6 +89,46 @@ fn one_drive_change_gives_a_first_fit() {
     assert!(miss(first, 2.0) < 3.0 && conductance(first).1 < 0.2);
 }
 
+/// Blocks of which nothing is to be used say nothing: the first fit waits for three before a drive change and four after
+/// it, wherever they come.
+#[test]
+fn gaps_do_not_count_for_a_first_fit() {
+    let plant = Plant {
+        length: 1.5,
+        ..PLANT
+    };
+    let config = plant.config();
+    let blocks = plant.blocks(&plant.clean([0.0; 4]), 3);
+    let change = blocks
+        .iter()
+        .skip(1)
+        .position(|block| block.flags.first_in_dwell);
+    let change = change.expect("a drive change") + 1;
+    let first = |spoiled: &[usize]| {
+        let mut blocks = blocks.clone();
+        for at in spoiled {
+            blocks[*at].flags.saturated = true;
+        }
+        let mut transient = super::plant::new(&config);
+        blocks.iter().position(|block| {
+            transient.push(block);
+            drain(&mut transient)
+                .iter()
+                .any(|said| matches!(said, Progress::Fitted(_)))
+        })
+    };
+    // An entry is closed by the block after it where hum is not averaged.
+    let usual = first(&[]).expect("a fit");
+    assert_eq!(usual, change + 3);
+    assert_eq!(first(&[change]), Some(usual + 1));
+    assert_eq!(
+        first(&[change + 1, change + 2, change + 3]),
+        Some(usual + 3)
+    );
+    let but = |kept: usize| first(&(kept..change).collect::<Vec<_>>());
+    assert!(but(3).is_some() && but(2).is_none());
+}
+
 /// No fit of a few entries after a drive change deceives, for circuits that
 /// settle within these entries and for a pack that turns when the drive does.
 #[test]
