@@ -82,6 +82,7 @@ fn converged() -> Converged {
         used: 57,
         rejected: 2,
         left_out: Scaled::ZERO,
+        onset: true,
         span: bits(8.0),
         dwell_us: 500_000,
         least: Scaled::ZERO,
@@ -392,6 +393,28 @@ fn what_no_passive_circuit_has_is_no_fit() {
         ..converged()
     };
     assert!(told_of(&undetermined, &theta(OWN), [0.0; 2]).is_none());
+}
+
+/// C of a circuit that settles within a block, of 20 ms here, is told by the block after a drive change alone.
+#[test]
+fn without_an_onset_a_fast_circuit_tells_no_capacitance() {
+    for (onset, capacitance, told) in [
+        (true, 0.1, true),
+        (false, 0.1, false),
+        (true, 0.12, true),
+        (false, 0.12, true),
+    ] {
+        let converged = Converged {
+            onset,
+            ..converged()
+        };
+        let theta = Theta {
+            capacitance: bits(capacitance),
+            ..theta(OWN)
+        };
+        let fit = told_of(&converged, &theta, [0.0; 2]).expect("a fit");
+        assert_eq!(fit.capacitance.is_some(), told, "{onset} {capacitance}");
+    }
 }
 
 #[test]

@@ -140,6 +140,8 @@ pub(super) struct Converged {
     pub(super) rejected: u32,
     /// What entries left out add to the sum of squares.
     pub(super) left_out: Scaled,
+    /// The block right after a drive change is there.
+    pub(super) onset: bool,
     pub(super) span: i64,
     pub(super) dwell_us: u32,
     /// What the noise variance is not believed to be below.
@@ -229,12 +231,13 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let all = [conductance, positive_conductance, negative_conductance];
-        let capacitance = spread.capacitance(theta);
+        let block = self.span.checked_div(self.blocks).unwrap_or(0);
+        let settles = quotient(theta.capacitance, theta.total) < block;
+        // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good.
+        let capacitance = spread.capacitance(theta).filter(|_| self.onset || !settles);
         // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
         // block C does not matter, but a pack that moves in step with the drive passes for one.
         let moves = !self.pack_u.positive();
-        let block = self.span.checked_div(self.blocks).unwrap_or(0);
-        let settles = quotient(theta.capacitance, theta.total) < block;
         let endless =
             theta.capacitance >= MOST_CAPACITANCE && (moves || capacitance.is_some() || !settles);
         if endless || all.iter().any(absurd) {

@@ -189,6 +189,8 @@ pub(super) struct Survey {
     /// Weighted deviation from the mean within a dwell.
     dwell: (i64, i64),
     moves: bool,
+    /// The block right after a drive change is there.
+    pub(super) onset: bool,
     /// Samples scatter by more than neighbours differ.
     pub(super) rippled: bool,
 }
@@ -236,6 +238,7 @@ impl Survey {
             self.compare(entry.pack(), weight, unit);
             self.weight = self.weight.saturating_add(weight);
             self.length_us = self.length_us.saturating_add(entry.duration_us);
+            self.onset |= entry.first && self.dwells > 0 && weight > 0;
             self.dwells = self
                 .dwells
                 .saturating_add(u32::from(entry.first || self.dwells == 0));

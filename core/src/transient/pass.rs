@@ -29,6 +29,8 @@ pub(super) struct Given {
     /// Vb, where it stands still: then its noise is left out. Else that, as a variance,
     /// V² times weight.
     pub(super) level: Result<Level, Scaled>,
+    /// The block right after a drive change is there.
+    pub(super) onset: bool,
     /// A ripple is on the pack.
     pub(super) rippled: bool,
     /// Noise variance of the fit before, V² times weight; bounds residuals.
@@ -44,6 +46,7 @@ impl Given {
         length_us: 0,
         dwell_us: 0,
         level: Err(Scaled::ZERO),
+        onset: false,
         rippled: false,
         variance: None,
         grouped: false,

@@ -134,6 +134,7 @@ impl Fitting {
             used: walked.used,
             rejected: walked.rejected,
             left_out: walked.left_out(self.given.variance),
+            onset: self.given.onset,
             span: millionths(self.given.length_us),
             dwell_us: self.given.dwell_us,
             // Hum passes the groups but not the single entries.
@@ -239,8 +240,9 @@ impl Fitting {
             return None;
         };
         self.moving &= ground.record.len() < STILL || !test.unsuspicious();
-        // From a poor minimum, the next fit starts from nothing.
-        self.given.variance = converged.quiet().then_some(converged.single);
+        // From a poor minimum, or one that a drive change may yet refute, the next fit starts from nothing.
+        let starts = converged.quiet() && converged.onset;
+        self.given.variance = starts.then_some(converged.single);
         let mut theta = &self.search.theta;
         if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
             theta = &trend.theta;

@@ -142,6 +142,7 @@ impl Fitting {
         let tick = ground.record.tick_seconds();
         self.beliefs.observe(declared, ground.noise, tick, survey);
         self.given.level = survey.level(ground.noise.pack, least);
+        self.given.onset = survey.onset;
         self.given.rippled = survey.rippled;
         self.given.length_us = survey.length_us;
         self.given.dwell_us = survey.dwell_us();
