@@ -141,7 +141,9 @@ impl Conductances {
         let span = u.times(COVERAGE);
         let below = match answer {
             Answer::Swing => num::ratio(span, num::ONE.plus(e), 32),
-            Answer::Course => span,
+            // The upper bound of R is far from its middle where G is little known, and holds if it is that of a
+            // little more: of three standard uncertainties where these are a quarter of G.
+            Answer::Course => span.plus(span.minus(value >> 2).max(0)),
         };
         let room = num::ONE.minus(e);
         let above = if room > 0 {

@@ -81,15 +81,21 @@ fn where_v_goes_a_part_of_the_way_each_half_is_the_wider() {
         let course = figure(&solved(g, g / 2.0), &u, Answer::Course);
         course.map(|told| assemble(&told)).expect("an estimate")
     };
-    for (g, u) in [(4.0, 0.2), (0.5, 0.2), (2.0, 0.001)] {
+    for (g, u, reach) in [
+        (4.0, 0.2, 2.0),
+        (2.0, 0.001, 2.0),
+        // Beyond an eighth of G the upper bound of R is that of up to three standard uncertainties, and more.
+        (4.0, 0.51, 4.0 - 4.0 / 4.0 / 0.51),
+        (4.0, 1.0, 3.0),
+    ] {
         let estimate = told(g, u);
         let e = 2.0 * u / (g + 1.0);
         close(
             estimate.isolation_interval.low,
             1e6 / (g + 2.0 * u / (1.0 - e)),
         );
-        close(estimate.isolation_interval.high, 1e6 / (g - 2.0 * u));
-        let least = g - 2.0 * u;
+        let least = g - reach * u;
+        close(estimate.isolation_interval.high, 1e6 / least);
         let due = 0.01 * (g / (g + 1.0)) / (least / (least + 1.0));
         let x = estimate.position.expect("a place");
         assert!((x.u.get().to_num::<f64>() - due).abs() < 1e-8, "{x:?}");

@@ -174,13 +174,15 @@ impl Beliefs {
         let back = Scaled::of(theta.drift).negated();
         system.prior(DRIFT, back, self.weight(self.drift_u()));
         // What the record does not show at all stays where it is, with an
-        // uncertainty of a factor of e⁵ in C, of 1 kV, and of a siemens: where
-        // G + gr is small, it is no better known for that.
-        let siemens = Scaled::int(1_000_000).over(Scaled::of(theta.total.max(1)));
+        // uncertainty of a factor of e³⁰ in C, of 1 kV, and of a siemens: where
+        // G + gr is small, it is no better known for that. Nor where it is large: a short
+        // shows in 1/(G + gr), which is uncertain by a megohm.
+        let total = Scaled::of(theta.total.max(1));
+        let siemens = Scaled::int(1_000_000).over(total);
         let basics = [
-            (TOTAL, siemens),
+            (TOTAL, siemens.plus(total)),
             (RATIO, siemens),
-            (CAPACITANCE, Scaled::int(5)),
+            (CAPACITANCE, Scaled::int(30)),
             (START, Scaled::int(1000)),
         ];
         for (place, u) in basics {

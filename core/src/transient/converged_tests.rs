@@ -286,28 +286,41 @@ fn changes_slips_readings_and_drifts_add_to_it() {
     near(real(fit.slide_conductance.to_bits()), 5.5 * 0.4 / 400.0);
 }
 
-/// A fit at the most C that is looked for is one only where v settles within a block of 20 ms even so: any C will do then.
+/// A fit at the most C that is looked for is one only where v settles within a block of 20 ms even so and G is told to a
+/// factor of e²: any C will do then. One at the most G says nothing but that.
 #[test]
 fn a_fit_at_the_most_capacitance_is_none_unless_c_does_not_matter() {
-    let with = |total: f64, pack_u: f64| {
+    let with = |total: f64, capacitance: i64, pack_u: f64, total_u: f64| {
         let mut system = System::NONE;
         for row in 0..PARAMETERS {
             // C is not told.
             system.set(row, row, scaled(NOISE));
         }
+        // Its variance is the noise times Student's.
+        let information = NOISE * student() / total_u.powi(2);
+        system.set(TOTAL, TOTAL, scaled(information));
+        system.set(7, 7, scaled(NOISE * FREEDOM as f64));
         let mut converged = converged();
+        converged.covariance = Covariance::new(&system, FREEDOM);
         converged.covariance.add_capacitance(&system);
         converged.pack_u = scaled(pack_u);
         let theta = Theta {
             total: bits(total),
-            capacitance: MOST_CAPACITANCE,
+            capacitance,
             ..theta(OWN)
         };
         told_of(&converged, &theta, [0.0; 2]).is_some()
     };
-    assert!(with(20_100.0, 0.1) && !with(19_900.0, 0.1) && !with(10.0, 0.1));
+    let at_most = |total, pack_u, total_u| with(total, MOST_CAPACITANCE, pack_u, total_u);
+    assert!(at_most(20_100.0, 0.1, 1.0));
+    assert!(!at_most(19_900.0, 0.1, 1.0) && !at_most(10.0, 0.1, 1.0));
+    assert!(at_most(20_100.0, 0.1, 1.9) && !at_most(20_100.0, 0.1, 2.1));
     // A pack that moves passes for a short.
-    assert!(!with(20_100.0, 0.0));
+    assert!(!at_most(20_100.0, 0.0, 1.0));
+    for (total_u, told) in [(1.9, true), (2.1, false)] {
+        assert_eq!(with(60_000.0, bits(2.0), 0.0, total_u), told);
+        assert!(with(59_000.0, bits(2.0), 0.0, total_u));
+    }
 }
 
 /// C is known where the record tells it to a quarter, whatever else may be in doubt.

@@ -2,7 +2,7 @@
 
 use super::normal::System;
 use super::scaled::Scaled;
-use super::search::{MOST_CAPACITANCE, variance};
+use super::search::{MOST_CAPACITANCE, MOST_TOTAL, variance};
 use super::slips::{Covariances, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
@@ -54,6 +54,9 @@ pub struct Fit {
     /// Entries left out because they lie beyond six standard deviations.
     pub rejected: u16,
 }
+
+/// Variance of ln(G + gr) of a short of which nothing is told.
+const VAGUE: Scaled = Scaled::new(1, 2);
 
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
@@ -236,11 +239,13 @@ impl Converged {
         // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good.
         let capacitance = spread.capacitance(theta).filter(|_| self.onset || !settles);
         // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
-        // block C does not matter, but a pack that moves in step with the drive passes for one.
+        // block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for one.
         let moves = !self.pack_u.positive();
-        let endless =
-            theta.capacitance >= MOST_CAPACITANCE && (moves || capacitance.is_some() || !settles);
-        if endless || all.iter().any(absurd) {
+        let vague = VAGUE.less(spread.by_total);
+        let endless = theta.capacitance >= MOST_CAPACITANCE
+            && (moves || capacitance.is_some() || !settles || vague);
+        let hardest = theta.total >= MOST_TOTAL && vague;
+        if endless || hardest || all.iter().any(absurd) {
             return None;
         }
         let coupling = self.covariance.coupling;

@@ -257,7 +257,7 @@ pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled 
 }
 
 /// Bounds of G + gr (µS), C (µF) and w.
-const MOST_TOTAL: i64 = 60_000 * ONE;
+pub(super) const MOST_TOTAL: i64 = 60_000 * ONE;
 pub(super) const MOST_CAPACITANCE: i64 = 400 * ONE;
 const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
 
