@@ -33,7 +33,7 @@ const SERIES: [i64; 12] = [
 /// after z¹¹/12!.
 pub(crate) fn phi(z: i64) -> i64 {
     if z >= ONE {
-        return num::ratio(ONE.wrapping_sub(exp_neg(z)), z, num::FRAC as i32);
+        return num::ratio(ONE.wrapping_sub(exp_neg(z)), z);
     }
     series(z.max(0))
 }
@@ -53,7 +53,7 @@ fn series(z: i64) -> i64 {
 pub(crate) fn phi_psi(z: i64) -> (i64, i64) {
     if z > ONE {
         let phi = phi(z);
-        let psi = num::ratio(ONE.wrapping_sub(phi), z, num::FRAC as i32);
+        let psi = num::ratio(ONE.wrapping_sub(phi), z);
         return (phi, psi);
     }
     let z = z.max(0);
@@ -86,7 +86,7 @@ pub(crate) fn exp(x: i64) -> i64 {
     if x <= 0 {
         exp_neg(x.saturating_neg())
     } else {
-        num::ratio(ONE, exp_neg(x), num::FRAC as i32)
+        num::ratio(ONE, exp_neg(x))
     }
 }
 

@@ -9,7 +9,9 @@ mod roots;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use division::{Reciprocal, fraction, mean_of, over, over_unsigned, quotient, ratio};
+pub(crate) use division::{
+    Reciprocal, fraction, mean_of, over, over_unsigned, quotient, ratio, ratio_shifted,
+};
 pub(crate) use roots::{RootSum, Squares, hypot, root, sqrt_int, sqrt_wide, square};
 
 /// Fraction bits of the common format.
@@ -199,7 +201,7 @@ pub(crate) fn neg_ln(ratio: i64) -> i64 {
     let m = (mantissa >> 32) as i64; // in [0.5, 1) as I32F32
     // Bit 63-zeros set: value = m · 2^(32-zeros).
     let k = (zeros as i64).wrapping_sub(32);
-    let y = self::ratio(m.wrapping_sub(ONE), m.wrapping_add(ONE), FRAC as i32);
+    let y = self::ratio(m.wrapping_sub(ONE), m.wrapping_add(ONE));
     let y2 = mul(y, y);
     // 1/(2j+1), j = 0..10: the remainder is below 3^-23.
     const ODD: [i64; 11] = [

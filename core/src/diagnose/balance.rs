@@ -195,7 +195,7 @@ impl Balance {
             Some(c) => {
                 let thrice = c.u.to_bits().saturating_mul(3);
                 let absorbed = config.timing().absorption.to_bits();
-                let u = num::ratio(thrice, c.value.to_bits(), num::FRAC as i32);
+                let u = num::ratio(thrice, c.value.to_bits());
                 (c.value.to_bits(), u.plus(absorbed))
             }
             // Too small to show.
@@ -295,7 +295,7 @@ impl Doubt {
         let apart = num::mul(volts(side.v), conductance)
             .size()
             .plus(num::mul(volts(side.pack), positive).size());
-        let x = num::ratio(gp.to_bits(), g.to_bits(), num::FRAC as i32);
+        let x = num::ratio(gp.to_bits(), g.to_bits());
         let away = volts(side.v).minus(num::mul(volts(side.pack), x));
         let placed = num::mul(volts(side.pack), num::mul(g.to_bits(), position));
         let together = num::hypot(&[num::mul(away, conductance), placed]);
@@ -311,7 +311,7 @@ fn settled(config: &Config, drive: Drive, fitted: &Estimate, at: &Side) -> Optio
     let pack = Volts::from_bits(i64::from(at.pack) << CUT);
     let pushed = fitted.positive_conductance.value.saturating_add(row.p);
     let pushed = row.i.saturating_add(pushed.at(pack)).to_bits();
-    let v = num::ratio(pushed, load, num::FRAC as i32);
+    let v = num::ratio(pushed, load);
     (load > 0).then_some(Side {
         v: short(v >> CUT),
         v_u: 1,

@@ -51,7 +51,7 @@ fn conductance(system: &System<'_>, share: Ratio) -> i64 {
         return 0;
     };
     let rate = match shown(system, true) {
-        Some([c, ..]) => num::ratio(c, num::millionths(dwell_us), 32),
+        Some([c, ..]) => num::ratio(c, num::millionths(dwell_us)),
         None => system.total().plus(system.mean_load()) / UNSEEN,
     };
     num::mul(share.to_bits(), rate)

@@ -34,7 +34,7 @@ impl Solution {
     /// Of readings whose swing cannot be told from none, while the pack stands still.
     pub(crate) fn short(system: &System<'_>) -> Option<Self> {
         let newest = system.states.last().filter(|_| system.stands_still())?;
-        let share = num::ratio(newest.v, newest.vb(), 32);
+        let share = num::ratio(newest.v, newest.vb());
         Some(Self::Short { share })
     }
 
@@ -60,7 +60,7 @@ impl Solution {
                 let pull = positive.plus(newest.p);
                 let load = total.plus(newest.g);
                 let pushed = num::mul(pull, newest.vb()).plus(free);
-                (num::ratio(pushed, load, 32), 0)
+                (num::ratio(pushed, load), 0)
             }
             Self::Short { share } => (num::mul(share, newest.vb()), untold),
         };

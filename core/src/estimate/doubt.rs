@@ -38,7 +38,7 @@ impl Estimate {
         if let Some(position) = &mut self.position {
             let moved = half(rails.max(total)).to_bits();
             let g = self.conductance.value.to_bits();
-            let moved = num::ratio(moved, g, num::FRAC as i32);
+            let moved = num::ratio(moved, g);
             position.u = Ratio::from_bits(position.u.to_bits().plus(moved));
         }
     }

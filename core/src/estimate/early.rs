@@ -98,7 +98,7 @@ impl Early {
             let parts = budget.total();
             let u = self.found.with_noise(parts);
             let load = system.total().plus(system.mean_load());
-            let relative = pushing_u(config, num::ratio(parts.total, load, 32));
+            let relative = pushing_u(config, num::ratio(parts.total, load));
             let capacitance = self.found.capacitance.map(|c| Measured {
                 value: c.value,
                 u: with_parts(c, relative),
@@ -142,11 +142,7 @@ impl Found {
             None => config.timing().capacitance_max.to_bits(),
         };
         let span = loaded.plus(total_u.times(COVERAGE));
-        let slowest = num::ratio(
-            num::ratio(most, loaded, 32),
-            num::ratio(loaded, span, 32),
-            32,
-        );
+        let slowest = num::ratio(num::ratio(most, loaded), num::ratio(loaded, span));
         if self.dwell_us == 0 || slowest.times(3) <= num::millionths(self.dwell_us) {
             Answer::Swing
         } else {
@@ -167,10 +163,10 @@ impl Found {
                 continue;
             }
             let pushed = row.i.saturating_add(gp.saturating_add(row.p).at(pack));
-            let v = num::ratio(pushed.to_bits(), load.to_bits(), num::FRAC as i32);
+            let v = num::ratio(pushed.to_bits(), load.to_bits());
             let tau = self
                 .capacitance
-                .map(|c| num::ratio(c.value.to_bits(), load.to_bits(), 32));
+                .map(|c| num::ratio(c.value.to_bits(), load.to_bits()));
             let exact = |value| Measured {
                 value,
                 u: Volts::ZERO,

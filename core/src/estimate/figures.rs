@@ -55,7 +55,7 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result
     if loaded <= 0 {
         return Err(Reason::Implausible);
     }
-    let e = num::ratio(u.total.times(COVERAGE), loaded, 32);
+    let e = num::ratio(u.total.times(COVERAGE), loaded);
     let total = Conductances::between(g, u.total, e, answer);
     let split = [
         total,
@@ -100,8 +100,8 @@ pub(super) fn figure(solved: &Solved, u: &Uncertainty, answer: Answer) -> Result
 fn over_interval(total: &Conductances, loaded: i64, x_u: i64) -> i64 {
     let [value, low] = [total.value, total.low].map(Microsiemens::to_bits);
     let least_loaded = loaded.minus(value).plus(low);
-    let share = |g: i64, loaded: i64| num::ratio(g, loaded, 32);
-    let by = num::ratio(share(value, loaded), share(low, least_loaded), 32);
+    let share = |g: i64, loaded: i64| num::ratio(g, loaded);
+    let by = num::ratio(share(value, loaded), share(low, least_loaded));
     num::mul(x_u, by).max(x_u)
 }
 
@@ -140,14 +140,14 @@ impl Conductances {
     fn between(value: i64, u: i64, e: i64, answer: Answer) -> Self {
         let span = u.times(COVERAGE);
         let below = match answer {
-            Answer::Swing => num::ratio(span, num::ONE.plus(e), 32),
+            Answer::Swing => num::ratio(span, num::ONE.plus(e)),
             // The upper bound of R is far from its middle where G is little known, and holds if it is that of a
             // little more: of three standard uncertainties where these are a quarter of G.
             Answer::Course => span.plus(span.minus(value >> 2).max(0)),
         };
         let room = num::ONE.minus(e);
         let above = if room > 0 {
-            num::ratio(span, room, 32)
+            num::ratio(span, room)
         } else {
             i64::MAX
         };

@@ -31,6 +31,9 @@ use uncertainty::{Budget, Uncertainty};
 /// Standard uncertainties that a 95 % interval spans on either side.
 const COVERAGE: i64 = 2;
 
+/// Sums of standard uncertainties between two readings of C that are a contradiction.
+const CONTRADICTION: i64 = 3;
+
 /// Below this pack voltage a leak to either rail cannot be judged.
 const PACK_MIN: Volts = Volts::from_int(5);
 
@@ -225,7 +228,7 @@ impl Bounds {
         let x = system.position();
         let [chassis_gain, pack_gain] = config.front_end().gain_u();
         let gain = |u: Ratio| num::mul(x, u.to_bits());
-        let offset = num::ratio(offset, pack.to_bits(), 32);
+        let offset = num::ratio(offset, pack.to_bits());
         let x_u = num::hypot(&[
             system.position_u(),
             gain(chassis_gain),
@@ -316,27 +319,42 @@ fn capacitance(
     total_u: i64,
 ) -> Option<Measured<Microfarads>> {
     let [value, u, load] = shown(system, false)?;
-    let by_load = num::ratio(total_u, load, 32);
+    let by_load = num::ratio(total_u, load);
     let u = hypot(&[u, num::mul(value, pushing_u(config, by_load))]);
     let [value, u] = [value, u].map(Microfarads::from_bits);
     Some(Measured { value, u })
 }
 
 /// C of the reading that shows its time constant best, its standard uncertainty by that, and G + g_k. Unless `moving`
-/// is asked for, of those in which the pack stood still: what v does behind a pack passes for its transient.
+/// is asked for, of those in which the pack stood still: what v does behind a pack passes for its transient. None
+/// where they contradict each other: what came upon v at a drive change passes for one, too.
 #[inline(never)]
 fn shown(system: &System<'_>, moving: bool) -> Option<[i64; 3]> {
-    let (mut g, mut tau, mut tau_u) = (0, 0, i64::MAX);
+    let total = system.total();
+    let mut best: Option<[i64; 3]> = None;
     for state in &system.states {
-        let Some(shown) = state.settled.time_constant() else {
+        let load = total.plus(state.g);
+        let Some(tau) = state.settled.time_constant().filter(|_| load > 0) else {
             continue;
         };
-        if (moving || state.lag == 0) && shown.u.to_bits() < tau_u {
-            (g, tau, tau_u) = (state.g, shown.value.to_bits(), shown.u.to_bits());
+        if state.lag != 0 && !moving {
+            continue;
+        }
+        let [c, c_u] = [tau.value, tau.u].map(|tau| num::mul(load, tau.to_bits()));
+        let one = [c, c_u, load];
+        let Some([value, u, _]) = best else {
+            best = Some(one);
+            continue;
+        };
+        let apart = c.minus(value).size();
+        if !moving && apart > c_u.plus(u).times(CONTRADICTION) {
+            return None;
+        }
+        if c_u < u {
+            best = Some(one);
         }
     }
-    let load = system.total().plus(g);
-    (tau > 0 && load > 0).then(|| [num::mul(load, tau), num::mul(load, tau_u), load])
+    best
 }
 
 /// What else adds to the relative standard uncertainty of C: it is the pushed current over the slope of v, so that the

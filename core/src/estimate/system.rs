@@ -86,7 +86,7 @@ impl<'a> State<'a> {
     fn share(&self, g: i64, gp: i64) -> i64 {
         let pull = gp.plus(self.p);
         let load = g.plus(self.g);
-        num::ratio(pull, load, 32).clamp(0, num::ONE)
+        num::ratio(pull, load).clamp(0, num::ONE)
     }
 
     /// How far v is beside where it would settle, with G and Gp as solved.
@@ -94,7 +94,7 @@ impl<'a> State<'a> {
         let free = self.r.plus(num::mul(self.g, self.v));
         let pushed = free.plus(num::mul(gp, self.vb()));
         let load = g.plus(self.g);
-        self.v.minus(num::ratio(pushed, load, 32)).size()
+        self.v.minus(num::ratio(pushed, load)).size()
     }
 
     /// Vb.
@@ -200,7 +200,7 @@ impl<'a> System<'a> {
             if strayed > state.v_u.times(STRAYED) {
                 let moved = num::wide(alpha.size(), strayed);
                 all = num::plus(all, moved);
-                let part = num::ratio(strayed, course.pack, 32);
+                let part = num::ratio(strayed, course.pack);
                 most = most.max(num::mul(part, widest));
             }
         }
@@ -229,14 +229,14 @@ impl<'a> System<'a> {
             return;
         }
         let most = errors.into_iter().fold(1, i64::max);
-        let shares = errors.map(|error| num::ratio(error, most, 32));
+        let shares = errors.map(|error| num::ratio(error, most));
         let all = shares
             .iter()
             .fold(0i64, |sum, &share| sum.plus(num::mul(share, share)));
         for (state, share) in self.states.iter_mut().zip(shares) {
-            let alone = num::ratio(all, share.max(LEAST_SHARE), 32);
+            let alone = num::ratio(all, share.max(LEAST_SHARE));
             let error = num::mul(most, alone);
-            let off = num::ratio(error, g.plus(state.g), 32).size();
+            let off = num::ratio(error, g.plus(state.g)).size();
             state.v_u = num::hypot(&[state.v_u, off]);
         }
     }

@@ -42,7 +42,8 @@ impl Align {
         }
         self.before = second.last;
         if !raw.cut {
-            let period = num::ratio(num::millionths(raw.duration_us), i64::from(raw.count), 0);
+            let period =
+                num::ratio_shifted(num::millionths(raw.duration_us), i64::from(raw.count), 0);
             self.period = u32::try_from(period).unwrap_or(u32::MAX);
         } else if !follows {
             self.period = 0;

@@ -10,9 +10,15 @@ pub(crate) fn quotient(n: i128, d: i128, shift: i32) -> i64 {
     }
 }
 
+/// Quotient of two `I32F32`.
+#[cfg_attr(not(target_pointer_width = "64"), inline(never))]
+pub(crate) fn ratio(n: i64, d: i64) -> i64 {
+    ratio_shifted(n, d, super::FRAC as i32)
+}
+
 /// [`quotient`] of 64-bit numbers, in a third of the time.
 #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-pub(crate) fn ratio(n: i64, d: i64, shift: i32) -> i64 {
+pub(crate) fn ratio_shifted(n: i64, d: i64, shift: i32) -> i64 {
     match Reciprocal::of(d) {
         Some(reciprocal) => reciprocal.times_short(n, shift),
         None if n < 0 => i64::MIN,

@@ -218,7 +218,7 @@ impl Fit {
         let Some([_, _, decay, _]) = self.normal(slots, rho, true).solve() else {
             return Stage::Decay;
         };
-        let change = num::ratio(decay, amplitude, 32);
+        let change = num::ratio(decay, amplitude);
         // A slow decay may at most halve or double its time constant in one step.
         let room = ONE.minus(rho);
         let change = change.max(room.saturating_neg()).min(room >> 1);

@@ -113,7 +113,7 @@ fn substitute(a: &[[i64; COLUMNS]; COLUMNS], b: &[i64; COLUMNS]) -> Option<[i64;
         for (&cell, &known) in line.iter().zip(&x).skip(step.saturating_add(1)) {
             rest = rest.minus(num::mul(cell, known));
         }
-        *x.get_mut(step)? = num::ratio(rest, pivot, num::FRAC as i32);
+        *x.get_mut(step)? = num::ratio(rest, pivot);
     }
     Some(x)
 }

@@ -103,7 +103,7 @@ impl Settling {
             return Err(Reason::RecordTooShort);
         }
         let per_slot = num::sqrt_int(dwell.per_slot());
-        self.scatter = dwell.scatter().map(|block| num::ratio(block, per_slot, 32));
+        self.scatter = dwell.scatter().map(|block| num::ratio(block, per_slot));
         let [_, pack_step] = config.front_end().resolution().map(Volts::to_bits);
         let [_, pack_scatter] = self.scatter;
         let pack_noise = hypot(&[pack_scatter, pack_step]);
@@ -265,6 +265,7 @@ impl Settling {
 
     /// The residuals exceed twice the noise that the samples show: the model,
     /// or the converter's staircase, leaves something that does not average.
+    #[inline(never)]
     fn structured(&self, fitted: &Fitted<'_>) -> bool {
         let [scatter, _] = self.scatter;
         fitted.noise > scatter.times(2)

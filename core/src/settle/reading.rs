@@ -19,12 +19,13 @@ impl Settling {
     ) -> Settled {
         let time_constant = self.time_constant(config, fitted, noise);
         let lag_slots = match time_constant {
-            Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits(), 32),
+            Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits()),
             // A transient too short to be timed is over within a quarter slot.
             None => ONE >> 2,
         };
         let u = num::mul(noise, fitted.settled_gain);
-        self.reading(config, fitted, fitted.settled, u, lag_slots, time_constant)
+        let told = time_constant.filter(|_| self.times != Times::Lost);
+        self.reading(config, fitted, fitted.settled, u, lag_slots, told)
     }
 
     #[inline(never)]
@@ -40,7 +41,7 @@ impl Settling {
             (fitted.settled, fitted.settled_gain)
         } else {
             let root = num::sqrt_int((fitted.used >> 1).max(1));
-            (fitted.late_mean, num::ratio(ONE, root, 32))
+            (fitted.late_mean, num::ratio(ONE, root))
         };
         let u = num::mul(noise, gain);
         // What is left of an unseen transient is at most a tenth of the movement.
@@ -64,7 +65,7 @@ impl Settling {
             let used = fitted.used.max(1);
             let root = num::sqrt_int(used);
             let slope_u = num::over(num::times(pack_scatter, 14), used).unwrap_or(0);
-            let slope_u = num::ratio(slope_u, root, 32);
+            let slope_u = num::ratio(slope_u, root);
             (
                 num::mul(lag_slots, fitted.slope_of_pack()),
                 num::mul(lag_slots, slope_u),
@@ -78,7 +79,7 @@ impl Settling {
             0
         };
         let half = num::sqrt_int((fitted.used >> 1).max(1));
-        let pack_u = num::ratio(pack_scatter, half, 32);
+        let pack_u = num::ratio(pack_scatter, half);
         // What sways by more than its samples scatter need not average out: a ripple that
         // the sampling has folded down, near the frequency of the slots or a multiple.
         let sways = !fitted.pack_moves && fitted.pack_sway >> 1 > pack_scatter;
@@ -106,7 +107,7 @@ impl Settling {
                 u: Volts::from_bits(hypot(&[pack_u, pack_step, pack_sway])),
             },
             lag: Volts::from_bits(lag),
-            time_constant: time_constant.filter(|_| self.times != Times::Lost),
+            time_constant,
             dwell_us: self.dwell_us,
         };
         Settled::new(&reading, fitted.course)
@@ -127,7 +128,7 @@ impl Settling {
             // u(ln ρ) = u(ρ)/ρ.
             let scale = num::mul(log_rho, fitted.rho);
             let relative = num::quotient(num::wide(noise, gain), i128::from(scale), 0);
-            let tau = num::ratio(slot, log_rho, 32);
+            let tau = num::ratio(slot, log_rho);
             // A τ known to a third is worth reporting.
             return (relative < ONE / 3).then(|| Measured {
                 value: Seconds::from_bits(tau),
@@ -136,12 +137,12 @@ impl Settling {
         }
         let lead = self.lead?;
         let step = lead.last.chassis().minus(fitted.settled);
-        let share = num::ratio(fitted.amplitude, step, 32);
-        let share_u = num::ratio(noise, step, 32).size();
+        let share = num::ratio(fitted.amplitude, step);
+        let share_u = num::ratio(noise, step).size();
         // A is (1 − e^−z)/z of the step, and e^−z is ρ, below 5 %.
         let whole = ONE.minus(fitted.rho);
         let tau = |share: i64| {
-            let slots = num::ratio(share, whole, 32);
+            let slots = num::ratio(share, whole);
             num::mul(slot, slots)
         };
         // The switch moved between two samples, up to one sampling period

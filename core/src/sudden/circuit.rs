@@ -317,5 +317,5 @@ fn curvature(z: i64) -> i64 {
 }
 
 fn ratio(n: i64, d: i64) -> i64 {
-    num::ratio(n, d, num::FRAC as i32)
+    num::ratio(n, d)
 }

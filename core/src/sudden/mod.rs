@@ -196,7 +196,7 @@ impl<'c> Watch<'c> {
     pub fn new(config: &'c Config) -> Self {
         let front = config.front_end();
         let volts = config.limits().working_voltage.to_bits();
-        let over_volts = |bits: i64, shift: u32| num::ratio(bits, volts, shift as i32);
+        let over_volts = |bits: i64, shift: u32| num::ratio_shifted(bits, volts, shift as i32);
         let [resolution, _] = front.resolution();
         // Three standard uncertainties of v against Vb.
         let [chassis, pack] = front.gain_u().map(Ratio::to_bits);

@@ -111,7 +111,7 @@ impl Noise {
                 .clamp(-(1 << 30), 1 << 30),
             scale: (1i64 << 40).checked_div(root).unwrap_or(0),
             quiet: scaled(variance.get(), sum_of_squares(one, carried)).saturating_mul(2),
-            pinned: num::ratio(gain, across, 16),
+            pinned: num::ratio_shifted(gain, across, 16),
             link,
             room,
         }
@@ -124,7 +124,7 @@ impl Noise {
             sum_of_squares(newer, older)
         };
         let most = at(leak.max(self.room));
-        num::ratio(most, at(self.room), 8)
+        num::ratio_shifted(most, at(self.room), 8)
     }
 }
 

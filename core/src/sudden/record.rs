@@ -244,7 +244,7 @@ impl Record {
             let across = across
                 .max(LEAST_ACROSS)
                 .saturating_add(i64::from(row.doubt));
-            num::ratio(sure, across, 32)
+            num::ratio(sure, across)
         });
         newest.min().unwrap_or(0)
     }

@@ -186,7 +186,7 @@ impl Scan {
         let leak = best.leak.t.saturating_mul(1 << (num::FRAC - T_BITS));
         let new = leak.saturating_sub(self.frame.known());
         let growth = noise.growth(new);
-        best.misfit = num::ratio(per_equation, growth, 8);
+        best.misfit = num::ratio_shifted(per_equation, growth, 8);
         // As sure as the leak fits, and as the known circuit did (a half when quiet).
         let unrest = record.unrest.saturating_mul(2);
         let scale = i128::from(best.misfit.max(unrest).max(1 << ODD_BITS));
@@ -219,7 +219,7 @@ impl Best {
 
     /// Standard uncertainty of the conductance, over the limit, `I32F32`.
     pub(super) fn uncertainty(&self) -> i64 {
-        let variance = num::ratio(
+        let variance = num::ratio_shifted(
             self.misfit.max(1 << ODD_BITS),
             self.leak.sharpness,
             num::FRAC.saturating_add(self.fine << 1) as i32,

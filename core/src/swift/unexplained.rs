@@ -42,13 +42,13 @@ pub(super) fn hides_a_leak(fit: &Fit, config: &Config, pack: Volts) -> bool {
     let block = config.timing().block().to_bits();
     let charge = fit
         .capacitance
-        .map_or(0, |c| num::ratio(c.value.to_bits(), block, 32));
+        .map_or(0, |c| num::ratio(c.value.to_bits(), block));
     let held = leak
         .saturating_add(load)
         .saturating_add(limit)
         .saturating_add(charge.saturating_sub(charge / 3));
     let pack = pack.to_bits();
-    let moved = num::mul(pack >> (AWAY + 1), num::ratio(limit, held, 32));
+    let moved = num::mul(pack >> (AWAY + 1), num::ratio(limit, held));
     let hum = moved.max(pack >> HUM);
     leak < limit && (fit.noise.to_bits() > moved || fit.scatter.to_bits() > hum)
 }

@@ -59,7 +59,7 @@ impl Packed {
 
     pub(super) fn new(entry: &Entry, block_us: u32) -> Self {
         let (duration, block) = (i64::from(entry.duration_us), i64::from(block_us));
-        let length = num::ratio(duration, block, LENGTH_BITS as i32).min(LENGTH_MAX) as u32;
+        let length = num::ratio_shifted(duration, block, LENGTH_BITS as i32).min(LENGTH_MAX) as u32;
         let gap = entry.weight == 0;
         let flag = |is: bool, bit: u32| if is { bit } else { 0 };
         Self {

@@ -441,5 +441,5 @@ pub(super) fn longest(
         .min()
         .unwrap_or(theta.total)
         .max(1);
-    num::ratio(theta.capacitance, least, 32)
+    num::ratio(theta.capacitance, least)
 }

@@ -224,7 +224,7 @@ impl Survey {
     fn sum(&mut self, record: View<'_>, unit: Scaled) {
         for _ in 0..AT_ONCE {
             let Some(entry) = record.get(self.at) else {
-                self.mean = Some(num::ratio(self.sum, self.weight, 0));
+                self.mean = Some(num::ratio_shifted(self.sum, self.weight, 0));
                 self.at = 0;
                 return;
             };

@@ -77,5 +77,5 @@ pub(super) fn positive(theta: &Theta, reference: Reference) -> i64 {
 
 /// Quotient of two `I32F32`.
 pub(super) fn quotient(n: i64, d: i64) -> i64 {
-    num::ratio(n, d, num::FRAC as i32)
+    num::ratio(n, d)
 }

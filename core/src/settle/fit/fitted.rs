@@ -80,7 +80,7 @@ impl Fit {
             rho: i64::from(best.rho),
             settled_gain: root(settled_gain),
             rho_gain: decay_gain
-                .map(|gain| num::ratio(root(gain), amplitude, 32))
+                .map(|gain| num::ratio(root(gain), amplitude))
                 .map(i64::saturating_abs),
             noise: num::sqrt_wide(variance),
             slow_excess: self.slow_excess(&best, slots.len()),
@@ -144,7 +144,7 @@ fn sway(slots: &Slots, from: i64) -> i64 {
         sum.add(slot.pack().minus(from));
         count = count.saturating_add(1);
     }
-    num::ratio(sum.root(), num::sqrt_int(count.max(1)), 32)
+    num::ratio(sum.root(), num::sqrt_int(count.max(1)))
 }
 
 /// Largest less smallest v.
