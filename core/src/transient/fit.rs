@@ -6,7 +6,7 @@ use super::search::{MOST_CAPACITANCE, MOST_TOTAL, variance};
 use super::slips::{Covariances, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
-use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive, quotient};
+use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive};
 use crate::num::{self, ONE, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
@@ -235,7 +235,7 @@ impl Converged {
         );
         let all = [conductance, positive_conductance, negative_conductance];
         let block = self.span.checked_div(self.blocks).unwrap_or(0);
-        let settles = quotient(theta.capacitance, theta.total) < block;
+        let settles = num::ratio(theta.capacitance, theta.total) < block;
         // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good.
         let capacitance = spread.capacitance(theta).filter(|_| self.onset || !settles);
         // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
@@ -261,7 +261,7 @@ impl Converged {
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
             },
             slide: Volts::from_bits(slide),
-            slide_conductance: Microsiemens::from_bits(quotient(
+            slide_conductance: Microsiemens::from_bits(num::ratio(
                 mul(theta.total, slide),
                 self.pack,
             )),
@@ -400,7 +400,7 @@ impl Spread {
     }
 
     fn position(&self, theta: &Theta, plus: i64, total: i64) -> Measured<Ratio> {
-        let position = quotient(plus, total);
+        let position = num::ratio(plus, total);
         let away = theta.ratio.saturating_sub(position);
         Measured {
             value: Ratio::from_bits(position),

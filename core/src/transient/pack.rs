@@ -3,7 +3,6 @@
 use super::model::Part;
 use super::record::{Entry, View};
 use super::scaled::Scaled;
-use super::theta::quotient;
 use crate::num::{self, ONE, mul};
 
 /// Vb must move by half a volt, and by four times what it moves on either
@@ -39,7 +38,7 @@ pub(super) fn parts(record: View<'_>, at: usize, entry: &Entry) -> [Option<Part>
     let half = |other: Option<Entry>| {
         other.map(|other| {
             let both = entry.duration_us.saturating_add(other.duration_us);
-            let share = quotient(i64::from(entry.duration_us), i64::from(both));
+            let share = num::ratio(i64::from(entry.duration_us), i64::from(both));
             mul(other.pack().saturating_sub(here), share)
         })
     };
@@ -143,7 +142,7 @@ fn step(earlier: i64, before: i64, here: i64, after: i64, later: i64) -> Option<
     if !stands_out(earlier, before, after, later) {
         return None;
     }
-    let share = quotient(after.saturating_sub(here), after.saturating_sub(before));
+    let share = num::ratio(after.saturating_sub(here), after.saturating_sub(before));
     (share > ONE / 50 && share < ONE - ONE / 50).then_some(share)
 }
 

@@ -12,8 +12,8 @@ use super::scaled::Scaled;
 use super::span::{Forced, Lead, Span};
 use super::spans::Spans;
 use super::tally::{REJECT, Tally, Walked};
-use super::theta::{DRIFT, Theta, quotient};
-use crate::num::{ONE, millionths, mul};
+use super::theta::{DRIFT, Theta};
+use crate::num::{self, ONE, millionths, mul};
 use core::iter::once;
 
 /// Groups of five blocks in a batch, for the slow part of the residuals.
@@ -131,7 +131,7 @@ impl Pass {
         let pack = record.get(0).map_or(0, |first| first.pack());
         self.walk = Walk::new(setting.theta, setting.given.pack().unwrap_or(pack));
         self.climb = Climb::new(pack);
-        self.slope = quotient(ONE, millionths(setting.given.length_us));
+        self.slope = num::ratio(ONE, millionths(setting.given.length_us));
         self.elapsed = setting.given.epoch.saturating_neg();
     }
 

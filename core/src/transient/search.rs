@@ -6,8 +6,8 @@ use super::decay::exp;
 use super::normal::System;
 use super::scaled::Scaled;
 use super::solve::solution;
-use super::theta::{CAPACITANCE, PARAMETERS, RATIO, Reference, TOTAL, Theta, quotient};
-use crate::num::{ONE, mul};
+use super::theta::{CAPACITANCE, PARAMETERS, RATIO, Reference, TOTAL, Theta};
+use crate::num::{self, ONE, mul};
 
 /// Most walks through the record before the search is given up.
 const PATIENCE: u32 = 40;
@@ -133,7 +133,7 @@ impl Search {
             return self.fall.less(trifle);
         }
         let [total, ratio, capacitance, .., lag] = self.step;
-        let rate = quotient(self.theta.total, self.theta.capacitance);
+        let rate = num::ratio(self.theta.total, self.theta.capacitance);
         let bend = total
             .size()
             .max(capacitance.size())
@@ -282,9 +282,9 @@ fn slow_move(from: &Theta, total: i64, ratio: i64, capacitance: i64) -> (i64, i6
     let grown = slower.saturating_add(total);
     let part = mul(from.ratio, grown).saturating_add(ratio);
     (
-        quotient(mul(from.total, grown), slower),
-        quotient(part, grown),
-        quotient(from.capacitance, slower),
+        num::ratio(mul(from.total, grown), slower),
+        num::ratio(part, grown),
+        num::ratio(from.capacitance, slower),
     )
 }
 
@@ -292,7 +292,7 @@ impl Bounds {
     /// C below which a circuit has settled before the first sample is taken,
     /// at τ of 1/400 of a block.
     fn least(&self, total: i64) -> i64 {
-        mul(total, quotient(self.block, 400 * ONE)).max(1 << 10)
+        mul(total, num::ratio(self.block, 400 * ONE)).max(1 << 10)
     }
 
     /// Holds the parameters that the data pull beyond their bounds.
@@ -318,7 +318,7 @@ impl Bounds {
     }
 
     fn least_total(&self) -> i64 {
-        quotient(self.reference.g, 50 * ONE).saturating_add(ONE / 1000)
+        num::ratio(self.reference.g, 50 * ONE).saturating_add(ONE / 1000)
     }
 
     /// A point moved by a step, or by as much of it as keeps to a factor of

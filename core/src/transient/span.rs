@@ -2,7 +2,7 @@
 //! equations are those of `model`.
 
 use super::decay::{exp_neg, phi};
-use super::theta::{Reference, Theta, gt, positive, quotient};
+use super::theta::{Reference, Theta, gt, positive};
 use crate::config::{Drive, Row};
 use crate::num::{self, ONE, Reciprocal, millionths, mul};
 
@@ -70,7 +70,7 @@ impl Span {
         let Some(by_total) = Reciprocal::of(total) else {
             return;
         };
-        let rate = quotient(total, theta.capacitance);
+        let rate = num::ratio(total, theta.capacitance);
         let z = mul(rate, millionths(duration_us));
         let delta = mul(rate, tick);
         let positive = positive(theta, *reference).saturating_add(row.p.to_bits());
@@ -88,7 +88,7 @@ impl Span {
             .saturating_sub(mul(theta.lag, rate))
             .max(-2 * ONE);
         let early = if offset < 0 {
-            quotient(ONE, exp_neg(offset.saturating_neg()))
+            num::ratio(ONE, exp_neg(offset.saturating_neg()))
         } else {
             exp_neg(offset)
         };
@@ -97,7 +97,7 @@ impl Span {
         };
         let mean = mul(whole, over(early, &by_part));
         // 1 − e^(−z)/φ(z), the same of δ, and their difference.
-        let curve = ONE.saturating_sub(quotient(stays, whole));
+        let curve = ONE.saturating_sub(num::ratio(stays, whole));
         let part_curve = ONE.saturating_sub(over(part_stays, &by_part));
         let mean_slope = mul(
             mean,
@@ -227,8 +227,8 @@ impl Memory {
         }
         let length = millionths(span.duration_us);
         Some(Self {
-            lag: quotient(theta.lag.saturating_mul(2), length),
-            time: quotient(mul(theta.capacitance, span.share), mul(theta.total, length)),
+            lag: num::ratio(theta.lag.saturating_mul(2), length),
+            time: num::ratio(mul(theta.capacitance, span.share), mul(theta.total, length)),
         })
     }
 }

@@ -25,9 +25,9 @@ use super::record::{Entry, View};
 use super::scaled::Scaled;
 use super::search::decrement;
 use super::solve::solution;
-use super::theta::{PARAMETERS, Reference, Theta, quotient};
+use super::theta::{PARAMETERS, Reference, Theta};
 use crate::config::Network;
-use crate::num::{ONE, millionths, mul};
+use crate::num::{self, ONE, millionths, mul};
 
 /// Entries taken in one slice of work.
 const SLICE: usize = 3;
@@ -137,12 +137,12 @@ impl Start {
         beliefs: &Beliefs,
     ) {
         let first = record.get(0).unwrap_or_default();
-        self.pole = quotient(ONE / 4, millionths(total_us));
-        self.fastest = quotient(8 * ONE, millionths(block_us));
+        self.pole = num::ratio(ONE / 4, millionths(total_us));
+        self.fastest = num::ratio(8 * ONE, millionths(block_us));
         self.total_us = total_us;
         self.block_us = block_us;
         self.drift = beliefs.weight(beliefs.drift_u().times(Scaled::of(millionths(total_us))));
-        self.ratio = quotient(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE);
+        self.ratio = num::ratio(first.chassis(), first.pack()).clamp(-ONE, 2 * ONE);
         self.filters = Filters::new(total_us, block_us);
     }
 
@@ -187,7 +187,7 @@ impl Start {
         let known = (entry.weight > 0).then_some(known);
         let [low, low_pack, tail] = self.filters.take(entry, known, pack, self.pole);
         let elapsed = i64::from(self.filters.elapsed_us);
-        let when = quotient(elapsed, i64::from(self.total_us)).saturating_sub(ONE / 2);
+        let when = num::ratio(elapsed, i64::from(self.total_us)).saturating_sub(ONE / 2);
         let row: [i64; WIDE] = [
             low,
             low_pack,
@@ -241,7 +241,7 @@ impl Start {
         let gained = decrement(system, &step);
         let left = system.squares().minus(gained);
         let [resistance, positive, ..] = step;
-        let least = quotient(reference.g, 32 * ONE).max(ONE >> 10);
+        let least = num::ratio(reference.g, 32 * ONE).max(ONE >> 10);
         let total = Scaled::ONE.over(resistance).bits();
         let total = if resistance.positive() {
             total.max(least)
@@ -249,13 +249,13 @@ impl Start {
             reference.g
         };
         let positive = positive.plus(Scaled::of(self.ratio)).bits();
-        let ratio = positive.saturating_add(quotient(reference.p, total));
+        let ratio = positive.saturating_add(num::ratio(reference.p, total));
         let better = self.best.is_none_or(|(least, _)| left.less(least));
         if better {
             let theta = Theta {
                 total,
                 ratio: ratio.clamp(-(ONE / 2), ONE + ONE / 2),
-                capacitance: quotient(total, self.pole).max(1 << 12),
+                capacitance: num::ratio(total, self.pole).max(1 << 12),
                 coupling: ONE / 2,
                 start: first.chassis(),
                 drift: 0,

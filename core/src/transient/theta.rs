@@ -48,7 +48,7 @@ impl Theta {
     pub(super) fn shift(&mut self, by: i64, pack: i64) {
         if by != 0 && pack != 0 {
             self.start = self.start.saturating_add(by);
-            self.ratio = self.ratio.saturating_add(quotient(by, pack));
+            self.ratio = self.ratio.saturating_add(num::ratio(by, pack));
         }
     }
 }
@@ -73,9 +73,4 @@ pub(super) fn gt(theta: &Theta, reference: Reference, row: Row) -> i64 {
 /// Gp.
 pub(super) fn positive(theta: &Theta, reference: Reference) -> i64 {
     mul(theta.ratio, theta.total).saturating_sub(reference.p)
-}
-
-/// Quotient of two `I32F32`.
-pub(super) fn quotient(n: i64, d: i64) -> i64 {
-    num::ratio(n, d)
 }
