@@ -8,14 +8,14 @@ use crate::output::LimitFigures;
 use crate::plant::LeakConductance;
 use crate::scenario::{Cause, Scenario};
 use crate::simulate::{Truth, judged_ohm};
-use crate::sweep::{DECEIVED, Recent, below, miss};
+use crate::sweep::{DECEIVED, Miss, Recent, below};
 use crate::table::Cell;
 
 /// What deceives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Wrong {
-    /// The interval misses the truth by more than three half-widths.
-    Figure,
+    /// The interval of this figure misses the truth by more than three half-widths.
+    Figure(&'static str),
     /// The verdict is not that of the truth.
     Verdict,
     /// Healthy stands, and nothing has been measured for three periods.
@@ -25,7 +25,7 @@ pub(super) enum Wrong {
 impl Wrong {
     const fn word(self) -> &'static str {
         match self {
-            Self::Figure => "figure",
+            Self::Figure(figure) => figure,
             Self::Verdict => "verdict",
             Self::Stale => "stale",
         }
@@ -40,9 +40,9 @@ struct Part {
 }
 
 impl Part {
-    fn take(&mut self, wrong: Option<Wrong>, miss: Option<f64>) {
+    fn take(&mut self, wrong: Option<Wrong>, miss: Option<Miss>) {
         self.wrong = self.wrong.or(wrong);
-        if let Some(miss) = miss {
+        if let Some(miss) = miss.map(|miss| miss.half_widths) {
             self.worst_miss = Some(self.worst_miss.map_or(miss, |worst| worst.max(miss)));
         }
     }
@@ -85,6 +85,7 @@ impl Assessment {
     /// Assesses a run.
     pub(super) fn of(scenario: &Scenario, truths: &[Truth], course: &Course) -> Self {
         let mut recent = Recent::new(truths);
+        let farads = scenario.world.capacitance.farads().iter().sum();
         let (mut measured_s, mut newest) = (0.0, None);
         let mut all = Self {
             faulty: course.fault.is_some(),
@@ -104,15 +105,19 @@ impl Assessment {
             if measured.is_some() && measured != newest {
                 (measured_s, newest) = (time_s, measured);
             }
+            // What a fault does to the other figures, a false gain for instance, is no business of its finding.
+            let of = |estimate, leak: &Possible| match age {
+                None => Miss::worst(estimate, &leak.leaks[0], farads),
+                Some(_) => Miss::of_conductance(estimate, leak.range),
+            };
             let miss = report.estimate.as_ref().ok().and_then(|estimate| {
-                leaks
-                    .iter()
-                    .map(|leak| miss(estimate, leak.range))
-                    .reduce(f64::min)
+                let all = leaks.iter().map(|leak| of(estimate, leak));
+                all.min_by(|a, b| a.half_widths.total_cmp(&b.half_widths))
             });
             let silent = course.periods(time_s) - course.periods(measured_s);
-            let wrong = if miss.is_some_and(|miss| miss > DECEIVED) {
-                Some(Wrong::Figure)
+            let beyond = miss.filter(|miss| miss.half_widths > DECEIVED);
+            let wrong = if let Some(miss) = beyond {
+                Some(Wrong::Figure(miss.figure))
             } else if !leaks.is_empty()
                 && leaks
                     .iter()
@@ -137,7 +142,7 @@ impl Assessment {
         all
     }
 
-    fn take_healthy(&mut self, report: &Report, wrong: Option<Wrong>, miss: Option<f64>) {
+    fn take_healthy(&mut self, report: &Report, wrong: Option<Wrong>, miss: Option<Miss>) {
         self.found = self.found.or(finding(report));
         match refusal(report) {
             None => self.judged = true,
@@ -147,7 +152,7 @@ impl Assessment {
         self.before.take(wrong, miss);
     }
 
-    fn take_faulty(&mut self, report: &Report, age: f64, wrong: Option<Wrong>, miss: Option<f64>) {
+    fn take_faulty(&mut self, report: &Report, age: f64, wrong: Option<Wrong>, miss: Option<Miss>) {
         let found = finding(report);
         let named = found.or(refusal(report));
         self.told = self.told.or(named.map(|name| (name, age)));

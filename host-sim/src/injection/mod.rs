@@ -12,6 +12,10 @@
 //! | withheld | no verdict was given before the fault, so that none could be withheld |
 //! | short | the run ended within three drive periods |
 //!
+//! Before the fault, and in healthy runs all along, every figure that is told
+//! with an interval is held against the truth: G, Gp, Gn, R, that of the weaker
+//! rail, x and C. After it, G alone.
+//!
 //! A verdict is wrong when it is healthy with the judged figure below the
 //! warning limit by a fiftieth, a warning with it below the alarm limit by a
 //! fiftieth, a warning with it above twice the warning limit, or an alarm with

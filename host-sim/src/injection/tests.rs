@@ -62,7 +62,7 @@ fn a_source_of_half_its_voltage_deceives_and_is_missed() {
         (run.word("before"), run.word("outcome")),
         ("quiet", "missed")
     );
-    assert_eq!(run.word("wrong_by"), "figure");
+    assert_eq!(run.word("wrong_by"), "conductance");
     assert_eq!(run.cell("deceived"), &Cell::Flag(true));
 }
 

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::miss::DECEIVED;
 use super::plan::Plan;
-use super::trial::{DECEIVED, listed};
+use super::trial::listed;
 use crate::table::{Cell, Columns, Kind};
 
 /// Columns after those of the axes.

@@ -40,6 +40,7 @@
 mod axes;
 mod cells;
 mod fields;
+mod miss;
 mod picture;
 mod plan;
 mod store;
@@ -58,7 +59,8 @@ use crate::output::AtomicFile;
 use crate::scenario::Scenario;
 use crate::table::{self, Cell, Columns, Kind, refuse_to_replace};
 pub(crate) use cells::quantile;
-pub(crate) use trial::{DECEIVED, Recent, below, listed, miss};
+pub(crate) use miss::{DECEIVED, Miss};
+pub(crate) use trial::{Recent, below, listed};
 
 /// What is asked of the trials of a plan.
 #[derive(Debug)]

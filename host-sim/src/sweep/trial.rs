@@ -2,10 +2,11 @@
 
 use std::fmt::Display;
 
+use ohmsplit::Verdict;
 use ohmsplit::config::Config;
-use ohmsplit::{Estimate, Kind, Verdict};
 use toml::Value;
 
+use super::miss::Miss;
 use crate::error::HostError;
 use crate::output::{Figures, LimitFigures, Outcome, Resistance, verdict_word};
 use crate::plant::LeakConductance;
@@ -13,9 +14,6 @@ use crate::rig::Event;
 use crate::scenario::Scenario;
 use crate::simulate::{self, Truth};
 use crate::table::{Cell, Kind as Holds};
-
-/// Half-widths of a 95 % interval by which it may miss before it deceives.
-pub(crate) const DECEIVED: f64 = 3.0;
 
 /// Columns after those of the varied fields.
 pub(super) const RESULTS: [(&str, Holds); 23] = [
@@ -144,7 +142,7 @@ impl<'t> Seen<'t> {
             && let Some(miss) = self
                 .recent
                 .at(event.time_s)
-                .map(|t| miss(estimate, g(t)))
+                .map(|t| Miss::of_conductance(estimate, g(t)).half_widths)
                 .reduce(f64::min)
         {
             self.worst_miss = Some(self.worst_miss.map_or(miss, |worst| worst.max(miss)));
@@ -197,7 +195,7 @@ impl<'t> Seen<'t> {
             .map(|(r, true_r)| 100.0 * (r / true_r - 1.0));
         let miss = answer
             .zip(truth)
-            .map(|(estimate, truth)| miss(estimate, g(truth)));
+            .map(|(estimate, truth)| Miss::of_conductance(estimate, g(truth)).half_widths);
         isolation
             .into_iter()
             .chain(weakest)
@@ -241,18 +239,4 @@ pub(crate) fn below(config: &Config, leak: &LeakConductance) -> bool {
 /// G in siemens.
 fn g(truth: &Truth) -> [f64; 2] {
     [truth.leak.positive + truth.leak.negative; 2]
-}
-
-/// By how many half-widths of its 95 % interval an estimate of G misses what lies between two conductances in
-/// siemens. A short has a least G only, which may lie above the truth.
-pub(crate) fn miss(estimate: &Estimate, [least, most]: [f64; 2]) -> f64 {
-    let [g, u] = [estimate.conductance.value, estimate.conductance.u]
-        .map(|g| g.get().to_num::<f64>() * 1e-6);
-    let above = (g - most).max(0.0);
-    let below = if estimate.kind == Kind::Short {
-        0.0
-    } else {
-        (least - g).max(0.0)
-    };
-    above.max(below) / (1.96 * u)
 }
