@@ -113,6 +113,11 @@ impl Beliefs {
         self.late = free;
     }
 
+    /// The data show that the declared lag is wrong.
+    pub(super) const fn are_late(&self) -> bool {
+        self.late
+    }
+
     pub(super) const fn are_free(&self) -> bool {
         self.drifting || self.late
     }

@@ -134,7 +134,7 @@ impl Fitting {
             used: walked.used,
             rejected: walked.rejected,
             left_out: walked.left_out(self.given.variance),
-            onset: self.given.onset,
+            onset: self.given.onset && !self.beliefs.are_late(),
             span: millionths(self.given.length_us),
             dwell_us: self.given.dwell_us,
             // Hum passes the groups but not the single entries.
@@ -241,7 +241,7 @@ impl Fitting {
         };
         self.moving &= ground.record.len() < STILL || !test.unsuspicious();
         // From a poor minimum, or one that a drive change may yet refute, the next fit starts from nothing.
-        let starts = converged.quiet() && converged.onset;
+        let starts = converged.quiet() && self.given.onset;
         self.given.variance = starts.then_some(converged.single);
         let mut theta = &self.search.theta;
         if let Some(trend) = test.trend.as_ref().filter(|_| self.moving) {
