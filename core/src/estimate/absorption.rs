@@ -50,7 +50,7 @@ fn conductance(system: &System<'_>, share: Ratio) -> i64 {
     let Some(dwell_us) = dwells.min().filter(|&us| us > 0) else {
         return 0;
     };
-    let rate = match shown(system, true) {
+    let rate = match shown(system, true, -1) {
         Some([c, ..]) => num::ratio(c, num::millionths(dwell_us)),
         None => system.total().plus(system.mean_load()) / UNSEEN,
     };

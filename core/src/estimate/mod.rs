@@ -318,43 +318,36 @@ fn capacitance(
     system: &System<'_>,
     total_u: i64,
 ) -> Option<Measured<Microfarads>> {
-    let [value, u, load] = shown(system, false)?;
+    let [value, u, load, tau_u] = shown(system, false, -1)?;
+    // What came upon v at a drive change passes for a transient, too: then two dwells contradict each other.
+    let other = shown(system, false, tau_u);
+    let apart = |[c, c_u, ..]: [i64; 4]| c.minus(value).size() > c_u.plus(u).times(CONTRADICTION);
+    if other.is_some_and(apart) {
+        return None;
+    }
     let by_load = num::ratio(total_u, load);
     let u = hypot(&[u, num::mul(value, pushing_u(config, by_load))]);
     let [value, u] = [value, u].map(Microfarads::from_bits);
     Some(Measured { value, u })
 }
 
-/// C of the reading that shows its time constant best, its standard uncertainty by that, and G + g_k. Unless `moving`
-/// is asked for, of those in which the pack stood still: what v does behind a pack passes for its transient. None
-/// where they contradict each other: what came upon v at a drive change passes for one, too.
+/// C of the reading that shows its time constant best, its standard uncertainty by that, G + g_k, and that of the time
+/// constant. Unless `moving` is asked for, of those in which the pack stood still: what v does behind a pack passes for
+/// its transient. Of those that show it less well than some other, if asked for: with more than such an uncertainty.
 #[inline(never)]
-fn shown(system: &System<'_>, moving: bool) -> Option<[i64; 3]> {
-    let total = system.total();
-    let mut best: Option<[i64; 3]> = None;
+fn shown(system: &System<'_>, moving: bool, above: i64) -> Option<[i64; 4]> {
+    let (mut g, mut tau, mut tau_u) = (0, 0, i64::MAX);
     for state in &system.states {
-        let load = total.plus(state.g);
-        let Some(tau) = state.settled.time_constant().filter(|_| load > 0) else {
+        let Some(shown) = state.settled.time_constant() else {
             continue;
         };
-        if state.lag != 0 && !moving {
-            continue;
-        }
-        let [c, c_u] = [tau.value, tau.u].map(|tau| num::mul(load, tau.to_bits()));
-        let one = [c, c_u, load];
-        let Some([value, u, _]) = best else {
-            best = Some(one);
-            continue;
-        };
-        let apart = c.minus(value).size();
-        if !moving && apart > c_u.plus(u).times(CONTRADICTION) {
-            return None;
-        }
-        if c_u < u {
-            best = Some(one);
+        let u = shown.u.to_bits();
+        if (moving || state.lag == 0) && u < tau_u && u > above {
+            (g, tau, tau_u) = (state.g, shown.value.to_bits(), u);
         }
     }
-    best
+    let load = system.total().plus(g);
+    (tau > 0 && load > 0).then(|| [num::mul(load, tau), num::mul(load, tau_u), load, tau_u])
 }
 
 /// What else adds to the relative standard uncertainty of C: it is the pushed current over the slope of v, so that the
