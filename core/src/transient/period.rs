@@ -11,8 +11,8 @@ const PERIOD_BITS: u32 = 8;
 pub(super) struct Period {
     /// Of the newest of them, with 8 fraction bits; zero where nothing is known.
     tick: u32,
-    /// What a block shows that lost none, at most: it grows by a sixteenth of a sample a block, so that a clock which has
-    /// become slower is believed after some dozens.
+    /// What a block shows that lost none, at most: it grows by a 64th of a sample a block, so that a clock which has
+    /// become slower by a sample is believed after 64; until then many may have lost one.
     most: u32,
 }
 
@@ -30,7 +30,7 @@ impl Period {
         let due = u64::from(self.tick).saturating_mul(quarters.into());
         let more = due > long.saturating_mul(4);
         let seen = u32::try_from(seen).unwrap_or(u32::MAX);
-        let grows = self.most.checked_div(block.count.saturating_mul(16));
+        let grows = self.most.checked_div(block.count.saturating_mul(64));
         self.most = self.most.saturating_add(grows.unwrap_or(0));
         if self.most == 0 || seen <= self.most {
             (self.tick, self.most) = (seen, seen);
