@@ -73,9 +73,17 @@ impl Packed {
         }
     }
 
+    pub(super) const fn is_first(self) -> bool {
+        self.rest & FIRST != 0
+    }
+
+    pub(super) const fn is_gap(self) -> bool {
+        self.rest & GAP != 0
+    }
+
     pub(super) fn unpack(self, block_us: u32) -> Entry {
         let [_, raise, lower, _] = Drive::ALL;
-        let (chassis, duration_us, weight) = if self.rest & GAP != 0 {
+        let (chassis, duration_us, weight) = if self.is_gap() {
             (0, self.chassis.cast_unsigned(), 0)
         } else {
             let half = 1 << (LENGTH_BITS - 1);
@@ -95,7 +103,7 @@ impl Packed {
                 2 => lower,
                 _ => Drive::Rest,
             },
-            first: self.rest & FIRST != 0,
+            first: self.is_first(),
         }
     }
 }

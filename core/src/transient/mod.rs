@@ -397,16 +397,7 @@ impl<'c> Transient<'c> {
     /// from the beginning to know from where v set out. Gaps say nothing.
     #[inline(never)]
     fn ready(&self) -> bool {
-        let (mut read, mut changed) = (0usize, None);
-        for entry in self.record.iter() {
-            if entry.first && read >= 3 {
-                changed = changed.or(Some(read));
-            }
-            if entry.weight > 0 {
-                read = read.saturating_add(1);
-            }
-        }
-        let since = changed.map_or(0, |at| read.saturating_sub(at));
+        let [read, since] = self.record.read(3);
         read >= self.fitting.fewest() && since >= 4
     }
 }

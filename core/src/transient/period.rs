@@ -6,12 +6,13 @@ use crate::num::millionths;
 /// Fraction bits of a time between samples in microseconds.
 const PERIOD_BITS: u32 = 8;
 
-/// Time between samples in microseconds, as the blocks show it that lost none.
+/// Time between samples in microseconds, with 8 fraction bits, as the blocks show it that lost none: within three
+/// quarters of a sample a block jitters, beyond that it lost one, or the clock is another.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Period {
-    /// Of the newest of them, with 8 fraction bits; zero where nothing is known.
+    /// Zero where nothing is known.
     tick: u32,
-    /// What a block shows that lost none, at most: it grows by a 64th of a sample a block, so that a clock which has
+    /// What is believed of a block: it grows by a 64th of a sample with each that shows more, so that a clock which has
     /// become slower by a sample is believed after 64; until then many may have lost one.
     most: u32,
 }
@@ -26,14 +27,21 @@ impl Period {
         let Some(seen) = long.checked_div(block.count.into()) else {
             return false;
         };
-        let quarters = block.count.saturating_mul(4).saturating_sub(3);
-        let due = u64::from(self.tick).saturating_mul(quarters.into());
-        let more = due > long.saturating_mul(4);
         let seen = u32::try_from(seen).unwrap_or(u32::MAX);
-        let grows = self.most.checked_div(block.count.saturating_mul(64));
-        self.most = self.most.saturating_add(grows.unwrap_or(0));
-        if self.most == 0 || seen <= self.most {
+        let apart = i64::from(seen).saturating_sub(i64::from(self.tick));
+        let quarter = i64::from(self.tick >> 2);
+        let jitters =
+            apart.saturating_mul(block.count.into()).saturating_abs() <= quarter.saturating_mul(3);
+        let more = !jitters && apart < 0;
+        if jitters {
+            let tick = i64::from(self.tick).saturating_add(apart.saturating_add(4) >> 3);
+            self.tick = u32::try_from(tick).unwrap_or(self.tick);
+            self.most = self.tick;
+        } else if more || self.tick == 0 || seen <= self.most {
             (self.tick, self.most) = (seen, seen);
+        } else {
+            let grows = self.most.checked_div(block.count.saturating_mul(64));
+            self.most = self.most.saturating_add(grows.unwrap_or(0));
         }
         more
     }

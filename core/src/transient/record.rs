@@ -109,13 +109,28 @@ impl Record {
         self.len
     }
 
-    pub(super) fn get(&self, place: usize) -> Option<Entry> {
+    fn packed(&self, place: usize) -> Option<Packed> {
         if place >= self.len {
             return None;
         }
         let at = self.head.wrapping_add(place) & (CAPACITY - 1);
-        let packed = self.ring.get(at)?;
-        Some(packed.unpack(self.block_us))
+        self.ring.get(at).copied()
+    }
+
+    pub(super) fn get(&self, place: usize) -> Option<Entry> {
+        Some(self.packed(place)?.unpack(self.block_us))
+    }
+
+    /// Entries that are no gaps, so far and since the first drive change that comes after so many of them.
+    pub(super) fn read(&self, before: usize) -> [usize; 2] {
+        let (mut read, mut changed) = (0usize, usize::MAX);
+        for packed in (0..self.len).filter_map(|place| self.packed(place)) {
+            if packed.is_first() && read >= before {
+                changed = changed.min(read);
+            }
+            read = read.saturating_add(usize::from(!packed.is_gap()));
+        }
+        [read, read.saturating_sub(changed)]
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = Entry> + '_ {
