@@ -96,7 +96,7 @@ impl Early {
     fn conclude(&mut self, config: &Config, system: &System<'_>) {
         if let Stage::Weigh(budget) = &self.stage {
             let parts = budget.total();
-            let u = self.found.with_noise(parts);
+            let u = self.found.with_noise(&parts);
             let load = system.total().plus(system.mean_load());
             let relative = pushing_u(config, num::ratio(parts.total, load));
             let capacitance = self.found.capacitance.map(|c| Measured {
@@ -105,6 +105,10 @@ impl Early {
             });
             let solved = Solved::of(system, capacitance);
             let answer = self.found.answer(config, solved.loaded, u.total);
+            let u = match answer {
+                Answer::Swing => u,
+                Answer::Course => u.on_the_way(&parts),
+            };
             self.stage = Stage::Figure(solved, u, answer);
         }
     }
@@ -124,7 +128,7 @@ impl Early {
 
 impl Found {
     /// Uncertainties of the parts and of noise together.
-    fn with_noise(&self, parts: Uncertainty) -> Uncertainty {
+    fn with_noise(&self, parts: &Uncertainty) -> Uncertainty {
         let both = |parts: i64, noise: i64| hypot(&[parts, noise]);
         Uncertainty {
             total: both(parts.total, self.conductance.u.to_bits()),
@@ -260,5 +264,23 @@ mod tests {
         }
         // Of no account.
         assert_eq!(answer(None, 0.0, 2.0), Answer::Swing);
+    }
+
+    /// G of 3 nS by the parts and 5 in all: the rails are no surer than to a quarter of the 3 where v goes a part of the
+    /// way only.
+    #[test]
+    fn what_parts_do_on_the_way_is_in_the_split() {
+        let u = |total: f64, rail: f64| Uncertainty {
+            total: bits(total),
+            positive: bits(rail),
+            negative: bits(2.0 * rail),
+            position: bits(0.01),
+        };
+        let told = u(5.0, 1.0).on_the_way(&u(3.0, 0.1));
+        let near = |told: i64, due: f64| assert!((told - bits(due)).abs() < 8, "{told} {due}");
+        near(told.total, 5.0);
+        near(told.position, 0.01);
+        near(told.positive, 1f64.hypot(0.75));
+        near(told.negative, 2f64.hypot(0.75));
     }
 }
