@@ -117,7 +117,6 @@ mod tests {
         LeakConductance {
             positive: plus,
             negative: minus,
-            ..LeakConductance::default()
         }
     }
 
