@@ -144,7 +144,7 @@ fn before(text: &mut String, groups: &[Group]) {
         text,
         "\n## Without a fault\n\n\
          Of healthy runs all, of others the time before the fault. Quiet: a verdict came, stood, and nothing deceived. Blind: no verdict yet. Refused: a verdict\n\
-         was withdrawn. Found: a finding. Wrong: as missed, above.\n\n\
+         was withdrawn. Found: a finding. Wrong: as missed, above, and here of any figure that is told.\n\n\
          | drive | runs | quiet | blind | refused | found | wrong | by |\n|---|---|---|---|---|---|---|---|\n"
     );
     let mut drives: Vec<&str> = Vec::new();
