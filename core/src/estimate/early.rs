@@ -96,18 +96,17 @@ impl Early {
     fn conclude(&mut self, config: &Config, system: &System<'_>) {
         if let Stage::Weigh(budget) = &self.stage {
             let parts = budget.total();
-            let u = self.found.with_noise(&parts);
-            let load = system.total().plus(system.mean_load());
-            let relative = pushing_u(config, num::ratio(parts.total, load));
-            let capacitance = self.found.capacitance.map(|c| Measured {
+            let mut solved = Solved::of(system, None);
+            let relative = pushing_u(config, num::ratio(parts.total, solved.loaded));
+            solved.capacitance = self.found.capacitance.map(|c| Measured {
                 value: c.value,
                 u: with_parts(c, relative),
             });
-            let solved = Solved::of(system, capacitance);
+            let u = self.found.with_noise(&parts);
             let answer = self.found.answer(config, solved.loaded, u.total);
             let u = match answer {
                 Answer::Swing => u,
-                Answer::Course => u.on_the_way(&parts),
+                Answer::Course => u.on_the_way(parts.total, solved.total),
             };
             self.stage = Stage::Figure(solved, u, answer);
         }
@@ -276,10 +275,10 @@ mod tests {
             negative: bits(2.0 * rail),
             position: bits(0.01),
         };
-        let told = u(5.0, 1.0).on_the_way(&u(3.0, 0.1));
+        let told = u(5.0, 1.0).on_the_way(bits(3.0), bits(50.0));
         let near = |told: i64, due: f64| assert!((told - bits(due)).abs() < 8, "{told} {due}");
         near(told.total, 5.0);
-        near(told.position, 0.01);
+        near(told.position, 0.01f64.hypot(0.75 / 50.0));
         near(told.positive, 1f64.hypot(0.75));
         near(told.negative, 2f64.hypot(0.75));
     }

@@ -30,13 +30,14 @@ pub(crate) struct Uncertainty {
 impl Uncertainty {
     /// Where v goes a part of the way. Parts that make the states settle in other times than declared bend its course, by
     /// a sixth or so of what they do to the swing at where it seems to end, and that is the split: a quarter of what
-    /// they do to G.
-    pub(super) fn on_the_way(self, parts: &Self) -> Self {
-        let bent = parts.total >> 2;
+    /// they do to G, which is `total`.
+    pub(super) fn on_the_way(self, by_parts: i64, total: i64) -> Self {
+        let bent = by_parts >> 2;
         Self {
+            total: self.total,
             positive: hypot(&[self.positive, bent]),
             negative: hypot(&[self.negative, bent]),
-            ..self
+            position: hypot(&[self.position, num::ratio(bent, total.max(1))]),
         }
     }
 }
