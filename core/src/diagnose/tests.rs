@@ -212,6 +212,31 @@ fn a_rate_that_changes_is_found_after_eight_blocks() {
     }
 }
 
+/// A rate by which something was measured is certain, and another is named for as long as it lasts; after eight blocks
+/// at a limit, or out of the stack, it is learnt anew.
+#[test]
+fn rubbish_makes_the_rate_uncertain() {
+    let config = config();
+    for (limit, v, certain) in [
+        (false, 200.0, true),
+        (true, 200.0, false),
+        (false, 900.0, false),
+    ] {
+        let mut diagnosis = Diagnosis::default();
+        diagnosis.hears(&config, 200, block(200.0));
+        diagnosis.conclude(&config, &Ok(open()));
+        let (mut raw, mut odd) = block(v);
+        (raw.saturated, odd.flags.saturated) = (limit, limit);
+        diagnosis.hears(&config, 8, (raw, odd));
+        let (raw, mut other) = block(200.0);
+        other.count = 40;
+        let found = diagnosis.hears(&config, 20, (raw, other));
+        assert!(found.contains(Finding::TimeBase), "{limit} {v}");
+        let found = diagnosis.hears(&config, 100, (raw, other));
+        assert_eq!(found.contains(Finding::TimeBase), certain, "{limit} {v}");
+    }
+}
+
 #[test]
 fn a_code_that_stands_still_through_drive_changes_is_stuck() {
     let config = config();

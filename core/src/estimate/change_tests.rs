@@ -2,6 +2,7 @@
 
 use super::change::Solution;
 use super::system::System;
+use super::{Estimation, Estimator};
 use crate::config::{Config, Drive};
 use crate::num::ONE;
 use crate::reason::Reason;
@@ -66,6 +67,27 @@ fn readings(off: f64, lag: f64) -> [Settled; 2] {
             lag,
         ),
     ]
+}
+
+/// Below 5 V in either reading a leak to either rail cannot be judged.
+#[test]
+fn a_pack_below_five_volts_is_refused_by_name() {
+    let config = config();
+    for (packs, refused) in [
+        ([5.0, 5.0], false),
+        ([4.99, 4.99], true),
+        ([4.99, 5.0], true),
+        ([5.0, 4.99], true),
+    ] {
+        let taken = [(Drive::Raise, packs[0]), (Drive::Lower, packs[1])].map(|(drive, pack)| {
+            let v = settled(drive, pack, TOTAL, POSITIVE);
+            reading(drive, [v, 1e-6], [pack, 0.0], 0.0)
+        });
+        let (mut estimator, mut estimation) = (Estimator::default(), Estimation::default());
+        while estimator.step(&mut estimation, &config, taken.iter()) {}
+        let low = estimation.answer().err() == Some(Reason::PackVoltageTooLow);
+        assert_eq!(low, refused, "{packs:?}");
+    }
 }
 
 /// Nothing up to four standard uncertainties, half of it beyond, and a named refusal beyond an eighth of the swing.
