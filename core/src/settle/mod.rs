@@ -13,6 +13,8 @@ mod proof_tests;
 mod reading;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod time_constant_tests;
 
 pub(crate) use course::{Course, Settled};
 pub(crate) use dwell::{Dwell, Lead};

@@ -11,17 +11,17 @@ use crate::transient::plant::Noise;
 use crate::units::{Microfarads, Ohms, Volts};
 use std::vec::Vec;
 
-fn volts(x: f64) -> Volts {
+pub(super) fn volts(x: f64) -> Volts {
     Volts::from_bits((x * ONE as f64).round() as i64)
 }
 
-fn real(bits: i64) -> f64 {
+pub(super) fn real(bits: i64) -> f64 {
     bits as f64 / ONE as f64
 }
 
 /// Slots are blocks of 20 ms with 20 samples; a source of ±40 µA through 1 MΩ.
-const SLOT_S: f64 = 0.02;
-const SAMPLES: u32 = 20;
+pub(super) const SLOT_S: f64 = 0.02;
+pub(super) const SAMPLES: u32 = 20;
 /// Standard uncertainty of a step of a converter that spans 4096 V.
 pub(super) fn step_u(bits: i32) -> f64 {
     4096.0 / 2f64.powi(bits) / 12f64.sqrt()
@@ -64,7 +64,7 @@ pub(super) fn dwell(data: &Data, scatter: f64) -> Dwell {
 }
 
 /// The dwell before, which ended at so many volts.
-fn lead(v: f64) -> Option<Lead> {
+pub(super) fn lead(v: f64) -> Option<Lead> {
     let mut before = record(&std::vec![Some([v, 400.0]); 12]);
     before.drive = Drive::Lower;
     Lead::after(&before)
@@ -246,78 +246,6 @@ fn a_step_of_the_converter_counts_unless_noise_averages_it_and_hum_leaves_a_resi
     assert!(still(0.6 / root, 1.0 / root, 24) > 0.5 / root / 10f64.sqrt());
     let noise = still(1.0 / root, 1.0 / root, 24);
     assert!(noise < 2.0 / root / 10f64.sqrt(), "{noise}");
-}
-
-/// Over within a quarter of a slot: τ is told by what the first slot still shows of the step.
-#[test]
-fn a_short_time_constant_is_told_by_the_first_slot() {
-    let config = config(24, 5);
-    for tau in [0.08, 0.15, 0.25] {
-        // Mean of the first slot, from 100 V at the switch to 150 V.
-        let shown = -50.0 * tau * (1.0 - (-1.0f64 / tau).exp());
-        let v = |i: f64| 150.0 + if i == 0.0 { shown } else { 0.0 };
-        let data = course(20, v, 0.001, 5);
-        let settled = judge(&config, &dwell(&data, 0.001), lead(100.0)).expect("settled");
-        let told = settled.reading().time_constant.expect("τ shows");
-        // Samples at the end of their period are late by half of it, the switch by the rest: a quarter.
-        let period = SLOT_S / f64::from(SAMPLES);
-        let (value, u) = (real(told.value.to_bits()), real(told.u.to_bits()));
-        near(
-            value,
-            tau * SLOT_S + period / 4.0,
-            0.03 * tau * SLOT_S,
-            "tau",
-        );
-        near(u, period / 12f64.sqrt(), 0.1 * period, "u(tau)");
-    }
-    // Beyond half of the step it is no such transient.
-    let data = course(20, |i| if i == 0.0 { 124.0 } else { 150.0 }, 0.001, 5);
-    let settled = judge(&config, &dwell(&data, 0.001), lead(100.0)).expect("settled");
-    assert_eq!(settled.reading().time_constant, None);
-}
-
-/// Where blocks have not as many samples each, τ is in doubt by half a period to either side, however well it shows; where
-/// blocks are missing nobody knows when the rest began, and there is none.
-#[test]
-fn what_is_lost_of_a_dwell_is_in_doubt_of_the_time_constant() {
-    let config = config(24, 5);
-    let period = SLOT_S / f64::from(SAMPLES);
-    for tau in [0.15f64, 2.5] {
-        let shown = |i: f64| match tau {
-            short if short < 1.0 && i == 0.0 => short * (1.0 - (-1.0 / short).exp()),
-            _ => (-i / tau).exp(),
-        };
-        let data = course(20, |i| 150.0 - 50.0 * shown(i), 1e-5, 5);
-        let told = |spoil: fn(&mut Block, usize)| {
-            let mut dwell = Dwell::new(Drive::Raise);
-            for (at, slot) in data.iter().flatten().enumerate() {
-                let mut block = Block {
-                    count: SAMPLES,
-                    chassis: volts(slot[0]),
-                    pack: volts(slot[1]),
-                    ..Block::default()
-                };
-                spoil(&mut block, at);
-                dwell.push(&block);
-            }
-            let settled = judge(&config, &dwell, lead(100.0)).expect("settled");
-            let tau = settled.reading().time_constant;
-            tau.map(|tau| real(tau.u.to_bits()))
-        };
-        let even = told(|_, _| {}).expect("τ shows");
-        assert!(even < 0.3 * period, "{even}");
-        for spoil in [
-            (|block, at| block.count -= u32::from(at == 7)) as fn(&mut Block, usize),
-            |block, at| block.count -= u32::from(at == 0),
-            // As many lost as there are blocks.
-            |block, at| block.count -= if at == 3 { 19 } else { u32::from(at == 4) },
-        ] {
-            let uneven = told(spoil).expect("τ shows");
-            near(uneven, period / 3f64.sqrt(), 0.02 * period, "u(tau)");
-        }
-        assert_eq!(told(|block, at| block.missing = u16::from(at == 0)), None);
-        assert_eq!(told(|block, at| block.missing = u16::from(at == 9)), None);
-    }
 }
 
 /// v trails a ramp of the pack by τ times its slope.
