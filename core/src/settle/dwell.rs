@@ -249,6 +249,7 @@ impl Dwell {
         self.seen = self.seen.saturating_add(1);
         self.pending.chassis = self.pending.chassis.plus(block.chassis.to_bits());
         self.pending.pack = self.pending.pack.plus(block.pack.to_bits());
+        // A slot has 2^31 blocks at most.
         self.pending.seen = self.pending.seen.wrapping_add(1);
         if self.seen.is_power_of_two() {
             self.older = core::mem::replace(&mut self.newer, [Squares::ZERO; 2]);

@@ -143,7 +143,7 @@ pub(super) struct Converged {
     pub(super) rejected: u32,
     /// What entries left out add to the sum of squares.
     pub(super) left_out: Scaled,
-    /// The block right after a drive change is there.
+    /// The block right after a drive change is there, and how far the readings lag is known.
     pub(super) onset: bool,
     pub(super) span: i64,
     pub(super) dwell_us: u32,

@@ -66,7 +66,7 @@ pub(super) enum Pushed {
     /// It closed an entry.
     Closed,
     /// It cannot follow the record, which was cleared: samples were lost
-    /// across a drive change.
+    /// across a drive change, or unnoticed in what came before.
     Broken,
 }
 
@@ -246,7 +246,7 @@ impl Record {
         !block.flags.saturated && !thin && !self.blurs(block)
     }
 
-    /// What v moves by within a block is beside its mean by more than noise, if samples were lost anywhere in it: one of
+    /// What v moves by within a block, since the one before as it was read, is beside its mean by more than noise, if samples were lost anywhere in it: one of
     /// n, 1/√12 of the block from its middle, by 1/(n·√12) of that; a quarter, to be sure.
     fn blurs(&self, block: &Block) -> bool {
         let lost = self.period.lost(block);
