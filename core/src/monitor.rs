@@ -4,6 +4,7 @@
 use crate::config::{Config, Drive};
 use crate::diagnose::{Diagnosis, Findings, Read};
 use crate::drive::Sequencer;
+use crate::estimate::Zero;
 use crate::front::{Align, Block, Order, RawBlock, convert};
 use crate::judge::Judge;
 use crate::reason::Reason;
@@ -158,7 +159,7 @@ impl<'c> Monitor<'c> {
     /// One bounded slice of background work.
     #[inline(never)]
     pub fn step(&mut self) -> Step {
-        match self.steady.step() {
+        match self.steady.step(&Zero::STILL) {
             Progress::Idle => Step::Idle,
             Progress::Busy => Step::Busy,
             Progress::Told => {

@@ -3,7 +3,7 @@
 
 use crate::config::{Config, Drive};
 use crate::drive::Cycle;
-use crate::estimate::{Estimation, Estimator};
+use crate::estimate::{Estimation, Estimator, Zero};
 use crate::front::Block;
 use crate::reason::Reason;
 use crate::report::{Estimate, Reading};
@@ -153,9 +153,9 @@ impl<'c> Steady<'c> {
         self.lead = None;
     }
 
-    /// One bounded slice of work.
+    /// One bounded slice of work; `zero` is that of v.
     #[inline(never)]
-    pub(crate) fn step(&mut self) -> Progress {
+    pub(crate) fn step(&mut self, zero: &Zero) -> Progress {
         match &mut self.job {
             Job::Idle => Progress::Idle,
             Job::Refused(closed, reason) => {
@@ -174,7 +174,7 @@ impl<'c> Steady<'c> {
             }
             Job::Solve(estimation, closed) => {
                 let readings = self.cycle.readings(closed.sequence);
-                if self.estimator.step(estimation, self.config, readings) {
+                if self.estimator.step(estimation, self.config, readings, zero) {
                     Progress::Busy
                 } else {
                     Progress::Over

@@ -95,7 +95,7 @@ impl Bench {
             negative: fitted.negative_conductance,
             position_u: Ratio::from_bits((u * ONE as f64) as i64),
             capacitance: fitted.capacitance,
-            slide: Volts::ZERO,
+            zero: Volts::ZERO,
             dwell_us: 600_000,
         });
         let mut slices = 0;

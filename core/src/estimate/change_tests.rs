@@ -1,7 +1,7 @@
 //! What the cycle before foretells against what is read, and how sure the place of a hard short is, in f64.
 
 use super::change::Solution;
-use super::system::System;
+use super::system::{System, Zero};
 use super::{Estimation, Estimator};
 use crate::config::{Config, Drive};
 use crate::num::ONE;
@@ -84,7 +84,7 @@ fn a_pack_below_five_volts_is_refused_by_name() {
             reading(drive, [v, 1e-6], [pack, 0.0], 0.0)
         });
         let (mut estimator, mut estimation) = (Estimator::default(), Estimation::default());
-        while estimator.step(&mut estimation, &config, taken.iter()) {}
+        while estimator.step(&mut estimation, &config, taken.iter(), &Zero::STILL) {}
         let low = estimation.answer().err() == Some(Reason::PackVoltageTooLow);
         assert_eq!(low, refused, "{packs:?}");
     }

@@ -28,7 +28,7 @@ pub(crate) struct Found {
     pub(crate) position_u: Ratio,
     pub(crate) capacitance: Option<Measured<Microfarads>>,
     /// Standard uncertainty of the zero of v while it was found.
-    pub(crate) slide: Volts,
+    pub(crate) zero: Volts,
     /// Mean dwell of the record; zero where it is of no account.
     pub(crate) dwell_us: u32,
 }
@@ -79,10 +79,7 @@ impl Early {
         if !solved || system.determinant == 0 {
             return Err(Reason::StimulusTooWeak);
         }
-        // A zero that is off is alike in all states, as what v trails by is.
-        for state in &mut system.states {
-            state.lag = self.found.slide.to_bits();
-        }
+        system.shift_zero(self.found.zero.to_bits());
         if let Stage::Weigh(budget) = &mut self.stage
             && !budget.step(&system, config)
         {
@@ -246,7 +243,7 @@ mod tests {
                     value: Microfarads::from_int(2),
                     u: Microfarads::from_bits(bits(u)),
                 }),
-                slide: Volts::ZERO,
+                zero: Volts::ZERO,
                 dwell_us: (dwell_s * 1e6) as u32,
             };
             found.answer(&config, bits(4.0), bits(total_u))

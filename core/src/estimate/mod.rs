@@ -25,6 +25,7 @@ pub(crate) use early::{Early, Found, at_least};
 use figures::{
     Answer, Conductances, Told, assemble, figure, plausible_position, position_interval,
 };
+pub(crate) use system::Zero;
 use system::{READINGS, System};
 use uncertainty::{Budget, Uncertainty};
 
@@ -76,13 +77,14 @@ impl Estimator {
         estimation: &mut Estimation,
         config: &Config,
         readings: impl Iterator<Item = &'r Settled>,
+        zero: &Zero,
     ) -> bool {
         if estimation.is_done() {
             return false;
         }
         let mut system = System::default();
         let result = if system.take(config.network(), readings.take(READINGS)) {
-            self.work(estimation, config, &mut system)
+            self.work(estimation, config, &mut system, zero)
         } else {
             Err(Reason::NotYetMeasured)
         };
@@ -97,15 +99,20 @@ impl Estimator {
         estimation: &mut Estimation,
         config: &Config,
         system: &mut System<'_>,
+        zero: &Zero,
     ) -> Result<(), Reason> {
         if let Stage::Compare = estimation.stage {
+            system.drift(zero);
             return self.compare(estimation, config, system);
         }
         system.put_in_doubt(1, estimation.doubt);
+        if let Stage::Weigh(_) = estimation.stage {
+            system.take_off_lag();
+        }
+        system.drift(zero);
         if let Stage::Bound = estimation.stage {
             return estimation.bound(config, system);
         }
-        system.take_off_lag();
         if let Stage::Weigh(budget) = &mut estimation.stage
             && !budget.step(system, config)
         {
@@ -342,7 +349,7 @@ fn shown(system: &System<'_>, moving: bool, above: i64) -> Option<[i64; 4]> {
             continue;
         };
         let u = shown.u.to_bits();
-        if (moving || state.lag == 0) && u < tau_u && u > above {
+        if (moving || state.settled.lag == Volts::ZERO) && u < tau_u && u > above {
             (g, tau, tau_u) = (state.g, shown.value.to_bits(), u);
         }
     }

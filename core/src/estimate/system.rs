@@ -108,6 +108,20 @@ impl<'a> State<'a> {
     }
 }
 
+/// The zero of v, as it is seen to drift.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Zero {
+    /// Its standard uncertainty, volts.
+    pub(crate) off: i64,
+    /// Its drift, V/s.
+    pub(crate) drift: i64,
+}
+
+impl Zero {
+    /// No drift is seen.
+    pub(crate) const STILL: Self = Self { off: 0, drift: 0 };
+}
+
 /// Numerators and determinant of the solve. Products of two `I32F32` are
 /// kept at full width: |v|, |Vb| < 2^12 V and |r| < 2^31 µA leave 2^43 with 64
 /// fraction bits, 107 bits.
@@ -241,9 +255,33 @@ impl<'a> System<'a> {
         }
     }
 
+    /// A zero that is off is alike in all states, as what v trails by is: the larger of both counts.
+    #[inline(never)]
+    pub(crate) fn shift_zero(&mut self, off: i64) {
+        for state in &mut self.states {
+            if state.lag.size() < off {
+                state.lag = off;
+            }
+        }
+    }
+
+    /// Puts v in doubt by a drift of its zero: from dwell to dwell, and in all of them alike.
+    pub(crate) fn drift(&mut self, zero: &Zero) {
+        if zero.off == 0 {
+            return;
+        }
+        for state in &mut self.states {
+            let dwell = num::millionths(state.settled.dwell_us);
+            state.v_u = num::hypot(&[state.v_u, num::mul(zero.drift, dwell)]);
+        }
+        self.shift_zero(zero.off);
+    }
+
     /// v trails behind no pack voltage.
     pub(crate) fn stands_still(&self) -> bool {
-        self.states.iter().all(|state| state.lag == 0)
+        self.states
+            .iter()
+            .all(|state| state.settled.lag == Volts::ZERO)
     }
 
     /// Takes off the lag behind a moving pack voltage.

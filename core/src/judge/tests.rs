@@ -91,7 +91,7 @@ fn estimate(g: i32, u: i32) -> Estimate {
         negative: siemens(g, u),
         position_u: Ratio::ZERO,
         capacitance: None,
-        slide: Volts::ZERO,
+        zero: Volts::ZERO,
         dwell_us: 0,
     };
     let config = config.expect("a sound configuration");

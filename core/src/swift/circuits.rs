@@ -7,8 +7,8 @@ use crate::sudden::{self, Known};
 use crate::transient::Fit;
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Volts};
 
-/// A fit as the estimate takes it.
-pub(super) fn fitted(fit: &Fit) -> Found {
+/// A fit as the estimate takes it; `zero` is the standard uncertainty of that of v.
+pub(super) fn fitted(fit: &Fit, zero: Volts) -> Found {
     Found {
         conductance: fit.conductance,
         positive: fit.positive_conductance,
@@ -17,7 +17,7 @@ pub(super) fn fitted(fit: &Fit) -> Found {
         capacitance: fit
             .capacitance
             .filter(|c| c.u.to_bits() <= c.value.to_bits() >> 2),
-        slide: fit.slide,
+        zero,
         dwell_us: fit.dwell_us,
     }
 }
@@ -37,7 +37,7 @@ pub(super) fn found_suddenly(leak: &sudden::Found) -> Found {
         negative: part(num::ONE.saturating_sub(x)),
         position_u: Ratio::of(u.to_bits(), value.to_bits()).unwrap_or(Ratio::MAX),
         capacitance: None,
-        slide: Volts::ZERO,
+        zero: Volts::ZERO,
         // Beyond the limit, what the insulation absorbs is of no account.
         dwell_us: 0,
     }

@@ -171,7 +171,7 @@ impl SwiftMonitor<'_> {
         };
         match settled {
             Ok(settled) if contradict(settled, fitted) => Better::Neither,
-            Ok(settled) if !self.slides && clearly_surer(settled, fitted) => Better::Settled,
+            Ok(settled) if clearly_surer(settled, fitted) => Better::Settled,
             // Readings from before the change that a fit has left behind.
             Err(Reason::CircuitChanged)
                 if !spoiled && sequence.wrapping_sub(self.started) > CYCLE =>

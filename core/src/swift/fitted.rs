@@ -33,8 +33,10 @@ impl SwiftMonitor<'_> {
             return Step::Busy;
         }
         self.hums = averages_hum_away(fit);
-        self.slides = fit.slide > fit.noise;
-        self.task = Task::Learn(known(fit, self.config), fitted(fit));
+        self.stray
+            .learn(fit, self.config.timing().block(), self.pack);
+        let zero = self.stray.in_record();
+        self.task = Task::Learn(known(fit, self.config), fitted(fit, zero));
         Step::Busy
     }
 
@@ -79,6 +81,7 @@ impl SwiftMonitor<'_> {
             if let Ok(estimate) = &estimate {
                 self.fitted = Some(*estimate);
                 self.unconfirmed = 0;
+                self.stray.compare(&estimate.conductance);
                 self.diagnosis.weigh(self.config, estimate);
                 self.diagnosis.arrive(estimate);
                 self.task = Task::Balance;

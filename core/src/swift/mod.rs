@@ -28,6 +28,7 @@ mod tests;
 mod unexplained;
 #[cfg(test)]
 mod unexplained_tests;
+mod zero;
 
 use crate::config::{Config, Drive};
 use crate::diagnose::{Balance, Confirmation, Diagnosis, Findings};
@@ -43,6 +44,7 @@ use crate::sudden::{Known, Stage, Watch};
 use crate::transient::{Transient, Work};
 use crate::units::{Microsiemens, Volts};
 use haste::Haste;
+use zero::Stray;
 
 /// What follows from a fit or a sudden leak, in slices.
 #[derive(Debug, Clone)]
@@ -86,8 +88,8 @@ pub struct SwiftMonitor<'c> {
     fitted: Option<Estimate>,
     /// The newest fit averages hum away, which spoils a dwell for the settled path.
     hums: bool,
-    /// The newest fit sees the zero of v drift by more than noise, which passes unseen in a settled reading.
-    slides: bool,
+    /// How far the zero of v has gone.
+    stray: Stray,
     /// Dwells that have ended since the newest fit, in quarters.
     unconfirmed: u8,
     task: Task,
@@ -99,7 +101,7 @@ pub struct SwiftMonitor<'c> {
 
 /// RAM on a 32-bit target.
 #[cfg(target_pointer_width = "32")]
-const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_152);
+const _: () = assert!(size_of::<SwiftMonitor<'_>>() <= 9_208);
 
 impl<'c> SwiftMonitor<'c> {
     /// A monitor that has seen nothing.
@@ -125,7 +127,7 @@ impl<'c> SwiftMonitor<'c> {
             suspected: 0,
             fitted: None,
             hums: false,
-            slides: false,
+            stray: Stray::NONE,
             unconfirmed: 0,
             task: Task::None,
             probation: None,
@@ -200,6 +202,7 @@ impl<'c> SwiftMonitor<'c> {
             self.restart();
         }
         self.pack = block.pack;
+        self.stray.tick(self.config.timing().block());
         self.follow(&block);
         self.watching = self.watch.push(&block);
         if let Some((_, blocks)) = &mut self.probation {
@@ -293,7 +296,7 @@ impl<'c> SwiftMonitor<'c> {
             Work::Changed => return self.changed(),
             Work::NotFound => return self.not_found(),
         }
-        match self.steady.step() {
+        match self.settle() {
             steady::Progress::Idle => Step::Idle,
             steady::Progress::Busy => Step::Busy,
             steady::Progress::Told => {
@@ -302,6 +305,12 @@ impl<'c> SwiftMonitor<'c> {
             }
             steady::Progress::Over => self.over(),
         }
+    }
+
+    /// Apart, for the sake of the stack.
+    #[inline(never)]
+    fn settle(&mut self) -> steady::Progress {
+        self.steady.step(&self.stray.now)
     }
 
     /// What the checks and the dwells before have said of the circuit no longer counts.

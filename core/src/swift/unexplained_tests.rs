@@ -25,7 +25,7 @@ fn micro(value: f64, u: f64) -> Measured<Microsiemens> {
     }
 }
 
-fn fit(conductance: f64, capacitance: Option<f64>, noise: f64, scatter: f64) -> Fit {
+pub(super) fn fit(conductance: f64, capacitance: Option<f64>, noise: f64, scatter: f64) -> Fit {
     Fit {
         conductance: micro(conductance, 0.01),
         positive_conductance: micro(conductance * 0.25, 0.02),
@@ -41,6 +41,10 @@ fn fit(conductance: f64, capacitance: Option<f64>, noise: f64, scatter: f64) -> 
         coupling: Measured {
             value: Ratio::from_bits(bits(0.5)),
             u: Ratio::from_bits(bits(0.3)),
+        },
+        drift: Measured {
+            value: Volts::ZERO,
+            u: Volts::MAX,
         },
         slide: Volts::ZERO,
         slide_conductance: Microsiemens::ZERO,
@@ -99,7 +103,7 @@ fn readings_that_miss_as_much_as_a_leak_would_make_them_hide_one() {
 #[test]
 fn the_estimate_takes_what_the_fit_says() {
     let fit = fit(2.0, Some(0.5), 0.01, 0.01);
-    let told = fitted(&fit);
+    let told = fitted(&fit, Volts::ZERO);
     assert_eq!(told.conductance, fit.conductance);
     assert_eq!(told.positive, fit.positive_conductance);
     assert_eq!(told.negative, fit.negative_conductance);
@@ -112,7 +116,7 @@ fn the_estimate_takes_what_the_fit_says() {
         position: None,
         ..fit
     };
-    assert_eq!(fitted(&nowhere).position_u, Ratio::MAX);
+    assert_eq!(fitted(&nowhere, Volts::ZERO).position_u, Ratio::MAX);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::{MOST_CAPACITANCE, MOST_TOTAL, variance};
-use super::slips::{Covariances, Slips};
+use super::slips::{Covariances, DRIFT_MOST, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
 use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive};
@@ -28,8 +28,10 @@ pub struct Fit {
     pub position: Option<Measured<Ratio>>,
     /// C; `None` when the circuit settles too fast to show it.
     pub capacitance: Option<Measured<Microfarads>>,
-    /// Standard uncertainty of the zero of v: as far as its drift moved it within half of
-    /// the record. It is in none of the figures above.
+    /// Drift of the zero of v, in V/s: held close to none until the record shows it.
+    pub drift: Measured<Volts>,
+    /// Standard uncertainty of that zero: as far as the drift that the record alone shows, be it noise, moved it
+    /// within half of it. It is in none of the figures above.
     pub slide: Volts,
     /// What that adds to Gp and Gn, where the drive states hold the chassis alike.
     pub slide_conductance: Microsiemens,
@@ -154,6 +156,9 @@ pub(super) struct Converged {
     /// Vb and, where it stood still, its standard uncertainty.
     pub(super) pack: i64,
     pub(super) pack_u: Scaled,
+    /// Size of the drift that the record alone shows, and standard uncertainty of that which is fitted, V/s.
+    pub(super) drift_seen: Scaled,
+    pub(super) drift_u: Scaled,
     pub(super) slips: Slips,
 }
 
@@ -233,7 +238,10 @@ impl Converged {
             total.saturating_sub(plus),
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
-        let all = [conductance, positive_conductance, negative_conductance];
+        // A zero that is off by a 64th of Vb makes a rail seem to feed the chassis; by how much it may, the estimate knows.
+        let rails = [positive_conductance, negative_conductance];
+        let off = theta.total >> 6;
+        let impossible = absurd(&conductance, 0) || rails.iter().any(|rail| absurd(rail, off));
         let block = self.span.checked_div(self.blocks).unwrap_or(0);
         let settles = num::ratio(theta.capacitance, theta.total) < block;
         // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good.
@@ -245,11 +253,13 @@ impl Converged {
         let endless = theta.capacitance >= MOST_CAPACITANCE
             && (moves || capacitance.is_some() || !settles || vague);
         let hardest = theta.total >= MOST_TOTAL && vague;
-        if endless || hardest || all.iter().any(absurd) {
+        if endless || hardest || impossible {
             return None;
         }
         let coupling = self.covariance.coupling;
-        let slide = mul(theta.drift, self.span >> 1).saturating_abs();
+        // One that is held is no larger than any that is provided for.
+        let most = DRIFT_MOST.max(theta.drift.saturating_abs());
+        let slide = mul(self.drift_seen.bits().min(most), self.span >> 1);
         Some(Fit {
             conductance,
             positive_conductance,
@@ -259,6 +269,10 @@ impl Converged {
             coupling: Measured {
                 value: Ratio::from_bits(theta.coupling),
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
+            },
+            drift: Measured {
+                value: Volts::from_bits(theta.drift),
+                u: Volts::from_bits(self.drift_u.bits()),
             },
             slide: Volts::from_bits(slide),
             slide_conductance: Microsiemens::from_bits(num::ratio(
@@ -334,10 +348,15 @@ impl Converged {
     }
 }
 
-/// Negative by more than five standard uncertainties.
-fn absurd(conductance: &Measured<Microsiemens>) -> bool {
+/// Negative by more than `off` and five standard uncertainties.
+fn absurd(conductance: &Measured<Microsiemens>, off: i64) -> bool {
     let reach = conductance.u.to_bits().saturating_mul(5);
-    conductance.value.to_bits().saturating_add(reach) < 0
+    conductance
+        .value
+        .to_bits()
+        .saturating_add(reach)
+        .saturating_add(off)
+        < 0
 }
 
 fn siemens(value: i64, u: Scaled) -> Measured<Microsiemens> {

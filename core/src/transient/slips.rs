@@ -26,7 +26,7 @@ use crate::front::VOLT_OF_DRIFT_S;
 use crate::num::ONE;
 
 /// Largest drift of a reading that is provided for, in V/s.
-const DRIFT_MOST: i64 = ONE / VOLT_OF_DRIFT_S as i64;
+pub(super) const DRIFT_MOST: i64 = ONE / VOLT_OF_DRIFT_S as i64;
 
 /// Square of the size of a ripple of which nothing is known: as much of it passes to
 /// v as does not.
@@ -90,25 +90,12 @@ impl Slips {
     /// it is taken for its deviation, so that the largest is within three
     /// half-widths.
     #[inline(never)]
-    pub(super) fn add_drift(
-        &mut self,
-        drift: &Covariances,
-        beliefs: &Beliefs,
-        theta: &Theta,
-        noise: Scaled,
-    ) {
-        let own = drift.own;
-        let by_one = drift.with.map(|with| with.over(own));
-        let held = beliefs.weight(beliefs.drift_u());
-        let told = Scaled::ONE.minus(own.times(held));
+    pub(super) fn add_drift(&mut self, drift: &Covariances, seen: Option<[Scaled; 2]>) {
+        let by_one = drift.with.map(|with| with.over(drift.own));
         let most = Scaled::of(DRIFT_MOST);
-        let size = if told.less(Scaled::new(1, -20)) {
-            most
-        } else {
-            let seen = Scaled::of(theta.drift).size().over(told);
-            let u = own.times(noise).over(told).root();
-            seen.plus(u.times(Scaled::int(3))).min(most)
-        };
+        let size = seen.map_or(most, |[size, u]| {
+            size.plus(u.times(Scaled::int(3))).min(most)
+        });
         self.add(by_one, size.over(Scaled::int(5)).square());
     }
 
@@ -202,6 +189,29 @@ impl Covariances {
 
     pub(super) fn of_drift(system: &System) -> Self {
         Self::of(system, DRIFT)
+    }
+
+    /// Standard uncertainty of the parameter.
+    pub(super) fn u(&self, noise: Scaled) -> Scaled {
+        self.own.times(noise).root()
+    }
+
+    /// The drift that the record alone shows, whatever is believed of it, in V/s, and its standard uncertainty; `None`
+    /// where it shows none.
+    #[inline(never)]
+    pub(super) fn seen_drift(
+        &self,
+        beliefs: &Beliefs,
+        theta: &Theta,
+        noise: Scaled,
+    ) -> Option<[Scaled; 2]> {
+        let held = beliefs.weight(beliefs.drift_u());
+        let told = Scaled::ONE.minus(self.own.times(held));
+        let size = Scaled::of(theta.drift).size();
+        (!told.less(Scaled::new(1, -20))).then(|| {
+            let u = self.own.times(noise).over(told).root();
+            [size.over(told), u]
+        })
     }
 
     /// Of κ.

@@ -1,7 +1,7 @@
 //! A minimum that the search has found: is it believed, how sure is it, and
 //! what are its figures?
 
-use super::super::beliefs::Revision;
+use super::super::beliefs::{Beliefs, Revision};
 use super::super::change::Test;
 use super::super::fit::{self, Converged, Covariance, Fit};
 use super::super::ground::Ground;
@@ -10,6 +10,7 @@ use super::super::scaled::Scaled;
 use super::super::search::{self, DETERMINED, freedom};
 use super::super::slips::{Covariances, Ripple, Slips, Waves};
 use super::super::tally::Walked;
+use super::super::theta::Theta;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
 use crate::front::{FAR, bunch_places, residue};
@@ -29,6 +30,19 @@ fn sway(system: &System, waves: &Waves, column: usize) -> Completing {
     }
 }
 
+/// What the zero of v does, and may have done. Apart, for the sake of the stack.
+#[inline(never)]
+fn slide(converged: &mut Converged, drift: &Covariances, beliefs: &Beliefs, theta: &Theta) {
+    let noise = converged.noise();
+    let seen = drift.seen_drift(beliefs, theta, noise);
+    // One that is fitted is no slip.
+    if !beliefs.are_free() {
+        converged.slips.add_drift(drift, seen);
+    }
+    converged.drift_u = drift.u(noise);
+    converged.drift_seen = seen.map_or(Scaled::ZERO, |[size, _]| size);
+}
+
 impl Fitting {
     /// Examines a minimum before it is believed.
     #[inline(never)]
@@ -38,7 +52,8 @@ impl Fitting {
         };
         let walked = *walked;
         let squares = system.squares();
-        if self.revisions > 0 && !self.wants_grouping(&walked) {
+        // What is let free against a change stays so until they are compared.
+        if self.revisions > 0 && self.rival.is_none() && !self.wants_grouping(&walked) {
             let freedom = freedom(walked.used, DETERMINED);
             let least = self.beliefs.least_variance(freedom);
             let noise = search::variance(squares, freedom, least);
@@ -141,6 +156,8 @@ impl Fitting {
             single: walked.single.mean().max(noise),
             pack: ground.record.get(0).map_or(0, |first| first.pack()),
             pack_u: self.given.level.map_or(Scaled::ZERO, |level| level.u),
+            drift_seen: Scaled::ZERO,
+            drift_u: Scaled::ZERO,
             slips: Slips::NONE,
         };
         self.job = Job::Complete(Completing::Capacitance, converged, system.clone());
@@ -165,13 +182,9 @@ impl Fitting {
                 converged.slips.add_jitter(&coupling, jitter);
                 Completing::Drift
             }
-            // One that is fitted is no slip.
-            Completing::Drift if self.beliefs.are_free() => Completing::Ripple(0),
             Completing::Drift => Completing::Slide(Covariances::of_drift(system)),
             Completing::Slide(drift) => {
-                let noise = converged.noise();
-                let slips = &mut converged.slips;
-                slips.add_drift(drift, &self.beliefs, &self.search.theta, noise);
+                slide(converged, drift, &self.beliefs, &self.search.theta);
                 Completing::Ripple(0)
             }
             Completing::Ripple(column) => sway(system, &self.borders.waves, *column),

@@ -91,7 +91,7 @@ impl Fitting {
                 self.stop();
                 Outcome::Idle
             }
-            Tested::Changed(step) if self.beliefs.are_free() || self.moving => self.changed(step),
+            Tested::Changed(step) if self.beliefs.are_free() => self.changed(step),
             Tested::Changed(step) => {
                 self.rival = Some(step);
                 self.attempt = Attempt::Free;
