@@ -179,7 +179,8 @@ impl Beliefs {
         let back = Scaled::of(theta.drift).negated();
         system.prior(DRIFT, back, self.weight(self.drift_u()));
         // What the record does not show at all stays where it is, with an
-        // uncertainty of a factor of e³⁰ in C, of 1 kV, and of a siemens: where
+        // uncertainty of a factor of e³⁰ in C, of 30 kV, which at the start of a fast circuit pass for
+        // another C, and of a siemens: where
         // G + gr is small, it is no better known for that. Nor where it is large: a short
         // shows in 1/(G + gr), which is uncertain by a megohm.
         let total = Scaled::of(theta.total.max(1));
@@ -188,7 +189,7 @@ impl Beliefs {
             (TOTAL, siemens.plus(total)),
             (RATIO, siemens),
             (CAPACITANCE, Scaled::int(30)),
-            (START, Scaled::int(1000)),
+            (START, Scaled::int(30_000)),
         ];
         for (place, u) in basics {
             let weight = noise.min(self.variance).over(u.square());

@@ -115,7 +115,7 @@ fn beliefs_are_weighed_by_their_deviation() {
         same(row(&beliefs, TOTAL, 1e6 / 5.5 + 5.5), 0.0);
         same(row(&beliefs, RATIO, 1e6 / 5.5), 0.0);
         same(row(&beliefs, CAPACITANCE, 30.0), 0.0);
-        same(row(&beliefs, START, 1000.0), 0.0);
+        same(row(&beliefs, START, 3e4), 0.0);
         let due = NOISE * ((0.1f64 / 0.3).powi(2) + ((lag - 3e-4) / lag_u).powi(2));
         let told = back(beliefs.squares_of_coupling_and_lag(&theta));
         assert!((told / due - 1.0).abs() < 1e-2, "{told} {due}");

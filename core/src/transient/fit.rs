@@ -2,7 +2,7 @@
 
 use super::normal::System;
 use super::scaled::Scaled;
-use super::search::{MOST_CAPACITANCE, MOST_TOTAL, variance};
+use super::search::{FASTEST, MOST_CAPACITANCE, MOST_TOTAL, variance};
 use super::slips::{Covariances, DRIFT_MOST, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
@@ -243,9 +243,13 @@ impl Converged {
         let off = theta.total >> 6;
         let impossible = absurd(&conductance, 0) || rails.iter().any(|rail| absurd(rail, off));
         let block = self.span.checked_div(self.blocks).unwrap_or(0);
-        let settles = num::ratio(theta.capacitance, theta.total) < block;
-        // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good.
-        let capacitance = spread.capacitance(theta).filter(|_| self.onset || !settles);
+        let tau = num::ratio(theta.capacitance, theta.total);
+        let settles = tau < block;
+        // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good; and
+        // where the search was held to the shortest time constant there is none.
+        let fastest = num::times(tau, FASTEST - 1) < block;
+        let told = !settles || self.onset && !fastest;
+        let capacitance = spread.capacitance(theta).filter(|_| told);
         // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
         // block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for one.
         let moves = !self.pack_u.positive();

@@ -259,6 +259,8 @@ pub(super) fn decrement(system: &System, step: &[Scaled; PARAMETERS]) -> Scaled 
 /// Bounds of G + gr (µS), C (µF) and w.
 pub(super) const MOST_TOTAL: i64 = 60_000 * ONE;
 pub(super) const MOST_CAPACITANCE: i64 = 400 * ONE;
+/// Blocks over the shortest time constant.
+pub(super) const FASTEST: i64 = 400;
 const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
 
 fn within(value: i64, (least, most): (i64, i64)) -> i64 {
@@ -289,10 +291,9 @@ fn slow_move(from: &Theta, total: i64, ratio: i64, capacitance: i64) -> (i64, i6
 }
 
 impl Bounds {
-    /// C below which a circuit has settled before the first sample is taken,
-    /// at τ of 1/400 of a block.
+    /// C below which a circuit has settled before the first sample is taken.
     fn least(&self, total: i64) -> i64 {
-        mul(total, num::ratio(self.block, 400 * ONE)).max(1 << 10)
+        mul(total, num::ratio(self.block, FASTEST * ONE)).max(1 << 10)
     }
 
     /// Holds the parameters that the data pull beyond their bounds.
