@@ -15,14 +15,17 @@ const SECONDS: f64 = 6.0;
 const QUIET: Trouble = Trouble {
     steepest: 0.0,
     lost: 0.0,
+    drift: 0.0,
 };
 const NAMES: [&str; 5] = ["G", "Gp", "Gn", "C", "x"];
 
-/// What goes on besides: how fast the pack may ramp, in V/s, and what share of the samples may be lost.
+/// What goes on besides: how fast the pack may ramp, in V/s, what share of the samples may be lost, and how fast the
+/// zero of v may drift, in V/s.
 #[derive(Debug, Clone, Copy)]
 struct Trouble {
     steepest: f64,
     lost: f64,
+    drift: f64,
 }
 
 /// What a run is made of.
@@ -36,6 +39,8 @@ struct Case {
     /// Share of the samples that is lost, and whole stretches: from, and for so long.
     lost: f64,
     gaps: [[f64; 2]; 2],
+    /// Of the zero of v, from the first sample on, V/s.
+    drift: f64,
 }
 
 impl Case {
@@ -80,6 +85,7 @@ impl Case {
                     random.random_range(0.005..0.3),
                 ]
             }),
+            drift: random.random_range(-1.0..1.0) * trouble.drift,
         }
     }
 
@@ -110,7 +116,7 @@ impl Case {
         let readings = |state: State, from: f64, to: f64| {
             let packs = [from, to].map(|t| self.volts(t));
             v = self.circuit.after(state, v, packs, to - from);
-            let read = [v + noise(), packs[1] + noise()];
+            let read = [v + self.drift * to + noise(), packs[1] + noise()];
             (!self.loses(to, &mut losses)).then_some(read)
         };
         let rig = Rig::new(&config, kind);
@@ -138,6 +144,20 @@ impl Case {
     }
 }
 
+/// The worst misses of each figure, run by run.
+fn all_misses(
+    kind: MonitorKind,
+    rate: f64,
+    trouble: Trouble,
+    seeds: std::ops::Range<u64>,
+) -> impl Iterator<Item = (u64, [f64; 5])> {
+    seeds.map(move |seed| {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let case = Case::random(&mut random, trouble);
+        (seed, case.misses(kind, rate, seed ^ 0x5eed))
+    })
+}
+
 fn deceived(
     kind: MonitorKind,
     rate: f64,
@@ -145,10 +165,7 @@ fn deceived(
     seeds: std::ops::Range<u64>,
 ) -> Vec<String> {
     let mut wrong = Vec::new();
-    for seed in seeds {
-        let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let case = Case::random(&mut random, trouble);
-        let misses = case.misses(kind, rate, seed ^ 0x5eed);
+    for (seed, misses) in all_misses(kind, rate, trouble, seeds) {
         for (name, miss) in NAMES.iter().zip(misses) {
             if miss > 3.0 {
                 wrong.push(format!("{rate} Hz, seed {seed}: {name} by {miss:.1}"));
@@ -203,4 +220,30 @@ fn lost_samples_deceive_nobody() {
     .flat_map(|(kind, rate, seed)| deceived(kind, rate, loses, seed..seed + 300))
     .collect();
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// The zero of v drifts by up to 0.2 V/s from the first sample on, while nobody knows yet that it does. It deceives
+/// nobody about G and C; Gp, Gn and x, which the zero itself moves, it does in one run of forty at most, early, and by
+/// twice what is allowed.
+#[test]
+fn a_zero_that_drifts_is_seen_before_it_deceives() {
+    let drifts = Trouble {
+        drift: 0.2,
+        ..QUIET
+    };
+    let (mut runs, mut split) = (0, Vec::new());
+    for (seed, [g, gp, gn, c, x]) in all_misses(MonitorKind::Swift, 1000.0, drifts, 8000..8300) {
+        runs += 1;
+        assert!(
+            g <= 3.0 && c <= 3.0,
+            "seed {seed}: G by {g:.1}, C by {c:.1}"
+        );
+        let worst = gp.max(gn).max(x);
+        if worst > 3.0 {
+            split.push((seed, worst));
+        }
+    }
+    println!("{split:.1?}");
+    assert!(split.len() * 40 <= runs, "{split:.1?}");
+    assert!(split.iter().all(|(_, worst)| *worst <= 6.0), "{split:.1?}");
 }
