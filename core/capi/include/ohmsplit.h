@@ -163,7 +163,7 @@
 
 #if !defined(OHMSPLIT_64_BIT)
 // Bytes of ohmsplit_swift_t.
-#define OHMSPLIT_SWIFT_SIZE 9224
+#define OHMSPLIT_SWIFT_SIZE 9232
 #endif
 
 #if defined(OHMSPLIT_64_BIT)

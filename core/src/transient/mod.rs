@@ -31,9 +31,10 @@
 //!
 //! # Limits
 //! * A drift of the reading leaves its zero unknown: x is as uncertain as the
-//!   drift in half a record makes it, and with unequal switched resistors G is off
-//!   by as much as an offset of that size makes it, which no record shows. Up to
-//!   0.2 V/s is in the interval until the record tells it from a slow circuit.
+//!   drift in half a record makes it, be it noise, and with unequal switched resistors
+//!   G is off by as much as an offset of that size makes it, which no record shows. Up to
+//!   0.2 V/s is in the interval until the record tells it from a slow circuit. How far
+//!   the zero went before the record is not known here ([`Fit::drift`]).
 //! * A ripple on the pack whose alias is slow moves v and Vb in a ratio that no slow
 //!   circuit has. The interval contains what it may have done to the figures, as far
 //!   as the record tells: of 2560 records with 5 V at 8000.3 to 8001.3 Hz in samples of

@@ -16,7 +16,7 @@ pub const OHMSPLIT_BLOCK_SIZE: usize = 80;
 pub const OHMSPLIT_MONITOR_SIZE: usize = 1040;
 /// Bytes of ohmsplit_swift_t.
 #[cfg(not(target_pointer_width = "64"))]
-pub const OHMSPLIT_SWIFT_SIZE: usize = 9224;
+pub const OHMSPLIT_SWIFT_SIZE: usize = 9232;
 /// Bytes of ohmsplit_config_t.
 #[cfg(target_pointer_width = "64")]
 pub const OHMSPLIT_CONFIG_SIZE: usize = 1024;
