@@ -76,16 +76,19 @@ impl SwiftMonitor<'_> {
         let length = self.length(&report);
         self.unconfirmed = self.unconfirmed.saturating_add(length);
         let spoiled = self.hums && report.reading == Err(Reason::CircuitChanged);
-        match self.better(closed.sequence, &report.estimate, spoiled) {
-            Better::Settled => report.basis = Basis::Settled,
-            Better::Fitted(fitted) => report.estimate = Ok(*fitted),
-            Better::Neither => report.estimate = Err(Reason::Implausible),
+        let better = self.better(closed.sequence, &report.estimate, spoiled);
+        self.confirm(&better, &report.estimate);
+        match (better, &self.fitted) {
+            (Better::Fitted, Some(fitted)) => report.estimate = Ok(*fitted),
+            (Better::Settled, _) => report.basis = Basis::Settled,
+            _ => report.estimate = Err(Reason::Implausible),
         }
         if matches!(report.estimate, Err(Reason::Implausible)) && self.fitted.is_some() {
             self.restart();
         }
         self.diagnosis.conclude(self.config, &report.estimate);
-        let withheld = self.confirm(&report);
+        let answer = report.estimate.as_ref().ok();
+        let withheld = answer.and_then(|told| self.confirmation.withholds(self.config, told));
         if let Ok(answer) = &mut report.estimate {
             self.confirmation.doubt(answer);
         }
@@ -105,21 +108,27 @@ impl SwiftMonitor<'_> {
         self.diagnosis.checks_again() || self.balance.is_in_question()
     }
 
-    /// What the check says of the answer; why it is not told.
+    /// What the check says, of that which it was weighed with.
     #[inline(never)]
-    fn confirm(&mut self, report: &Report) -> Option<Reason> {
-        let answer = report.estimate.as_ref().ok();
-        let fitted = self.fitted.as_ref();
+    fn confirm(&mut self, better: &Better, settled: &Result<Estimate, Reason>) {
+        let (fitted, settled) = (self.fitted.as_ref(), settled.as_ref().ok());
+        let told = match better {
+            Better::Settled => settled,
+            Better::Fitted => fitted,
+            Better::Neither => None,
+        };
         let (said, of) = match (self.balance.said(), self.diagnosis.said()) {
             (said @ Some(Outcome::Contradict), _) | (_, said @ Some(Outcome::Contradict)) => {
                 (said, None)
             }
-            // Each answer by what was weighed with it.
-            (_, said) if report.basis == Basis::Settled => (said, answer),
+            (None, None) => (None, told),
+            (None, said) => (said, settled),
+            (said, None) => (said, fitted),
+            // The readings and the fit: the answer by what was weighed with it.
+            (_, said) if matches!(better, Better::Settled) => (said, settled),
             (said, _) => (said, fitted),
         };
         self.confirmation.hear(self.config, said, of);
-        self.confirmation.withholds(self.config, answer?)
     }
 
     #[inline(never)]
@@ -159,12 +168,7 @@ impl SwiftMonitor<'_> {
     }
 
     #[inline(never)]
-    fn better(
-        &self,
-        sequence: u32,
-        settled: &Result<Estimate, Reason>,
-        spoiled: bool,
-    ) -> Better<'_> {
+    fn better(&self, sequence: u32, settled: &Result<Estimate, Reason>, spoiled: bool) -> Better {
         let believed = self.stage != Stage::Suspected && self.is_fresh();
         let Some(fitted) = self.fitted.as_ref().filter(|_| believed) else {
             return Better::Settled;
@@ -178,15 +182,15 @@ impl SwiftMonitor<'_> {
             {
                 Better::Settled
             }
-            Ok(_) | Err(_) => Better::Fitted(fitted),
+            Ok(_) | Err(_) => Better::Fitted,
         }
     }
 }
 
 /// The better of a settled and a fitted estimate.
-enum Better<'a> {
+enum Better {
     Settled,
-    Fitted(&'a Estimate),
+    Fitted,
     /// They contradict each other.
     Neither,
 }
