@@ -238,10 +238,7 @@ impl Converged {
             total.saturating_sub(plus),
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
-        // A zero that is off by a 64th of Vb makes a rail seem to feed the chassis; by how much it may, the estimate knows.
         let rails = [positive_conductance, negative_conductance];
-        let off = theta.total >> 6;
-        let impossible = absurd(&conductance, 0) || rails.iter().any(|rail| absurd(rail, off));
         let block = self.span.checked_div(self.blocks).unwrap_or(0);
         let tau = num::ratio(theta.capacitance, theta.total);
         let settles = tau < block;
@@ -257,13 +254,11 @@ impl Converged {
         let endless = theta.capacitance >= MOST_CAPACITANCE
             && (moves || capacitance.is_some() || !settles || vague);
         let hardest = theta.total >= MOST_TOTAL && vague;
-        if endless || hardest || impossible {
+        if endless || hardest || impossible(&conductance, &rails, theta) {
             return None;
         }
         let coupling = self.covariance.coupling;
-        // One that is held is no larger than any that is provided for.
-        let most = DRIFT_MOST.max(theta.drift.saturating_abs());
-        let slide = mul(self.drift_seen.bits().min(most), self.span >> 1);
+        let slide = self.slide(theta);
         Some(Fit {
             conductance,
             positive_conductance,
@@ -274,10 +269,7 @@ impl Converged {
                 value: Ratio::from_bits(theta.coupling),
                 u: Ratio::from_bits(coupling.times(enlarged).root().bits()),
             },
-            drift: Measured {
-                value: Volts::from_bits(theta.drift),
-                u: Volts::from_bits(self.drift_u.bits()),
-            },
+            drift: self.drift(theta),
             slide: Volts::from_bits(slide),
             slide_conductance: Microsiemens::from_bits(num::ratio(
                 mul(theta.total, slide),
@@ -292,6 +284,21 @@ impl Converged {
             rows: narrow(self.used),
             rejected: narrow(self.rejected),
         })
+    }
+
+    /// The drift of the zero that is fitted, V/s.
+    fn drift(&self, theta: &Theta) -> Measured<Volts> {
+        Measured {
+            value: Volts::from_bits(theta.drift),
+            u: Volts::from_bits(self.drift_u.bits()),
+        }
+    }
+
+    /// How far the drift that is seen moves the zero within half of the record. One that is held is no larger than any
+    /// that is provided for.
+    fn slide(&self, theta: &Theta) -> i64 {
+        let most = DRIFT_MOST.max(theta.drift.saturating_abs());
+        mul(self.drift_seen.bits().min(most), self.span >> 1)
     }
 
     /// Noise variance with what the residuals and their number add.
@@ -350,6 +357,16 @@ impl Converged {
             Scaled::ZERO
         }
     }
+}
+
+/// No passive circuit has these. A zero that is off by a 64th of Vb makes a rail seem to feed the chassis; by how much it
+/// may, the estimate knows.
+fn impossible(
+    conductance: &Measured<Microsiemens>,
+    rails: &[Measured<Microsiemens>],
+    theta: &Theta,
+) -> bool {
+    absurd(conductance, 0) || rails.iter().any(|rail| absurd(rail, theta.total >> 6))
 }
 
 /// Negative by more than `off` and five standard uncertainties.
