@@ -59,7 +59,7 @@ pub(crate) struct State<'a> {
     pub(crate) v_u: i64,
     /// Standard uncertainty of v from trailing behind a moving pack voltage,
     /// signed because its unknown factor is common to all states, see
-    /// [`System::take_off_lag`].
+    /// [`System::take_off_lag`]; or from a zero that is off, if that is larger.
     pub(crate) lag: i64,
     /// Current that the monitor pushes into the chassis, in µA.
     pub(crate) r: i64,
