@@ -135,7 +135,12 @@ impl Sums {
             let rails = lesser(rail(below, low, LIMIT), rail(above, high, LIMIT));
             harmless = lesser(rails, Some(region.far(frame, &plane)))?.misfit;
         }
-        let held = at(plane.dd, pinned, 16u32.saturating_add(frame.fine << 1));
+        // A leak holds the chassis between the rails.
+        let held = if frame.between_rails {
+            at(plane.dd, pinned, 16u32.saturating_add(frame.fine << 1))
+        } else {
+            i64::MAX
+        };
         Some(Window {
             harmless,
             best: Leak {

@@ -12,6 +12,9 @@ const LEAST_PACK: i32 = 1 << (CURRENT_BITS - 4);
 /// Largest current of the newest equation that the frame can hold.
 const MOST_CURRENT: u32 = 1 << (CURRENT_BITS + 4);
 
+/// How far noise alone may put v beyond a rail: a 512th of Vb, Q30.
+const BEYOND: i64 = 1 << (A_BITS - 9);
+
 /// Where the newest equation puts the circuit.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
@@ -28,6 +31,8 @@ pub(super) struct Frame {
     /// d is summed 2^this times enlarged: a stiff circuit's current is far
     /// noisier than what a leak makes of the noise of d.
     pub(super) fine: u32,
+    /// v is between the rails, as far as noise and what ξ may be wrong by allow.
+    pub(super) between_rails: bool,
 }
 
 impl Frame {
@@ -51,7 +56,10 @@ impl Frame {
         let current = over_pack.times(i128::from(newest.current), A_BITS as i32);
         let positive = positive >> (num::FRAC - A_BITS);
         let known = positive.saturating_add(negative >> (num::FRAC - A_BITS));
+        let beyond = mismatch.saturating_add(BEYOND);
+        let most = (1i64 << A_BITS).saturating_add(beyond);
         Some(Self {
+            between_rails: share > beyond.saturating_neg() && share < most,
             share,
             current,
             offset: current

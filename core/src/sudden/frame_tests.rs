@@ -31,7 +31,7 @@ fn a_leak_adds_the_current_that_the_balance_gives_it() {
     for _ in 0..400 {
         let mut between = |low: f64, high: f64| low + (high - low) * noise.uniform();
         let (positive, negative) = (between(0.0, 0.5), between(0.0, 0.5));
-        let (pack, chassis) = (between(0.5, 1.2), between(0.0, 1.0));
+        let (pack, chassis) = (between(0.5, 1.2), between(-0.2, 1.2));
         let newest = equation(between(-2.0, 2.0), pack, chassis);
         let mismatch = between(0.0, 0.01);
         let stiffness = between(1.0, 3000.0);
@@ -46,6 +46,8 @@ fn a_leak_adds_the_current_that_the_balance_gives_it() {
         assert_eq!(frame.fine, (stiffness as u32).ilog2());
         assert!((real(frame.known(), 32) - positive - negative).abs() < 1e-8);
         let share = chassis / pack;
+        let beyond = (share - 0.5).abs() - 0.5;
+        assert_eq!(frame.between_rails, beyond < mismatch + 1.0 / 512.0);
         let [low, high] = frame.rails().map(|slope| real(slope, A_BITS));
         assert!((low + share + mismatch).abs() < 1e-6, "{low}");
         assert!((high - 1.0 + share - mismatch).abs() < 1e-6, "{high}");
