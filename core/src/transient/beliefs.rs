@@ -13,6 +13,9 @@ use crate::units::{Measured, Seconds};
 /// Degrees of freedom below which residuals alone do not tell the noise.
 const FEW: i64 = 30;
 
+/// Standard uncertainty of v at the start, V.
+const START_U: Scaled = Scaled::int(30_000);
+
 /// Beliefs enter the normal equations as observations of a parameter.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Beliefs {
@@ -189,12 +192,20 @@ impl Beliefs {
             (TOTAL, siemens.plus(total)),
             (RATIO, siemens),
             (CAPACITANCE, Scaled::int(30)),
-            (START, Scaled::int(30_000)),
+            (START, START_U),
         ];
         for (place, u) in basics {
-            let weight = noise.min(self.variance).over(u.square());
-            system.prior(place, Scaled::ZERO, weight);
+            system.prior(place, Scaled::ZERO, self.basic_weight(u, noise));
         }
+    }
+
+    fn basic_weight(&self, u: Scaled, noise: Scaled) -> Scaled {
+        noise.min(self.variance).over(u.square())
+    }
+
+    /// Weight of the belief in v at the start, where the residuals show the variance `noise`.
+    pub(super) fn start_weight(&self, noise: Scaled) -> Scaled {
+        self.basic_weight(START_U, noise)
     }
 
     /// Confronts the beliefs with the data. A parameter that is held where it

@@ -155,7 +155,7 @@ impl Test {
                 let Equations {
                     system, covariance, ..
                 } = &mut self.equations;
-                covariance.add_capacitance(system);
+                covariance.add_capacitance(system, converged.start_held);
                 self.next = Next::Follow;
             }
             Next::Follow => self.follow(theta, bounds),

@@ -4,24 +4,23 @@ use super::fit::{Converged, Covariance, Fit, longest};
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;
-use super::search::MOST_CAPACITANCE;
 use super::slips::{Covariances, Slips};
 use super::tally::Tally;
-use super::theta::{CAPACITANCE, COUPLING, PARAMETERS, RATIO, Reference, TOTAL, Theta};
+use super::theta::{CAPACITANCE, COUPLING, RATIO, Reference, TOTAL, Theta};
 use crate::num::ONE;
 use crate::units::Volts;
 
-fn bits(x: f64) -> i64 {
+pub(super) fn bits(x: f64) -> i64 {
     (x * ONE as f64).round() as i64
 }
 
-fn scaled(x: f64) -> Scaled {
+pub(super) fn scaled(x: f64) -> Scaled {
     // Small numbers keep their bits.
     Scaled::of(bits(x * 1024.0)).shifted(-10)
 }
 
 #[track_caller]
-fn near(told: f64, due: f64) {
+pub(super) fn near(told: f64, due: f64) {
     assert!(
         (told - due).abs() < 2e-5 * due.abs() + 1e-9,
         "{told} is not {due}"
@@ -30,9 +29,9 @@ fn near(told: f64, due: f64) {
 
 /// G of 4 µS, of which 1 to the positive rail, beside gr of 1.5 and pr of 0.5.
 const REFERENCE: [f64; 2] = [1.5, 0.5];
-const OWN: [f64; 2] = [4.0, 1.0];
+pub(super) const OWN: [f64; 2] = [4.0, 1.0];
 
-fn theta(own: [f64; 2]) -> Theta {
+pub(super) fn theta(own: [f64; 2]) -> Theta {
     let total = own[0] + REFERENCE[0];
     Theta {
         total: bits(total),
@@ -48,20 +47,20 @@ fn theta(own: [f64; 2]) -> Theta {
 /// Information of ln(G + gr), w, ln C, κ and the rest; with one product of the first two.
 const INFORMATION: [f64; 7] = [900.0, 2500.0, 400.0, 20.0, 1.0, 1.0, 1.0];
 const ACROSS: f64 = 600.0;
-const FREEDOM: i64 = 50;
+pub(super) const FREEDOM: i64 = 50;
 /// Noise variance, V² times weight: 10 mV a block.
-const NOISE: f64 = 16e-4;
+pub(super) const NOISE: f64 = 16e-4;
 /// What hum leaves of its samples, as a variance.
 const HUM: f64 = 7e-4;
 
-fn tally(mean: f64, count: u32) -> Tally {
+pub(super) fn tally(mean: f64, count: u32) -> Tally {
     Tally {
         sum: scaled(mean * f64::from(count)),
         count,
     }
 }
 
-fn converged() -> Converged {
+pub(super) fn converged() -> Converged {
     let mut system = System::NONE;
     for (row, information) in INFORMATION.into_iter().enumerate() {
         system.set(row, row, scaled(information));
@@ -69,7 +68,7 @@ fn converged() -> Converged {
     system.set(TOTAL, RATIO, scaled(ACROSS));
     system.set(7, 7, scaled(NOISE * FREEDOM as f64));
     let mut covariance = Covariance::new(&system, FREEDOM);
-    covariance.add_capacitance(&system);
+    covariance.add_capacitance(&mut system, Scaled::ZERO);
     covariance.add_coupling(&Covariances::of_coupling(&system));
     Converged {
         covariance,
@@ -92,16 +91,17 @@ fn converged() -> Converged {
         pack_u: Scaled::ZERO,
         drift_seen: Scaled::ZERO,
         drift_u: scaled(0.02),
+        start_held: Scaled::ZERO,
         slips: Slips::NONE,
     }
 }
 
-fn told_of(converged: &Converged, theta: &Theta, suspected: [f64; 2]) -> Option<Fit> {
+pub(super) fn told_of(converged: &Converged, theta: &Theta, suspected: [f64; 2]) -> Option<Fit> {
     let [g, p] = REFERENCE.map(bits);
     converged.fit(theta, Reference { g, p }, suspected.map(scaled), bits(0.7))
 }
 
-fn told(converged: &Converged) -> Fit {
+pub(super) fn told(converged: &Converged) -> Fit {
     told_of(converged, &theta(OWN), [0.0; 2]).expect("a fit")
 }
 
@@ -111,7 +111,7 @@ fn inverse() -> [f64; 3] {
     [INFORMATION[1], -ACROSS, INFORMATION[0]].map(|of| of / determinant)
 }
 
-fn student() -> f64 {
+pub(super) fn student() -> f64 {
     (1.0 + 1.22 / FREEDOM as f64).powi(2)
 }
 
@@ -305,62 +305,6 @@ fn a_drift_moves_the_zero_within_half_of_the_record() {
     }
 }
 
-/// A fit at the most C that is looked for is one only where v settles within a block of 20 ms even so and G is told to a
-/// factor of e²: any C will do then. One at the most G says nothing but that.
-#[test]
-fn a_fit_at_the_most_capacitance_is_none_unless_c_does_not_matter() {
-    let with = |total: f64, capacitance: i64, pack_u: f64, total_u: f64| {
-        let mut system = System::NONE;
-        for row in 0..PARAMETERS {
-            // C is not told.
-            system.set(row, row, scaled(NOISE));
-        }
-        // Its variance is the noise times Student's.
-        let information = NOISE * student() / total_u.powi(2);
-        system.set(TOTAL, TOTAL, scaled(information));
-        system.set(7, 7, scaled(NOISE * FREEDOM as f64));
-        let mut converged = converged();
-        converged.covariance = Covariance::new(&system, FREEDOM);
-        converged.covariance.add_capacitance(&system);
-        converged.pack_u = scaled(pack_u);
-        let theta = Theta {
-            total: bits(total),
-            capacitance,
-            ..theta(OWN)
-        };
-        told_of(&converged, &theta, [0.0; 2]).is_some()
-    };
-    let at_most = |total, pack_u, total_u| with(total, MOST_CAPACITANCE, pack_u, total_u);
-    assert!(at_most(20_100.0, 0.1, 1.0));
-    assert!(!at_most(19_900.0, 0.1, 1.0) && !at_most(10.0, 0.1, 1.0));
-    assert!(at_most(20_100.0, 0.1, 1.9) && !at_most(20_100.0, 0.1, 2.1));
-    // A pack that moves passes for a short.
-    assert!(!at_most(20_100.0, 0.0, 1.0));
-    for (total_u, told) in [(1.9, true), (2.1, false)] {
-        assert_eq!(with(60_000.0, bits(2.0), 0.0, total_u), told);
-        assert!(with(59_000.0, bits(2.0), 0.0, total_u));
-    }
-}
-
-/// C is known where the record tells it to a quarter, whatever else may be in doubt.
-#[test]
-fn the_record_alone_decides_whether_c_is_known() {
-    let with = |information: f64, slip: f64| {
-        let mut converged = converged();
-        let mut system = System::NONE;
-        for row in 0..PARAMETERS {
-            system.set(row, row, scaled(information));
-        }
-        converged.covariance.add_capacitance(&system);
-        converged.slips.capacitance = scaled(slip);
-        told(&converged).capacitance.map(|c| real(c.u.to_bits()))
-    };
-    let edge = 16.0 * NOISE * student();
-    assert_eq!(with(0.99 * edge, 0.0), None);
-    near(with(1.01 * edge, 0.0).expect("C"), 0.5 / 1.01f64.sqrt());
-    near(with(1e6 * edge, 4.0).expect("C"), 4.0);
-}
-
 /// Noise in the column of κ takes κ nearer to zero, by its square over the information of κ, and all that goes with κ
 /// by as much as it does; κ is one at most. Half of that is the deviation: here of ln(G + gr), of both, of w, and of ln C.
 #[test]
@@ -427,31 +371,6 @@ fn what_no_passive_circuit_has_is_no_fit() {
         ..converged()
     };
     assert!(told_of(&undetermined, &theta(OWN), [0.0; 2]).is_none());
-}
-
-/// C of a circuit that settles within a block, of 20 ms here, is told by the block after a drive change alone; and not at
-/// the 50 µs that the search holds it to, 0.275 nF.
-#[test]
-fn without_an_onset_a_fast_circuit_tells_no_capacitance() {
-    for (onset, capacitance, told) in [
-        (true, 0.1, true),
-        (false, 0.1, false),
-        (true, 0.12, true),
-        (false, 0.12, true),
-        (true, 0.000275, false),
-        (true, 0.00028, true),
-    ] {
-        let converged = Converged {
-            onset,
-            ..converged()
-        };
-        let theta = Theta {
-            capacitance: bits(capacitance),
-            ..theta(OWN)
-        };
-        let fit = told_of(&converged, &theta, [0.0; 2]).expect("a fit");
-        assert_eq!(fit.capacitance.is_some(), told, "{onset} {capacitance}");
-    }
 }
 
 #[test]

@@ -6,8 +6,8 @@ use super::search::{FASTEST, MOST_CAPACITANCE, MOST_TOTAL, variance};
 use super::slips::{Covariances, DRIFT_MOST, Slips};
 use super::solve::Factors;
 use super::tally::Tally;
-use super::theta::{CAPACITANCE, RATIO, Reference, TOTAL, Theta, positive};
-use crate::num::{self, ONE, mul};
+use super::theta::{CAPACITANCE, RATIO, Reference, START, TOTAL, Theta, positive};
+use crate::num::{self, ONE, millionths, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
 /// The circuit as a record of block means shows it. Standard uncertainties are
@@ -60,6 +60,9 @@ pub struct Fit {
 /// Variance of ln(G + gr) of a short of which nothing is told.
 const VAGUE: Scaled = Scaled::new(1, 2);
 
+/// Share of what is known of v at the start that is left of it when nothing is, as a power of two: rounding leaves less.
+const UNTOLD: i32 = -18;
+
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
 
@@ -110,8 +113,15 @@ impl Covariance {
         }
     }
 
-    pub(super) fn add_capacitance(&mut self, system: &System) {
+    /// That of C, whatever v was at the start, which was held with the weight `held`: in a circuit that settles within
+    /// the first block the two pass for each other, and at a v of some kilovolts the one would tell the other.
+    #[inline(never)]
+    pub(super) fn add_capacitance(&mut self, system: &mut System, held: Scaled) {
+        let believed = system.at(START, START);
+        let told = believed.minus(held).max(Scaled::ZERO);
+        system.set(START, START, told.plus(believed.shifted(UNTOLD)));
         self.capacitance = variance_of(system, CAPACITANCE);
+        system.set(START, START, believed);
     }
 
     pub(super) const fn add_coupling(&mut self, coupling: &Covariances) {
@@ -159,6 +169,8 @@ pub(super) struct Converged {
     /// Size of the drift that the record alone shows, and standard uncertainty of that which is fitted, V/s.
     pub(super) drift_seen: Scaled,
     pub(super) drift_u: Scaled,
+    /// How firmly v at the start was held.
+    pub(super) start_held: Scaled,
     pub(super) slips: Slips,
 }
 
@@ -226,7 +238,15 @@ impl Converged {
         }
         let noise = self.noise();
         let enlarged = self.enlarged(noise);
-        let spread = Spread::new(&self.covariance, enlarged, theta)
+        let block = self.span.checked_div(self.blocks).unwrap_or(0);
+        let tau = num::ratio(theta.capacitance, theta.total);
+        let settles = tau < block;
+        let wave = if settles {
+            self.wave(noise)
+        } else {
+            Scaled::ZERO
+        };
+        let spread = Spread::new(&self.covariance, enlarged, wave, theta)
             .plus_change(suspected)
             .plus_slips(&self.slips)
             .plus_readings(self, theta);
@@ -239,9 +259,6 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let rails = [positive_conductance, negative_conductance];
-        let block = self.span.checked_div(self.blocks).unwrap_or(0);
-        let tau = num::ratio(theta.capacitance, theta.total);
-        let settles = tau < block;
         // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good; and
         // where the search was held to the shortest time constant there is none.
         let fastest = num::times(tau, FASTEST - 1) < block;
@@ -312,6 +329,17 @@ impl Converged {
             .times(self.inflation(noise))
             .plus(self.slow())
             .times(student)
+    }
+
+    /// What a wave that averages out over five blocks adds to the variance of a block right after a drive change: a dwell
+    /// has often a whole number of its half-periods, and then it is in all of these blocks alike.
+    fn wave(&self, noise: Scaled) -> Scaled {
+        if self.fives.count < FEWEST_FIVES {
+            return Scaled::ZERO;
+        }
+        let dwells = num::ratio(self.span, millionths(self.dwell_us));
+        let wave = noise.minus(self.fives.mean()).max(Scaled::ZERO);
+        wave.times(Scaled::of(dwells))
     }
 
     /// Variance of what is slow and does not average out. Either the rows vary by
@@ -404,8 +432,9 @@ struct Spread {
 }
 
 impl Spread {
-    fn new(covariance: &Covariance, variance: Scaled, theta: &Theta) -> Self {
-        let by_capacitance = covariance.capacitance.times(variance);
+    /// `wave` adds to the noise variance, for C.
+    fn new(covariance: &Covariance, variance: Scaled, wave: Scaled, theta: &Theta) -> Self {
+        let by_capacitance = covariance.capacitance.times(variance.plus(wave));
         Self {
             total: Scaled::of(theta.total),
             by_total: covariance.total.times(variance),

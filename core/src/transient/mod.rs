@@ -66,6 +66,8 @@ mod beliefs;
 #[cfg(test)]
 mod beliefs_tests;
 mod borders;
+#[cfg(test)]
+mod capacitance_tests;
 mod change;
 #[cfg(test)]
 mod converged_tests;

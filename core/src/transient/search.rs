@@ -175,6 +175,11 @@ impl Search {
         self.raise = 1;
     }
 
+    /// How firmly v at the start was held in the last walk.
+    pub(super) fn start_weight(&self, beliefs: &Beliefs) -> Scaled {
+        beliefs.start_weight(self.noise)
+    }
+
     /// Where the step that was found leads, as to drift and lag.
     pub(super) fn least(&self) -> Theta {
         let [.., drift, lag] = self.step;

@@ -158,6 +158,7 @@ impl Fitting {
             pack_u: self.given.level.map_or(Scaled::ZERO, |level| level.u),
             drift_seen: Scaled::ZERO,
             drift_u: Scaled::ZERO,
+            start_held: self.search.start_weight(&self.beliefs),
             slips: Slips::NONE,
         };
         self.job = Job::Complete(Completing::Capacitance, converged, system.clone());
@@ -171,7 +172,8 @@ impl Fitting {
         let freedom = converged.covariance.freedom;
         *next = match next {
             Completing::Capacitance => {
-                converged.covariance.add_capacitance(system);
+                let held = converged.start_held;
+                converged.covariance.add_capacitance(system, held);
                 Completing::Coupling
             }
             Completing::Coupling => {
