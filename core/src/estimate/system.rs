@@ -38,8 +38,8 @@ pub(crate) const READINGS: usize = 3;
 const STRAYED: i64 = 3;
 /// Share of the swing between drive states, as a power of two, that v may stray by
 /// within them: where it does more, a slow circuit that a moving pack hides is no worse
-/// an explanation.
-const MOST_STRAYED: u32 = 2;
+/// an explanation. D has 64 fraction bits.
+const MOST_STRAYED: u32 = 2 + num::FRAC;
 
 /// Least share of a contradiction that a reading has; one that could hardly cause it is
 /// hardly its cause.
@@ -206,20 +206,21 @@ impl<'a> System<'a> {
         }
         let (g, gp) = self.leak();
         // By how much all that v strays moves D.
-        let (mut all, mut most) = (0, 0i64);
+        let (mut all, mut most) = (0i64, 0i64);
         for (state, alpha) in self.states.iter().zip(&self.alpha) {
             let course = state.settled.course();
             let due = num::mul(state.share(g, gp), course.pack);
             let strayed = course.chassis.minus(due).size();
-            if strayed > state.v_u.times(STRAYED) {
-                let moved = num::wide(alpha.size(), strayed);
-                all = num::plus(all, moved);
-                let part = num::ratio(strayed, course.pack);
-                most = most.max(num::mul(part, widest));
+            // A course so short tells little of what v does in a longer one.
+            let short = (1..widest >> 1).contains(&course.pack);
+            if short || strayed > state.v_u.times(STRAYED) {
+                all = all.plus(num::mul(alpha.size(), strayed));
+                let seen = strayed.max(state.v_u.min(course.pack));
+                most = most.max(num::mul(num::ratio(seen, course.pack), widest));
             }
         }
         self.put_in_doubt(0, most);
-        self.strays = all > num::extent(self.determinant) >> MOST_STRAYED;
+        self.strays = all > num::narrow(num::extent(self.determinant) >> MOST_STRAYED);
     }
 
     /// Three states and two unknowns leave a difference. Where it is more than noise, a
@@ -250,7 +251,7 @@ impl<'a> System<'a> {
         for (state, share) in self.states.iter_mut().zip(shares) {
             let alone = num::ratio(all, share.max(LEAST_SHARE));
             let error = num::mul(most, alone);
-            let off = num::ratio(error, g.plus(state.g)).size();
+            let off = num::ratio(error, g.plus(state.g));
             state.v_u = num::hypot(&[state.v_u, off]);
         }
     }
@@ -404,10 +405,10 @@ impl<'a> System<'a> {
         let x = self.position();
         let mut sum = num::RootSum::default();
         let mut lag = 0i64;
-        for (place, state) in self.states.iter().enumerate() {
-            let at = |table: &[i64; READINGS]| table.get(place).copied().unwrap_or(0);
-            let shift = num::mul(x, at(&self.alpha)).minus(at(&self.beta));
-            let slope = at(&self.gamma).plus(num::mul(state.g, shift));
+        let tables = self.alpha.iter().zip(&self.beta).zip(&self.gamma);
+        for (state, ((&alpha, &beta), &gamma)) in self.states.iter().zip(tables) {
+            let shift = num::mul(x, alpha).minus(beta);
+            let slope = gamma.plus(num::mul(state.g, shift));
             let change = |v: i64| num::quotient(num::wide(slope, v), self.for_total, 32);
             sum.add(change(state.v_u));
             lag = lag.plus(change(state.lag));

@@ -208,9 +208,13 @@ fn a_leak_is_a_short_open_or_a_figure() {
 }
 
 /// v pushed to either side of 100 V, where Vb moved 2 V to either side and v so many
-/// volts with it, and then 0.4 V and v with it: standard uncertainty of v, and whether it
-/// strays.
+/// volts with it, and then so much of 0.4 V: standard uncertainty of v, and whether it strays.
 fn doubts(followed: f64, then: f64) -> (f64, bool) {
+    doubts_then(followed, [then, 0.4])
+}
+
+/// The same, where v and Vb then move by so much.
+fn doubts_then(followed: f64, then: [f64; 2]) -> (f64, bool) {
     let config = crate::test_reports::config();
     let volts = |v: f64| Measured {
         value: Volts::from_bits(micro(v)),
@@ -229,7 +233,7 @@ fn doubts(followed: f64, then: f64) -> (f64, bool) {
         reading(crate::config::Drive::Raise, 120.0),
         reading(crate::config::Drive::Lower, 80.0),
     ];
-    let courses = [(followed, 2.0), (then, 0.4)].map(|(chassis, pack)| Course {
+    let courses = [[followed, 2.0], then].map(|[chassis, pack]| Course {
         chassis: micro(chassis),
         pack: micro(pack),
     });
@@ -249,16 +253,38 @@ fn what_v_does_beyond_its_share_of_the_pack_or_short_of_it_is_in_doubt() {
         assert!(!strays);
         assert!((told - due).abs() < 1e-5, "{told} is not {due}");
     };
-    // Its share, and what noise makes of it.
-    near(doubts(0.5, 0.1), 0.001);
-    near(doubts(0.5029, 0.1029), 0.001);
-    near(doubts(0.4971, 0.0971), 0.001);
+    // Its share, and what noise makes of it; a fifth of the way shows to five times as much what it does in all.
+    let usual = 0.005f64.hypot(0.001);
+    near(doubts(0.5, 0.1), usual);
+    near(doubts(0.5029, 0.1005), usual);
+    near(doubts(0.4971, 0.0995), usual);
     near(doubts(1.8, 0.1), 1.3);
     near(doubts(0.0, 0.1), 0.5);
     near(doubts(0.51, 0.1), 0.01f64.hypot(0.001));
     // What it does where Vb moves less, it does five times as much in the other state.
     near(doubts(0.5, 0.35), 1.25);
     near(doubts(1.8, 0.35), 1.3);
+}
+
+/// A way of less than half of the other's tells by the noise of v alone what v does in the other; of one that is shorter
+/// than that noise v may go all, and of none nothing is told.
+#[test]
+fn what_v_does_on_a_short_way_is_in_doubt_on_a_longer() {
+    let told = |pack: f64| doubts_then(0.5, [pack / 4.0, pack]).0;
+    for (pack, due) in [
+        (1.01, 0.0),
+        (0.99, 0.002 / 0.99),
+        (0.1, 0.02),
+        (0.002, 1.0),
+        (0.0005, 2.0),
+        (0.0, 0.0),
+    ] {
+        let (told, due) = (told(pack), f64::hypot(due, 0.001));
+        assert!(
+            (told - due).abs() < 1e-3 * due,
+            "{pack}: {told} is not {due}"
+        );
+    }
 }
 
 #[test]

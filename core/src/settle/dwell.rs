@@ -308,7 +308,8 @@ impl Dwell {
     /// One block of time has passed. True when that completed a slot.
     fn advance(&mut self) -> bool {
         self.blocks = self.blocks.saturating_add(1);
-        if !self.blocks.is_multiple_of(self.per_slot()) {
+        // Its slots are powers of two.
+        if self.blocks & self.per_slot().wrapping_sub(1) != 0 {
             return false;
         }
         let Pending {

@@ -165,15 +165,10 @@ impl Settling {
         })
     }
 
-    /// Blocks that make a slot.
-    const fn per_slot(&self) -> u32 {
-        1u32.wrapping_shl(self.places as u32)
-    }
-
-    /// Length of a slot.
+    /// Length of a slot, a part of a dwell, which fits.
     fn slot(&self, config: &Config) -> Seconds {
         let block = config.timing().block().to_bits();
-        Seconds::from_bits(num::times(block, i64::from(self.per_slot())))
+        Seconds::from_bits(block.wrapping_shl(self.places.into()))
     }
 
     #[inline(never)]

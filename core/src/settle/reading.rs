@@ -181,8 +181,7 @@ impl Settling {
             return 0;
         }
         let bunches = self.samples_per_slot.wrapping_shr(self.bunched.into());
-        // A slot is a part of a dwell, which fits.
-        let slot_us = config.timing().block_us.wrapping_mul(self.per_slot());
+        let slot_us = config.timing().block_us.wrapping_shl(self.places.into());
         let apart = slot_us.checked_div(bunches).unwrap_or(FAR);
         residue(num::mul(scatter, num::sqrt_int(bunches)), apart)
     }
