@@ -24,7 +24,9 @@
 //!   by 7 in all), twice in a row.
 //! * *Verified*: the ratio is clear at 6.5 standard deviations twice in a
 //!   row, the second at least three blocks after the suspicion, with a leak that
-//!   fits its equations, and that fits how it began.
+//!   fits its equations, and that fits how it began. Where v shows only that it is
+//!   held, so by a reading that errs for 0.15 s, it is seven blocks, and v is between
+//!   the rails.
 //!
 //! How v moves within a block is known of the known circuit, and doubtful for a leak. A
 //! likelihood with more doubt explains more: it is charged with the logarithm of the

@@ -18,6 +18,8 @@ const AGREE: u8 = 2;
 const CONFIRM: u8 = 2;
 /// Blocks after the suspicion before the first that counts for an alarm.
 const FRESH: u8 = 2;
+/// The same where v shows but that it is held: a reading that errs for a while does that, too.
+const LASTING: u8 = 6;
 /// Blocks without evidence that end a suspicion.
 const CALM: u8 = 5;
 /// Most drive changes asked for in one suspicion.
@@ -125,7 +127,8 @@ impl State {
         };
         self.suspected = Some(since);
         let believed = best.misfit < MISFIT && best.credible;
-        let certain = best.evidence > VERIFY && believed && since >= FRESH;
+        let least = if best.pinned { LASTING } else { FRESH };
+        let certain = best.evidence > VERIFY && believed && since >= least;
         // A block that cannot be judged speaks neither for nor against.
         if record.newest().is_some_and(|row| row.usable()) {
             count(&mut self.run, certain);
