@@ -50,8 +50,8 @@ fn conductance(system: &System<'_>, share: Ratio) -> i64 {
     let Some(dwell_us) = dwells.min().filter(|&us| us > 0) else {
         return 0;
     };
-    let rate = match shown(system, true, -1) {
-        Some([c, ..]) => num::ratio(c, num::millionths(dwell_us)),
+    let rate = match shown(system, true, READINGS) {
+        Some((_, [c, ..])) => num::ratio(c, num::millionths(dwell_us)),
         None => system.total().plus(system.mean_load()) / UNSEEN,
     };
     num::mul(share.to_bits(), rate)

@@ -34,6 +34,8 @@ const COVERAGE: i64 = 2;
 
 /// Sums of standard uncertainties between two readings of C that are a contradiction.
 const CONTRADICTION: i64 = 3;
+/// Share of C, as a power of two, to which no dwell tells it alone: so well any dwell would.
+const ALONE: u32 = 4;
 
 /// Below this pack voltage a leak to either rail cannot be judged.
 const PACK_MIN: Volts = Volts::from_int(5);
@@ -325,11 +327,11 @@ fn capacitance(
     system: &System<'_>,
     total_u: i64,
 ) -> Option<Measured<Microfarads>> {
-    let [value, u, load, tau_u] = shown(system, false, -1)?;
-    // What came upon v at a drive change passes for a transient, too: then two dwells contradict each other.
-    let other = shown(system, false, tau_u);
-    let apart = |[c, c_u, ..]: [i64; 4]| c.minus(value).size() > c_u.plus(u).times(CONTRADICTION);
-    if other.is_some_and(apart) {
+    let (place, [value, u, load]) = shown(system, false, READINGS)?;
+    // What came upon v at a drive change passes for a transient, too: then another dwell contradicts it, or shows none.
+    let other = shown(system, true, place);
+    let apart = |[c, c_u, _]: [i64; 3]| c.minus(value).size() > c_u.plus(u).times(CONTRADICTION);
+    if other.map_or(u < value >> ALONE, |(_, other)| apart(other)) {
         return None;
     }
     let by_load = num::ratio(total_u, load);
@@ -338,23 +340,23 @@ fn capacitance(
     Some(Measured { value, u })
 }
 
-/// C of the reading that shows its time constant best, its standard uncertainty by that, G + g_k, and that of the time
-/// constant. Unless `moving` is asked for, of those in which the pack stood still: what v does behind a pack passes for
-/// its transient. Of those that show it less well than some other, if asked for: with more than such an uncertainty.
+/// The reading that shows its time constant best but for that in `without`: its place, and C, its standard uncertainty by
+/// that, and G + g_k. Unless `moving` is asked for, of those in which the pack stood still: what v does behind a pack
+/// passes for its transient.
 #[inline(never)]
-fn shown(system: &System<'_>, moving: bool, above: i64) -> Option<[i64; 4]> {
-    let (mut g, mut tau, mut tau_u) = (0, 0, i64::MAX);
-    for state in &system.states {
+fn shown(system: &System<'_>, moving: bool, without: usize) -> Option<(usize, [i64; 3])> {
+    let (mut at, mut g, mut tau, mut tau_u) = (READINGS, 0, 0, i64::MAX);
+    for (place, state) in system.states.iter().enumerate() {
         let Some(shown) = state.settled.time_constant() else {
             continue;
         };
         let u = shown.u.to_bits();
-        if (moving || state.settled.lag == Volts::ZERO) && u < tau_u && u > above {
-            (g, tau, tau_u) = (state.g, shown.value.to_bits(), u);
+        if (moving || state.settled.lag == Volts::ZERO) && u < tau_u && place != without {
+            (at, g, tau, tau_u) = (place, state.g, shown.value.to_bits(), u);
         }
     }
     let load = system.total().plus(g);
-    (tau > 0 && load > 0).then(|| [num::mul(load, tau), num::mul(load, tau_u), load, tau_u])
+    (tau > 0 && load > 0).then(|| (at, [num::mul(load, tau), num::mul(load, tau_u), load]))
 }
 
 /// What else adds to the relative standard uncertainty of C: it is the pushed current over the slope of v, so that the

@@ -97,6 +97,11 @@ impl<'a> State<'a> {
         self.v.minus(num::ratio(pushed, load)).size()
     }
 
+    #[inline(never)]
+    fn put_in_doubt(&mut self, doubt: i64) {
+        self.v_u = num::hypot(&[self.v_u, doubt]);
+    }
+
     /// Vb.
     pub(crate) const fn vb(&self) -> i64 {
         self.settled.pack.value.to_bits()
@@ -188,7 +193,7 @@ impl<'a> System<'a> {
     #[inline(never)]
     pub(crate) fn put_in_doubt(&mut self, newest: usize, doubt: i64) {
         for state in self.states.iter_mut().rev().skip(newest) {
-            state.v_u = num::hypot(&[state.v_u, doubt]);
+            state.put_in_doubt(doubt);
         }
     }
 
@@ -252,7 +257,7 @@ impl<'a> System<'a> {
             let alone = num::ratio(all, share.max(LEAST_SHARE));
             let error = num::mul(most, alone);
             let off = num::ratio(error, g.plus(state.g));
-            state.v_u = num::hypot(&[state.v_u, off]);
+            state.put_in_doubt(off);
         }
     }
 
@@ -273,7 +278,7 @@ impl<'a> System<'a> {
         }
         for state in &mut self.states {
             let dwell = num::millionths(state.settled.dwell_us);
-            state.v_u = num::hypot(&[state.v_u, num::mul(zero.drift, dwell)]);
+            state.put_in_doubt(num::mul(zero.drift, dwell));
         }
         self.shift_zero(zero.off);
     }
@@ -307,11 +312,11 @@ impl<'a> System<'a> {
             // What is not known of τ differs from state to state.
             let doubt = match state.settled.time_constant() {
                 Some(Measured { value, u }) => {
-                    num::quotient(num::wide(lag, u.to_bits()), i128::from(value.to_bits()), 0)
+                    num::mul(lag, num::ratio(u.to_bits(), value.to_bits()))
                 }
                 None => lag,
             };
-            state.v_u = num::hypot(&[state.v_u, doubt]);
+            state.put_in_doubt(doubt);
         }
         self.solve();
     }

@@ -110,25 +110,40 @@ fn where_v_goes_a_part_of_the_way_each_half_is_the_wider() {
 /// Two readings with a time constant, of 0.5 s known to 1 % and of another known to 8 ms, of which some lag behind a moving
 /// pack.
 fn timed_by(config: &Config, other: f64, lags: [f64; 2], total_u: f64) -> Option<[f64; 2]> {
+    of_two(
+        config,
+        [Some([0.5, 0.005]), Some([other, 0.008])],
+        lags,
+        total_u,
+    )
+}
+
+/// Two readings with these time constants and their uncertainties.
+fn of_two(
+    config: &Config,
+    [raise, lower]: [Option<[f64; 2]>; 2],
+    lags: [f64; 2],
+    total_u: f64,
+) -> Option<[f64; 2]> {
     let volts = |v: f64| Measured {
         value: Volts::from_bits(micro(v)),
         u: Volts::ZERO,
     };
-    let [raise, lower] = [(120.0, 0.5, 0.005), (80.0, other, 0.008)];
-    let reading = |drive, (v, tau, u): (f64, f64, f64), lag: f64| Reading {
+    let reading = |drive, v: f64, time: Option<[f64; 2]>, lag: f64| Reading {
         drive,
         chassis: volts(v),
         pack: volts(400.0),
         lag: Volts::from_bits(micro(lag)),
-        time_constant: Some(Measured {
+        time_constant: time.map(|[tau, u]| Measured {
             value: Seconds::from_bits(micro(tau)),
             u: Seconds::from_bits(micro(u)),
         }),
         dwell_us: 500_000,
     };
+    let [first, second] = lags;
     let taken = [
-        Settled::new(&reading(Drive::Raise, raise, lags[0]), Course::NONE),
-        Settled::new(&reading(Drive::Lower, lower, lags[1]), Course::NONE),
+        Settled::new(&reading(Drive::Raise, 120.0, raise, first), Course::NONE),
+        Settled::new(&reading(Drive::Lower, 80.0, lower, second), Course::NONE),
     ];
     let mut system = System::default();
     assert!(system.take(config.network(), taken.iter()));
@@ -153,8 +168,25 @@ fn time_constants_that_contradict_each_other_tell_no_c() {
         let c = timed_by(&config, other, [0.0; 2], 0.0);
         assert_eq!(c.is_some(), told, "{other}");
     }
-    // A pack that moves has one of them for its own.
-    assert!(timed_by(&config, 0.4, [0.1, 0.0], 0.0).is_some());
+    // Be it that the pack has one of them for its own.
+    assert!(timed_by(&config, 0.48, [0.1, 0.0], 0.0).is_some());
+    assert!(timed_by(&config, 0.4, [0.1, 0.0], 0.0).is_none());
+}
+
+/// What one dwell tells to a sixteenth, any other would have told, too.
+#[test]
+fn no_dwell_tells_c_well_alone() {
+    let config = crate::test_reports::config();
+    let alone = |u: f64| {
+        let told = |times| of_two(&config, times, [0.0; 2], 0.0).is_some();
+        let both = [[Some([0.5, u]), None], [None, Some([0.5, u])]].map(told);
+        assert_eq!(both[0], both[1]);
+        both[0]
+    };
+    assert!(!alone(0.005));
+    assert!(!alone(0.0312));
+    assert!(alone(0.0313));
+    assert_eq!(of_two(&config, [None; 2], [0.0; 2], 0.0), None);
 }
 
 #[test]
