@@ -3,7 +3,8 @@
 use super::converged_tests::{
     FREEDOM, NOISE, OWN, bits, converged, near, scaled, student, tally, theta, told, told_of,
 };
-use super::fit::{Converged, Covariance};
+use super::covariance::Covariance;
+use super::fit::Converged;
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;

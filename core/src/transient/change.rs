@@ -18,7 +18,8 @@
 
 use super::beliefs::Beliefs;
 use super::borders::{Borders, CHANGES};
-use super::fit::{Converged, Covariance};
+use super::covariance::Covariance;
+use super::fit::Converged;
 use super::normal::System;
 use super::scaled::Scaled;
 use super::search::{self, Bounds, decrement, freedom};

@@ -1,6 +1,7 @@
 //! Figures and their uncertainty from equations made by hand, in f64.
 
-use super::fit::{Converged, Covariance, Fit, longest};
+use super::covariance::Covariance;
+use super::fit::{Converged, Fit, longest};
 use super::normal::System;
 use super::plant::real;
 use super::scaled::Scaled;

@@ -1,12 +1,11 @@
 //! What a converged search says, with its uncertainty.
 
-use super::normal::System;
+use super::covariance::{Covariance, Spread};
 use super::scaled::Scaled;
 use super::search::{FASTEST, MOST_CAPACITANCE, MOST_TOTAL, variance};
-use super::slips::{Covariances, DRIFT_MOST, Slips};
-use super::solve::Factors;
+use super::slips::{DRIFT_MOST, Slips};
 use super::tally::Tally;
-use super::theta::{CAPACITANCE, RATIO, Reference, START, TOTAL, Theta, positive};
+use super::theta::{Reference, Theta, positive};
 use crate::num::{self, ONE, millionths, mul};
 use crate::units::{Measured, Microfarads, Microsiemens, Ratio, Seconds, Volts};
 
@@ -60,81 +59,8 @@ pub struct Fit {
 /// Variance of ln(G + gr) of a short of which nothing is told.
 const VAGUE: Scaled = Scaled::new(1, 2);
 
-/// Share of what is known of v at the start that is left of it when nothing is, as a power of two: rounding leaves less.
-const UNTOLD: i32 = -18;
-
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
-
-/// What the normal equations leave uncertain, over the noise variance.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Covariance {
-    /// Every parameter is determined.
-    regular: bool,
-    /// Of ln(G + gr), of it and w, and of w.
-    total: Scaled,
-    both: Scaled,
-    ratio: Scaled,
-    /// Of ln C and of κ.
-    capacitance: Scaled,
-    coupling: Scaled,
-    /// Sum of squares of the residuals, and their degrees of freedom.
-    squares: Scaled,
-    pub(super) freedom: i64,
-}
-
-impl Covariance {
-    pub(super) const NONE: Self = Self {
-        regular: false,
-        total: Scaled::ZERO,
-        both: Scaled::ZERO,
-        ratio: Scaled::ZERO,
-        capacitance: Scaled::ZERO,
-        coupling: Scaled::ZERO,
-        squares: Scaled::ZERO,
-        freedom: 0,
-    };
-
-    /// That of the leaks; the rest is added to it.
-    #[inline(never)]
-    pub(super) fn new(system: &System, freedom: i64) -> Self {
-        let mut factors = Factors::NONE;
-        factors.factor(system, Scaled::ZERO);
-        let [total, both, ratio] = factors.block(TOTAL, RATIO);
-        Self {
-            regular: factors.regular,
-            total,
-            both,
-            ratio,
-            capacitance: Scaled::ZERO,
-            coupling: Scaled::ZERO,
-            squares: system.squares(),
-            freedom,
-        }
-    }
-
-    /// That of C, whatever v was at the start, which was held with the weight `held`: in a circuit that settles within
-    /// the first block the two pass for each other, and at a v of some kilovolts the one would tell the other.
-    #[inline(never)]
-    pub(super) fn add_capacitance(&mut self, system: &mut System, held: Scaled) {
-        let believed = system.at(START, START);
-        let told = believed.minus(held).max(Scaled::ZERO);
-        system.set(START, START, told.plus(believed.shifted(UNTOLD)));
-        self.capacitance = variance_of(system, CAPACITANCE);
-        system.set(START, START, believed);
-    }
-
-    pub(super) const fn add_coupling(&mut self, coupling: &Covariances) {
-        self.coupling = coupling.own;
-    }
-}
-
-#[inline(never)]
-fn variance_of(system: &System, place: usize) -> Scaled {
-    let mut factors = Factors::NONE;
-    factors.factor(system, Scaled::ZERO);
-    factors.variance(place)
-}
 
 /// What the walk that converged left behind.
 #[derive(Debug, Clone)]
@@ -238,9 +164,8 @@ impl Converged {
         }
         let noise = self.noise();
         let enlarged = self.enlarged(noise);
-        let block = self.span.checked_div(self.blocks).unwrap_or(0);
         let tau = num::ratio(theta.capacitance, theta.total);
-        let settles = tau < block;
+        let settles = tau < self.block();
         let wave = if settles {
             self.wave(noise)
         } else {
@@ -249,7 +174,7 @@ impl Converged {
         let spread = Spread::new(&self.covariance, enlarged, wave, theta)
             .plus_change(suspected)
             .plus_slips(&self.slips)
-            .plus_readings(self, theta);
+            .plus_pack(self.pack, self.pack_u, theta);
         let total = theta.total.saturating_sub(reference.g);
         let plus = positive(theta, reference);
         let conductance = siemens(total, spread.of(ONE, 0));
@@ -259,10 +184,7 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let rails = [positive_conductance, negative_conductance];
-        // Of a circuit that settles within a block the later ones show noise, to which any smaller C is as good; and
-        // where the search was held to the shortest time constant there is none.
-        let fastest = num::times(tau, FASTEST - 1) < block;
-        let told = !settles || self.onset && !fastest;
+        let told = !settles || self.tells_fast(tau);
         let capacitance = spread.capacitance(theta).filter(|_| told);
         // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
         // block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for one.
@@ -301,6 +223,17 @@ impl Converged {
             rows: narrow(self.used),
             rejected: narrow(self.rejected),
         })
+    }
+
+    /// Length of a block, s.
+    fn block(&self) -> i64 {
+        self.span.checked_div(self.blocks).unwrap_or(0)
+    }
+
+    /// C of a circuit that settles within a block is told by the first ones: the later show noise, to which any smaller C
+    /// is as good. And where the search was held to the shortest time constant there is none.
+    fn tells_fast(&self, tau: i64) -> bool {
+        self.onset && num::times(tau, FASTEST - 1) >= self.block()
     }
 
     /// The drift of the zero that is fitted, V/s.
@@ -417,85 +350,6 @@ fn siemens(value: i64, u: Scaled) -> Measured<Microsiemens> {
 
 fn narrow(count: u32) -> u16 {
     u16::try_from(count).unwrap_or(u16::MAX)
-}
-
-/// Covariance of ln(G + gr) and w, and the variance of ln C.
-struct Spread {
-    /// G + gr.
-    total: Scaled,
-    by_total: Scaled,
-    both: Scaled,
-    by_ratio: Scaled,
-    by_capacitance: Scaled,
-    /// The record tells C to a quarter.
-    tells_capacitance: bool,
-}
-
-impl Spread {
-    /// `wave` adds to the noise variance, for C.
-    fn new(covariance: &Covariance, variance: Scaled, wave: Scaled, theta: &Theta) -> Self {
-        let by_capacitance = covariance.capacitance.times(variance.plus(wave));
-        Self {
-            total: Scaled::of(theta.total),
-            by_total: covariance.total.times(variance),
-            both: covariance.both.times(variance),
-            by_ratio: covariance.ratio.times(variance),
-            by_capacitance,
-            tells_capacitance: by_capacitance.less(Scaled::new(1, -4)),
-        }
-    }
-
-    /// A change of the circuit that is suspected but not certain.
-    fn plus_change(mut self, [by_total, by_ratio]: [Scaled; 2]) -> Self {
-        self.by_total = self.by_total.plus(by_total);
-        self.by_ratio = self.by_ratio.plus(by_ratio);
-        self
-    }
-
-    fn plus_slips(mut self, slips: &Slips) -> Self {
-        self.by_total = self.by_total.plus(slips.total);
-        self.both = self.both.plus(slips.both);
-        self.by_ratio = self.by_ratio.plus(slips.ratio);
-        self.by_capacitance = self.by_capacitance.plus(slips.capacitance);
-        self
-    }
-
-    /// v shows w·Vb, as well as Vb is known.
-    fn plus_readings(mut self, converged: &Converged, theta: &Theta) -> Self {
-        let pack = Scaled::of(converged.pack);
-        let level = converged.pack_u.over(pack).times(Scaled::of(theta.ratio));
-        self.by_ratio = self.by_ratio.plus(level.square());
-        self
-    }
-
-    fn position(&self, theta: &Theta, plus: i64, total: i64) -> Measured<Ratio> {
-        let position = num::ratio(plus, total);
-        let away = theta.ratio.saturating_sub(position);
-        Measured {
-            value: Ratio::from_bits(position),
-            u: Ratio::from_bits(self.of(away, ONE).over(Scaled::of(total)).bits()),
-        }
-    }
-
-    fn capacitance(&self, theta: &Theta) -> Option<Measured<Microfarads>> {
-        let relative = self.by_capacitance.root();
-        let u = relative.times(Scaled::of(theta.capacitance));
-        self.tells_capacitance.then(|| Measured {
-            value: Microfarads::from_bits(theta.capacitance),
-            u: Microfarads::from_bits(u.bits()),
-        })
-    }
-
-    /// Deviation of (G + gr)·(a·ln(G + gr) + b·w).
-    fn of(&self, a: i64, b: i64) -> Scaled {
-        let (a, b) = (Scaled::of(a), Scaled::of(b));
-        let sum = a
-            .square()
-            .times(self.by_total)
-            .plus(a.times(b).times(self.both).shifted(1))
-            .plus(b.square().times(self.by_ratio));
-        sum.root().times(self.total)
-    }
 }
 
 /// Longest time constant C/(G + g_k) of the given conductances.

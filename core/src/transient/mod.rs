@@ -58,7 +58,7 @@
 //! * `fitting`: the decisions between them.
 //! * `noise`, `normal`, `solve`, `scaled`, `groups`: arithmetic.
 //! * `slips`: what a drift or a ripple on the pack would do to the figures.
-//! * `fit`: figures and their uncertainty.
+//! * `covariance`, `fit`: figures and their uncertainty.
 
 #[cfg(test)]
 mod agreement;
@@ -71,6 +71,7 @@ mod capacitance_tests;
 mod change;
 #[cfg(test)]
 mod converged_tests;
+mod covariance;
 mod entry;
 #[cfg(test)]
 mod figures_tests;

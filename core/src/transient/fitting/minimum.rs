@@ -3,7 +3,8 @@
 
 use super::super::beliefs::{Beliefs, Revision};
 use super::super::change::Test;
-use super::super::fit::{self, Converged, Covariance, Fit};
+use super::super::covariance::Covariance;
+use super::super::fit::{self, Converged, Fit};
 use super::super::ground::Ground;
 use super::super::normal::System;
 use super::super::scaled::Scaled;
