@@ -166,11 +166,7 @@ impl Converged {
         let enlarged = self.enlarged(noise);
         let tau = num::ratio(theta.capacitance, theta.total);
         let settles = tau < self.block();
-        let wave = if settles {
-            self.wave(noise)
-        } else {
-            Scaled::ZERO
-        };
+        let wave = self.wave(noise, settles);
         let spread = Spread::new(&self.covariance, enlarged, wave, theta)
             .plus_change(suspected)
             .plus_slips(&self.slips)
@@ -264,10 +260,10 @@ impl Converged {
             .times(student)
     }
 
-    /// What a wave that averages out over five blocks adds to the variance of a block right after a drive change: a dwell
-    /// has often a whole number of its half-periods, and then it is in all of these blocks alike.
-    fn wave(&self, noise: Scaled) -> Scaled {
-        if self.fives.count < FEWEST_FIVES {
+    /// What a wave that averages out over five blocks adds to the variance of C where the block right after a drive change
+    /// alone tells it: a dwell has often a whole number of its half-periods, and then it is in all of these alike.
+    fn wave(&self, noise: Scaled, settles: bool) -> Scaled {
+        if !settles || self.fives.count < FEWEST_FIVES {
             return Scaled::ZERO;
         }
         let dwells = num::ratio(self.span, millionths(self.dwell_us));
