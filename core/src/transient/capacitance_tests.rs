@@ -50,6 +50,63 @@ fn a_fit_at_the_most_capacitance_is_none_unless_c_does_not_matter() {
     }
 }
 
+/// What is known of G + gr by a C that is held is none of its own, or of nobody's.
+#[test]
+fn what_a_held_c_tells_of_g_is_let_go() {
+    let information = 900.0;
+    for (by, left) in [
+        (0.0, 900.0),
+        (675.0, 225.0),
+        (1000.0, 900.0 / 2f64.powi(18)),
+    ] {
+        let mut system = System::NONE;
+        for row in 0..PARAMETERS {
+            system.set(row, row, Scaled::ONE);
+        }
+        system.set(TOTAL, TOTAL, scaled(information));
+        let mut covariance = Covariance::new(&system, FREEDOM);
+        covariance.let_go(scaled(by));
+        near(real(covariance.total.bits()), 1.0 / left);
+    }
+}
+
+/// A short that is told by nothing but that v stays where it is may be a large C before the drive has changed twice.
+#[test]
+fn a_short_that_is_hardly_told_wants_a_second_drive_change() {
+    for (span, total_u, capacitance, told) in [
+        (1.2, 2.1, 0.1, false),
+        (1.3, 2.1, 0.1, true),
+        (1.2, 1.9, 0.1, true),
+        (1.2, 2.1, 0.12, true),
+    ] {
+        let mut converged = converged();
+        converged.covariance.total = scaled(total_u * total_u / student() / NOISE);
+        converged.span = bits(span);
+        converged.blocks = (span / 0.02) as i64;
+        let theta = Theta {
+            capacitance: bits(capacitance),
+            ..theta(OWN)
+        };
+        let fit = told_of(&converged, &theta, [0.0; 2]);
+        assert_eq!(fit.is_some(), told, "{span} {total_u} {capacitance}");
+    }
+}
+
+/// Nor is C of a slow circuit told where G + gr is not, to a factor of e.
+#[test]
+fn a_slow_circuit_tells_c_with_g() {
+    for (total_u, capacitance, told) in [(0.99, 2.0, true), (1.01, 2.0, false), (1.01, 0.1, true)] {
+        let mut converged = converged();
+        converged.covariance.total = scaled(total_u * total_u / student() / NOISE);
+        let theta = Theta {
+            capacitance: bits(capacitance),
+            ..theta(OWN)
+        };
+        let fit = told_of(&converged, &theta, [0.0; 2]).expect("a fit");
+        assert_eq!(fit.capacitance.is_some(), told, "{total_u} {capacitance}");
+    }
+}
+
 /// C is known where the record tells it to a quarter, whatever else may be in doubt.
 #[test]
 fn the_record_alone_decides_whether_c_is_known() {

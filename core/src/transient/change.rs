@@ -178,7 +178,7 @@ impl Test {
         system.clone_from(&self.circuit);
         borders.write(self.change, system);
         // What was held is held against the new columns, too.
-        bounds.hold(system, theta);
+        let _ = bounds.hold(system, theta);
         for place in [COUPLING, LAG] {
             system.prior(place, Scaled::ZERO, beliefs.weight(Scaled::int(5)));
         }

@@ -58,6 +58,12 @@ impl Covariance {
         }
     }
 
+    /// C is no longer held: so much of what is known of G + gr is not.
+    pub(super) fn let_go(&mut self, by_capacitance: Scaled) {
+        let left = Scaled::ONE.minus(self.total.times(by_capacitance));
+        self.total = self.total.over(left.max(Scaled::ONE.shifted(UNTOLD)));
+    }
+
     /// That of C, whatever v was at the start, which was held with the weight `held`: in a circuit that settles within
     /// the first block the two pass for each other, and at a v of some kilovolts the one would tell the other.
     #[inline(never)]

@@ -59,6 +59,9 @@ pub struct Fit {
 /// Variance of ln(G + gr) of a short of which nothing is told.
 const VAGUE: Scaled = Scaled::new(1, 2);
 
+/// Fewest dwells that tell a short of which nothing else is told.
+const FEWEST_DWELLS: i64 = ONE * 5 / 2;
+
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
 
@@ -180,16 +183,16 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let rails = [positive_conductance, negative_conductance];
-        let told = !settles || self.tells_fast(tau);
+        // A G + gr that is not told to a factor of e may be that of a fast circuit behind hum.
+        let told = if settles {
+            self.tells_fast(tau)
+        } else {
+            spread.by_total.less(Scaled::ONE)
+        };
         let capacitance = spread.capacitance(theta).filter(|_| told);
-        // No minimum: any C up to the most that is looked for. Behind a short so hard that v settles within a
-        // block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for one.
-        let moves = !self.pack_u.positive();
         let vague = VAGUE.less(spread.by_total);
-        let endless = theta.capacitance >= MOST_CAPACITANCE
-            && (moves || capacitance.is_some() || !settles || vague);
-        let hardest = theta.total >= MOST_TOTAL && vague;
-        if endless || hardest || impossible(&conductance, &rails, theta) {
+        let endless = self.is_endless(theta, settles, vague, capacitance.is_some());
+        if endless || impossible(&conductance, &rails, theta) {
             return None;
         }
         let coupling = self.covariance.coupling;
@@ -219,6 +222,22 @@ impl Converged {
             rows: narrow(self.used),
             rejected: narrow(self.rejected),
         })
+    }
+
+    /// There is no minimum, but any C up to the most that is looked for, or any G. Behind a short so hard that v settles
+    /// within a block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for
+    /// one, and so does, until the drive has changed a second time, a large C behind hum.
+    fn is_endless(&self, theta: &Theta, settles: bool, vague: bool, tells_c: bool) -> bool {
+        let moves = !self.pack_u.positive();
+        let any_c =
+            theta.capacitance >= MOST_CAPACITANCE && (moves || tells_c || !settles || vague);
+        let any_g = theta.total >= MOST_TOTAL || settles && self.dwells() < FEWEST_DWELLS;
+        any_c || vague && any_g
+    }
+
+    /// How many dwells the record has.
+    fn dwells(&self) -> i64 {
+        num::ratio(self.span, millionths(self.dwell_us))
     }
 
     /// Length of a block, s.
@@ -266,7 +285,7 @@ impl Converged {
         if !settles || self.fives.count < FEWEST_FIVES {
             return Scaled::ZERO;
         }
-        let dwells = num::ratio(self.span, millionths(self.dwell_us));
+        let dwells = self.dwells();
         let wave = noise.minus(self.fives.mean()).max(Scaled::ZERO);
         wave.times(Scaled::of(dwells))
     }

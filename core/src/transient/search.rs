@@ -79,7 +79,7 @@ impl Search {
     }
 
     /// Adds the beliefs to the equations of a walk, given the rows that went
-    /// into them.
+    /// into them. Returns what [`Bounds::hold`] does.
     #[inline(never)]
     pub(super) fn believe(
         &mut self,
@@ -87,12 +87,12 @@ impl Search {
         used: u32,
         beliefs: &Beliefs,
         bounds: Bounds,
-    ) {
+    ) -> Scaled {
         let freedom = freedom(used, DETERMINED);
         let least = beliefs.least_variance(freedom);
         self.noise = variance(system.squares(), freedom, least);
         beliefs.apply(system, &self.theta, self.noise);
-        bounds.hold(system, &self.theta);
+        bounds.hold(system, &self.theta)
     }
 
     /// Finds the step to the minimum from the equations of a walk, beliefs
@@ -301,8 +301,10 @@ impl Bounds {
         mul(total, num::ratio(self.block, FASTEST * ONE)).max(1 << 10)
     }
 
-    /// Holds the parameters that the data pull beyond their bounds.
-    pub(super) fn hold(&self, system: &mut System, theta: &Theta) {
+    /// Holds the parameters that the data pull beyond their bounds. Returns what they say of G + gr only because C is held at
+    /// the most.
+    pub(super) fn hold(&self, system: &mut System, theta: &Theta) -> Scaled {
+        let mut by_capacitance = Scaled::ZERO;
         let total = (self.least_total(), MOST_TOTAL);
         let capacitance = (self.least(theta.total), MOST_CAPACITANCE);
         for (place, value, (least, most)) in [
@@ -318,9 +320,14 @@ impl Bounds {
                     TOTAL => system.said_of(TOTAL, CAPACITANCE),
                     _ => system.at(place, place),
                 };
+                if place == CAPACITANCE && value >= most {
+                    let all = system.at(TOTAL, TOTAL);
+                    by_capacitance = all.minus(system.said_of(TOTAL, CAPACITANCE));
+                }
                 system.hold(place, said);
             }
         }
+        by_capacitance
     }
 
     fn least_total(&self) -> i64 {

@@ -154,6 +154,27 @@ fn a_point_stays_within_its_bounds() {
     near(go(theta(4.0, 0.3, 1.0), one(3, -5.0)).coupling, -4.5);
 }
 
+/// What is known of G + gr only because C is held at the most: the square of what both have in common, over what is known
+/// of C.
+#[test]
+fn what_c_at_the_most_tells_of_g_is_counted() {
+    for (capacitance, pull, due) in [
+        (400.0, 1.0, 2.25),
+        (400.0, -1.0, 0.0),
+        (399.0, 1.0, 0.0),
+        (1.99e-4, -1.0, 0.0),
+    ] {
+        let mut system = System::NONE;
+        for row in 0..7 {
+            system.set(row, row, Scaled::int(4));
+        }
+        system.set(TOTAL, CAPACITANCE, Scaled::int(3));
+        system.set(CAPACITANCE, 7, scaled(pull));
+        let told = bounds(8.0).hold(&mut system, &theta(4.0, 0.3, capacitance));
+        near(told.bits(), due);
+    }
+}
+
 /// At a bound, with the data pulling beyond it, a parameter is held; pulled back, or inside, it is free.
 #[test]
 fn what_is_pulled_beyond_a_bound_is_held() {

@@ -5,6 +5,7 @@ use super::super::fit::Converged;
 use super::super::normal::System;
 use super::super::pack::Survey;
 use super::super::pass::Pass;
+use super::super::scaled::Scaled;
 use super::super::slips::{Covariances, Ripple};
 use super::super::start::Start;
 use super::super::tally::Walked;
@@ -33,8 +34,8 @@ pub(super) enum Job {
     Survey(Survey),
     Scan(Start),
     Walk(Pass),
-    /// A finished walk and its equations.
-    Weigh(Weighing, Walked, System),
+    /// A finished walk and its equations, and what they say of G + gr only because C is held.
+    Weigh(Weighing, Walked, System, Scaled),
     /// The search looks for a step, and makes it; anew from there, if so.
     Advance {
         anew: bool,

@@ -48,7 +48,7 @@ impl Fitting {
     /// Examines a minimum before it is believed.
     #[inline(never)]
     pub(super) fn examine(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Weigh(_, walked, system) = &self.job else {
+        let Job::Weigh(_, walked, system, _) = &self.job else {
             return Outcome::Busy;
         };
         let walked = *walked;
@@ -97,7 +97,7 @@ impl Fitting {
     /// reading is one.
     #[inline(never)]
     pub(super) fn compare(&mut self) -> Outcome {
-        let Job::Weigh(weighing, _, system) = &mut self.job else {
+        let Job::Weigh(weighing, _, system, _) = &mut self.job else {
             return Outcome::Busy;
         };
         let squares = system.squares();
@@ -111,11 +111,12 @@ impl Fitting {
     /// Measures a minimum that is believed.
     #[inline(never)]
     pub(super) fn measure(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Weigh(_, walked, system) = &self.job else {
+        let Job::Weigh(_, walked, system, by_capacitance) = &self.job else {
             return Outcome::Busy;
         };
         let freedom = freedom(walked.used, DETERMINED);
-        let covariance = Covariance::new(system, freedom);
+        let mut covariance = Covariance::new(system, freedom);
+        covariance.let_go(*by_capacitance);
         self.converge(ground, covariance);
         Outcome::Busy
     }
@@ -123,7 +124,7 @@ impl Fitting {
     /// Apart from the covariance, which goes deep.
     #[inline(never)]
     fn converge(&mut self, ground: &Ground<'_>, covariance: Covariance) {
-        let Job::Weigh(_, walked, system) = &self.job else {
+        let Job::Weigh(_, walked, system, _) = &self.job else {
             return;
         };
         let freedom = covariance.freedom;

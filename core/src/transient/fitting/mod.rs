@@ -20,6 +20,7 @@ use super::normal::System;
 use super::pack::Survey;
 use super::pass::{Given, Pass, Setting};
 use super::record::View;
+use super::scaled::Scaled;
 use super::search::{Bounds, Search};
 use super::start::{Start, Started};
 use super::tally::Walked;
@@ -238,13 +239,13 @@ impl Fitting {
     /// Weighs the equations of a walk.
     #[inline(never)]
     fn search_on(&mut self, ground: &Ground<'_>) -> Outcome {
-        let Job::Weigh(weighing, walked, system) = &mut self.job else {
+        let Job::Weigh(weighing, walked, system, by_capacitance) = &mut self.job else {
             return Outcome::Busy;
         };
         *weighing = match weighing {
             Weighing::Believe => {
                 let (beliefs, bounds) = (&self.beliefs, bounds(ground, self.given.length_us));
-                self.search.believe(system, walked.used, beliefs, bounds);
+                *by_capacitance = self.search.believe(system, walked.used, beliefs, bounds);
                 Weighing::Solve
             }
             Weighing::Solve => {
@@ -341,7 +342,7 @@ impl Fitting {
             pass.write(self.given.variance, &mut equations);
             // The equations take the place of the walk that they come from.
             self.make_room(pass.walked());
-            if let Job::Weigh(_, _, system) = &mut self.job {
+            if let Job::Weigh(_, _, system, _) = &mut self.job {
                 *system = equations;
             }
         }
@@ -350,7 +351,7 @@ impl Fitting {
 
     #[inline(never)]
     fn make_room(&mut self, walked: Walked) {
-        self.job = Job::Weigh(Weighing::Believe, walked, System::NONE);
+        self.job = Job::Weigh(Weighing::Believe, walked, System::NONE, Scaled::ZERO);
     }
 }
 

@@ -11,7 +11,7 @@ impl Fitting {
     /// Goes on from a walk that was judged.
     #[inline(never)]
     pub(super) fn found(&mut self, ground: &Ground<'_>, found: Found) -> Outcome {
-        let Job::Weigh(weighing, walked, system) = &mut self.job else {
+        let Job::Weigh(weighing, walked, system, _) = &mut self.job else {
             return Outcome::Busy;
         };
         match found {
