@@ -92,10 +92,10 @@ fn a_short_that_is_hardly_told_wants_a_second_drive_change() {
     }
 }
 
-/// Nor is C of a slow circuit told where G + gr is not, to a factor of e.
+/// Nor is C of a slow circuit told where G + gr is not, to a factor of e².
 #[test]
 fn a_slow_circuit_tells_c_with_g() {
-    for (total_u, capacitance, told) in [(0.99, 2.0, true), (1.01, 2.0, false), (1.01, 0.1, true)] {
+    for (total_u, capacitance, told) in [(1.99, 2.0, true), (2.01, 2.0, false), (2.01, 0.1, true)] {
         let mut converged = converged();
         converged.covariance.total = scaled(total_u * total_u / student() / NOISE);
         let theta = Theta {

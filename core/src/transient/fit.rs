@@ -183,14 +183,14 @@ impl Converged {
             spread.of(ONE.saturating_sub(theta.ratio), -ONE),
         );
         let rails = [positive_conductance, negative_conductance];
-        // A G + gr that is not told to a factor of e may be that of a fast circuit behind hum.
+        let vague = VAGUE.less(spread.by_total);
+        // A G + gr of which nothing is told may be that of a fast circuit behind hum.
         let told = if settles {
             self.tells_fast(tau)
         } else {
-            spread.by_total.less(Scaled::ONE)
+            !vague
         };
         let capacitance = spread.capacitance(theta).filter(|_| told);
-        let vague = VAGUE.less(spread.by_total);
         let endless = self.is_endless(theta, settles, vague, capacitance.is_some());
         if endless || impossible(&conductance, &rails, theta) {
             return None;
