@@ -60,6 +60,9 @@ impl Covariance {
 
     /// C is no longer held: so much of what is known of G + gr is not.
     pub(super) fn let_go(&mut self, by_capacitance: Scaled) {
+        if !by_capacitance.positive() {
+            return;
+        }
         let left = Scaled::ONE.minus(self.total.times(by_capacitance));
         self.total = self.total.over(left.max(Scaled::ONE.shifted(UNTOLD)));
     }

@@ -59,8 +59,8 @@ pub struct Fit {
 /// Variance of ln(G + gr) of a short of which nothing is told.
 const VAGUE: Scaled = Scaled::new(1, 2);
 
-/// Fewest dwells that tell a short of which nothing else is told.
-const FEWEST_DWELLS: i64 = ONE * 5 / 2;
+/// Halves of a dwell: fewest that tell a short of which nothing else is told.
+const FEWEST_HALVES: u32 = 5;
 
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
@@ -231,13 +231,8 @@ impl Converged {
         let moves = !self.pack_u.positive();
         let any_c =
             theta.capacitance >= MOST_CAPACITANCE && (moves || tells_c || !settles || vague);
-        let any_g = theta.total >= MOST_TOTAL || settles && self.dwells() < FEWEST_DWELLS;
-        any_c || vague && any_g
-    }
-
-    /// How many dwells the record has.
-    fn dwells(&self) -> i64 {
-        num::ratio(self.span, millionths(self.dwell_us))
+        let early = millionths(self.dwell_us.saturating_mul(FEWEST_HALVES)) >> 1;
+        any_c || vague && (theta.total >= MOST_TOTAL || settles && self.span < early)
     }
 
     /// Length of a block, s.
@@ -285,7 +280,7 @@ impl Converged {
         if !settles || self.fives.count < FEWEST_FIVES {
             return Scaled::ZERO;
         }
-        let dwells = self.dwells();
+        let dwells = num::ratio(self.span, millionths(self.dwell_us));
         let wave = noise.minus(self.fives.mean()).max(Scaled::ZERO);
         wave.times(Scaled::of(dwells))
     }

@@ -160,7 +160,7 @@ impl Fitting {
             pack_u: self.given.level.map_or(Scaled::ZERO, |level| level.u),
             drift_seen: Scaled::ZERO,
             drift_u: Scaled::ZERO,
-            start_held: self.search.start_weight(&self.beliefs),
+            start_held: Scaled::ZERO,
             slips: Slips::NONE,
         };
         self.job = Job::Complete(Completing::Capacitance, converged, system.clone());
@@ -174,7 +174,8 @@ impl Fitting {
         let freedom = converged.covariance.freedom;
         *next = match next {
             Completing::Capacitance => {
-                let held = converged.start_held;
+                let held = self.search.start_weight(&self.beliefs);
+                converged.start_held = held;
                 converged.covariance.add_capacitance(system, held);
                 Completing::Coupling
             }
