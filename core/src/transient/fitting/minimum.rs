@@ -8,7 +8,7 @@ use super::super::fit::{self, Converged, Fit};
 use super::super::ground::Ground;
 use super::super::normal::System;
 use super::super::scaled::Scaled;
-use super::super::search::{self, DETERMINED, freedom};
+use super::super::search::{self, DETERMINED, Search, freedom};
 use super::super::slips::{Covariances, Ripple, Slips, Waves};
 use super::super::tally::Walked;
 use super::super::theta::Theta;
@@ -29,6 +29,19 @@ fn sway(system: &System, waves: &Waves, column: usize) -> Completing {
         Some(ripple) => Completing::Sway(column, ripple),
         None => Completing::Test,
     }
+}
+
+/// How sure C is. Apart, for the sake of the stack.
+#[inline(never)]
+fn tell_capacitance(
+    converged: &mut Converged,
+    system: &mut System,
+    search: &Search,
+    beliefs: &Beliefs,
+) {
+    let held = search.start_weight(beliefs);
+    converged.start_held = held;
+    converged.covariance.add_capacitance(system, held);
 }
 
 /// What the zero of v does, and may have done. Apart, for the sake of the stack.
@@ -174,9 +187,7 @@ impl Fitting {
         let freedom = converged.covariance.freedom;
         *next = match next {
             Completing::Capacitance => {
-                let held = self.search.start_weight(&self.beliefs);
-                converged.start_held = held;
-                converged.covariance.add_capacitance(system, held);
+                tell_capacitance(converged, system, &self.search, &self.beliefs);
                 Completing::Coupling
             }
             Completing::Coupling => {
