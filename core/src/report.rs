@@ -64,7 +64,7 @@ pub struct Estimate {
     /// Prospective touch current Vb/min(Rp, Rn): value and standard uncertainty.
     pub touch_current: Measured<Microamps>,
     /// Capacitance Cp + Cn; `None` when no transient showed it. A settled reading shows it
-    /// while the pack stands still, and of a short nothing does.
+    /// while the pack stands still, and to better than a sixteenth once two dwells agree; of a short nothing does.
     pub capacitance: Option<Measured<Microfarads>>,
     /// Pack voltage of the newest reading.
     pub pack: Volts,
