@@ -97,6 +97,7 @@ impl<'a> State<'a> {
         self.v.minus(num::ratio(pushed, load)).size()
     }
 
+    /// v may be off by so much more; apart, for the sake of the flash.
     #[inline(never)]
     fn put_in_doubt(&mut self, doubt: i64) {
         self.v_u = num::hypot(&[self.v_u, doubt]);

@@ -308,7 +308,7 @@ impl Dwell {
     /// One block of time has passed. True when that completed a slot.
     fn advance(&mut self) -> bool {
         self.blocks = self.blocks.saturating_add(1);
-        // Its slots are powers of two.
+        // The blocks of a slot are a power of two.
         if self.blocks & self.per_slot().wrapping_sub(1) != 0 {
             return false;
         }

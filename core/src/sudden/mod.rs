@@ -25,7 +25,7 @@
 //! * *Verified*: the ratio is clear at 6.5 standard deviations twice in a
 //!   row, the second at least three blocks after the suspicion, with a leak that
 //!   fits its equations, and that fits how it began. Where v shows only that it is
-//!   held, so by a reading that errs for 0.15 s, it is seven blocks, and v is between
+//!   held, as a reading does that errs for 0.15 s, it is seven blocks, and v is between
 //!   the rails.
 //!
 //! How v moves within a block is known of the known circuit, and doubtful for a leak. A

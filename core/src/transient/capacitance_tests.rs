@@ -11,6 +11,14 @@ use super::scaled::Scaled;
 use super::search::MOST_CAPACITANCE;
 use super::theta::{CAPACITANCE, PARAMETERS, START, TOTAL, Theta};
 
+/// That of the hand-made equations, with such a C, µF.
+fn theta_of(capacitance: f64) -> Theta {
+    Theta {
+        capacitance: bits(capacitance),
+        ..theta(OWN)
+    }
+}
+
 /// A fit at the most C that is looked for is one only where v settles within a block of 20 ms even so and G is told to a
 /// factor of e²: any C will do then. One at the most G says nothing but that.
 #[test]
@@ -83,11 +91,7 @@ fn a_short_that_is_hardly_told_wants_a_second_drive_change() {
         converged.covariance.total = scaled(total_u * total_u / student() / NOISE);
         converged.span = bits(span);
         converged.blocks = (span / 0.02) as i64;
-        let theta = Theta {
-            capacitance: bits(capacitance),
-            ..theta(OWN)
-        };
-        let fit = told_of(&converged, &theta, [0.0; 2]);
+        let fit = told_of(&converged, &theta_of(capacitance), [0.0; 2]);
         assert_eq!(fit.is_some(), told, "{span} {total_u} {capacitance}");
     }
 }
@@ -98,11 +102,7 @@ fn a_slow_circuit_tells_c_with_g() {
     for (total_u, capacitance, told) in [(1.99, 2.0, true), (2.01, 2.0, false), (2.01, 0.1, true)] {
         let mut converged = converged();
         converged.covariance.total = scaled(total_u * total_u / student() / NOISE);
-        let theta = Theta {
-            capacitance: bits(capacitance),
-            ..theta(OWN)
-        };
-        let fit = told_of(&converged, &theta, [0.0; 2]).expect("a fit");
+        let fit = told_of(&converged, &theta_of(capacitance), [0.0; 2]).expect("a fit");
         assert_eq!(fit.capacitance.is_some(), told, "{total_u} {capacitance}");
     }
 }
@@ -144,11 +144,7 @@ fn without_an_onset_a_fast_circuit_tells_no_capacitance() {
             onset,
             ..converged()
         };
-        let theta = Theta {
-            capacitance: bits(capacitance),
-            ..theta(OWN)
-        };
-        let fit = told_of(&converged, &theta, [0.0; 2]).expect("a fit");
+        let fit = told_of(&converged, &theta_of(capacitance), [0.0; 2]).expect("a fit");
         assert_eq!(fit.capacitance.is_some(), told, "{onset} {capacitance}");
     }
 }
@@ -197,11 +193,7 @@ fn a_wave_is_alike_in_the_blocks_after_drive_changes() {
             fives: tally(0.1 * NOISE, count),
             ..converged()
         };
-        let theta = Theta {
-            capacitance: bits(capacitance),
-            ..theta(OWN)
-        };
-        let c = told_of(&converged, &theta, [0.0; 2])
+        let c = told_of(&converged, &theta_of(capacitance), [0.0; 2])
             .expect("a fit")
             .capacitance;
         let c = c.expect("C");
