@@ -140,6 +140,11 @@ impl Circuit {
         })
     }
 
+    /// What is known to leak at one rail is beyond the limit.
+    pub(super) fn is_alarming(&self) -> bool {
+        self.positive.max(self.negative) >= ONE
+    }
+
     /// True when C is the same within three standard uncertainties.
     pub(super) fn same_capacitance(&self, other: &Self) -> bool {
         let change = ratio(other.charge, self.charge).saturating_sub(ONE);

@@ -24,9 +24,11 @@
 //!   by 7 in all), twice in a row.
 //! * *Verified*: the ratio is clear at 6.5 standard deviations twice in a
 //!   row, the second at least three blocks after the suspicion, with a leak that
-//!   fits its equations, and that fits how it began. Where v shows only that it is
-//!   held, as a reading does that errs for 0.15 s, it is seven blocks, and v is between
-//!   the rails.
+//!   fits its equations, and that fits how it began. Where a reading does the same that errs
+//!   for 0.15 s, it is seven blocks: where v shows only that it is held, between the rails, and
+//!   in a circuit that settles within a block. Where there is no hurry, because the alarm
+//!   stands already or a rail would leak less than was known, it is sixteen, and the newest
+//!   block still shows it.
 //!
 //! How v moves within a block is known of the known circuit, and doubtful for a leak. A
 //! likelihood with more doubt explains more: it is charged with the logarithm of the
@@ -368,9 +370,7 @@ impl<'c> Watch<'c> {
         };
         let noise = &self.noise;
         let excess = self.record.excess(circuit, noise);
-        let change_drive = self
-            .state
-            .take(best, excess, &self.record, circuit.settling);
+        let change_drive = self.state.take(best, excess, &self.record, circuit);
         let stage = self.state.stage(&self.record);
         let least = match stage {
             // The noise may not be known yet.

@@ -217,6 +217,15 @@ impl Best {
         self.evidence < ALERT && self.change < ALERT
     }
 
+    /// A rail leaks less than is known, by more than an eighth of all, as far as that is told.
+    pub(super) fn lessens(&self, circuit: &Circuit) -> bool {
+        let negative = self.leak.t.saturating_sub(self.positive);
+        let known = [circuit.positive, circuit.negative].map(|g| g >> (num::FRAC - T_BITS));
+        let mut rails = [self.positive, negative].into_iter().zip(known);
+        let most = self.leak.t >> 3;
+        !self.pinned && rails.any(|(found, known)| known.saturating_sub(found) > most)
+    }
+
     /// Standard uncertainty of the conductance, over the limit, `I32F32`.
     pub(super) fn uncertainty(&self) -> i64 {
         let variance = num::ratio_shifted(

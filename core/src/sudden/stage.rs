@@ -1,7 +1,8 @@
 //! From evidence to a verified leak, in two stages.
 
+use super::circuit::Circuit;
 use super::record::{ROWS, Record};
-use super::row::ODD_BITS;
+use super::row::{Equation, ODD_BITS};
 use super::scan::Best;
 
 /// Evidence of a suspicion: 5 standard deviations, squared, Q8.
@@ -16,10 +17,17 @@ const MISFIT: i64 = 6 << ODD_BITS;
 const AGREE: u8 = 2;
 /// Blocks in a row that must agree before an alarm.
 const CONFIRM: u8 = 2;
-/// Blocks after the suspicion before the first that counts for an alarm.
+/// Blocks that [`waits`] has, at least.
 const FRESH: u8 = 2;
-/// The same where v shows but that it is held: a reading that errs for a while does that, too.
+/// The same where a reading that errs for a while does what a leak would: where v shows but that it is held, and in a
+/// circuit that settles fast.
 const LASTING: u8 = 6;
+/// Three time constants, in blocks, Q16, of such a circuit: three quarters of one.
+const FAST: i64 = 3 << 14;
+/// Blocks where there is no hurry: the alarm stands already, or a rail leaks less than was known. And how odd the newest
+/// equation is then, Q8, with what the known circuit leaves unexplained: two standard deviations.
+const UNHURRIED: u8 = 15;
+const SHOWS: i64 = 4 << ODD_BITS;
 /// Blocks without evidence that end a suspicion.
 const CALM: u8 = 5;
 /// Most drive changes asked for in one suspicion.
@@ -96,14 +104,14 @@ impl State {
     }
 
     /// Takes the evidence of a block; true when the drive should change.
-    /// `settling` is three time constants of a leak at the limit, in blocks, Q16.
     pub(super) fn take(
         &mut self,
         best: &Best,
         excess: bool,
         record: &Record,
-        settling: i64,
+        circuit: &Circuit,
     ) -> bool {
+        let settling = circuit.settling;
         let changed = excess || best.change > CHANGED;
         let clear = best.evidence > SUSPECT;
         self.since_change = if record.drive_changed() {
@@ -127,8 +135,12 @@ impl State {
         };
         self.suspected = Some(since);
         let believed = best.misfit < MISFIT && best.credible;
-        let least = if best.pinned { LASTING } else { FRESH };
-        let certain = best.evidence > VERIFY && believed && since >= least;
+        let hurried = !best.lessens(circuit) && !circuit.is_alarming();
+        // Where there is no hurry, it is still to be seen.
+        let shows = |row: Equation| i64::from(row.odd) > SHOWS;
+        let seen = hurried || record.newest().is_some_and(shows);
+        let waited = since >= waits(best, circuit, hurried);
+        let certain = best.evidence > VERIFY && believed && seen && waited;
         // A block that cannot be judged speaks neither for nor against.
         if record.newest().is_some_and(|row| row.usable()) {
             count(&mut self.run, certain);
@@ -151,7 +163,8 @@ impl State {
         self.anchor = u8::try_from(best.window).unwrap_or(u8::MAX).max(4);
     }
 
-    /// A drive change helps once a leak at the limit would have settled.
+    /// A drive change helps once a leak at the limit would have settled; `settling` is three of its time constants, in
+    /// blocks, Q16.
     fn wants_change(&mut self, since: u8, settling: i64) -> bool {
         let blocks = |n: u8| i64::from(n) << 16;
         let slow = settling >= blocks(SLOW);
@@ -164,6 +177,17 @@ impl State {
         self.changes = self.changes.saturating_add(1);
         self.since_change = 0;
         true
+    }
+}
+
+/// Blocks after the suspicion before the first that counts for an alarm.
+const fn waits(best: &Best, circuit: &Circuit, hurried: bool) -> u8 {
+    if !hurried {
+        UNHURRIED
+    } else if best.pinned || circuit.settling < FAST {
+        LASTING
+    } else {
+        FRESH
     }
 }
 
