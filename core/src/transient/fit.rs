@@ -2,7 +2,7 @@
 
 use super::covariance::{Covariance, Spread};
 use super::scaled::Scaled;
-use super::search::{FASTEST, MOST_CAPACITANCE, MOST_TOTAL, variance};
+use super::search::{FASTEST, MOST_CAPACITANCE, MOST_TOTAL, RATIOS, variance};
 use super::slips::{DRIFT_MOST, Slips};
 use super::tally::Tally;
 use super::theta::{Reference, Theta, positive};
@@ -224,7 +224,8 @@ impl Converged {
         })
     }
 
-    /// There is no minimum, but any C up to the most that is looked for, or any G. Behind a short so hard that v settles
+    /// There is no minimum, but any C up to the most that is looked for, or any G, or any w: v of no passive circuit
+    /// settles a whole Vb beyond the rails. Behind a short so hard that v settles
     /// within a block C does not matter, if G is told at all; but a pack that moves in step with the drive passes for
     /// one, and so does, until the drive has changed a second time, a large C behind hum.
     fn is_endless(&self, theta: &Theta, settles: bool, vague: bool, tells_c: bool) -> bool {
@@ -232,7 +233,9 @@ impl Converged {
         let any_c =
             theta.capacitance >= MOST_CAPACITANCE && (moves || tells_c || !settles || vague);
         let early = millionths(self.dwell_us.saturating_mul(FEWEST_HALVES)) >> 1;
-        any_c || vague && (theta.total >= MOST_TOTAL || settles && self.span < early)
+        let (least, most) = RATIOS;
+        let any_w = theta.ratio <= least || theta.ratio >= most;
+        any_c || any_w || vague && (theta.total >= MOST_TOTAL >> 1 || settles && self.span < early)
     }
 
     /// Length of a block, s.
@@ -241,9 +244,9 @@ impl Converged {
     }
 
     /// C of a circuit that settles within a block is told by the first ones: the later show noise, to which any smaller C
-    /// is as good. And where the search was held to the shortest time constant there is none.
+    /// is as good. And where the search ended near the shortest time constant, or would have, there is none.
     fn tells_fast(&self, tau: i64) -> bool {
-        self.onset && num::times(tau, FASTEST - 1) >= self.block()
+        self.onset && num::times(tau, FASTEST / 2) >= self.block()
     }
 
     /// The drift of the zero that is fitted, V/s.
@@ -340,9 +343,9 @@ fn impossible(
     absurd(conductance, 0) || rails.iter().any(|rail| absurd(rail, theta.total >> 6))
 }
 
-/// Negative by more than `off` and five standard uncertainties.
+/// Negative by more than `off` and three standard uncertainties.
 fn absurd(conductance: &Measured<Microsiemens>, off: i64) -> bool {
-    let reach = conductance.u.to_bits().saturating_mul(5);
+    let reach = conductance.u.to_bits().saturating_mul(3);
     conductance
         .value
         .to_bits()

@@ -266,7 +266,7 @@ pub(super) const MOST_TOTAL: i64 = 60_000 * ONE;
 pub(super) const MOST_CAPACITANCE: i64 = 400 * ONE;
 /// Blocks over the shortest time constant.
 pub(super) const FASTEST: i64 = 400;
-const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
+pub(super) const RATIOS: (i64, i64) = (-ONE, 2 * ONE);
 
 fn within(value: i64, (least, most): (i64, i64)) -> i64 {
     value.min(most).max(least)
