@@ -8,6 +8,20 @@ use crate::units::{Measured, Microsiemens, Ohms, Ratio};
 use super::COVERAGE;
 
 impl Estimate {
+    /// A rail that seems to feed the chassis shows by how much a reading is off at least, beyond noise and what is
+    /// allowed for: a zero that has drifted, or a wave slower than the record. All conductances are in doubt by that.
+    #[inline(never)]
+    pub(crate) fn doubt_beyond_rails(&mut self) {
+        let fed = |rail: &Measured<Microsiemens>| {
+            let allowed = rail.u.to_bits().times(COVERAGE);
+            rail.value.to_bits().plus(allowed).saturating_neg()
+        };
+        let off = fed(&self.positive_conductance).max(fed(&self.negative_conductance));
+        if off > 0 {
+            self.widen([Microsiemens::from_bits(off.times(COVERAGE)); 3]);
+        }
+    }
+
     /// Widens the intervals of G, Gp and Gn by `by` on either side, and what follows from them.
     /// A short has bounds alone, and keeps them.
     #[inline(never)]
@@ -96,6 +110,27 @@ mod tests {
         assert!(apart(50.0));
         let x = |e: &crate::Estimate| e.position.expect("resolved").u.get().to_num::<f64>();
         assert!((x(&told) - x(&sharp) - 0.05).abs() < 1e-4);
+    }
+
+    /// A rail that is negative by ten of its standard uncertainties shows that something is off by eight of these at
+    /// least; one that is negative by two of them shows nothing.
+    #[test]
+    fn a_rail_that_feeds_the_chassis_puts_all_in_doubt() {
+        for (negative, beyond) in [(-8.0, 0.0), (-40.0, 32.0)] {
+            for rails in [[600.0, negative], [negative, 600.0]] {
+                let sharp = estimate(rails, [4.0; 2]);
+                let mut told = sharp;
+                told.doubt_beyond_rails();
+                for (told, sharp) in [
+                    (told.conductance, sharp.conductance),
+                    (told.positive_conductance, sharp.positive_conductance),
+                    (told.negative_conductance, sharp.negative_conductance),
+                ] {
+                    let more = told.u.saturating_sub(sharp.u).get().to_num::<f64>() * 1000.0;
+                    assert!((more - beyond).abs() < 1e-3, "{rails:?} {more}");
+                }
+            }
+        }
     }
 
     /// More than there is leaves no upper bound.

@@ -90,7 +90,7 @@ impl SwiftMonitor<'_> {
         let answer = report.estimate.as_ref().ok();
         let withheld = answer.and_then(|told| self.confirmation.withholds(self.config, told));
         if let Ok(answer) = &mut report.estimate {
-            self.confirmation.doubt(answer);
+            self.doubt(answer);
         }
         self.judge(&report, withheld);
         let in_question = withheld.is_some() || self.is_in_question();

@@ -116,7 +116,7 @@ impl SwiftMonitor<'_> {
         let said = self.balance.said();
         self.confirmation.hear(self.config, said, Some(&answer));
         let withheld = self.confirmation.withholds(self.config, &answer);
-        self.confirmation.doubt(&mut answer);
+        self.doubt(&mut answer);
         let limits = self.config.limits();
         match withheld {
             Some(reason) => self.judge.take_unconfirmed(limits, &answer, reason),
@@ -124,6 +124,12 @@ impl SwiftMonitor<'_> {
                 self.judge.take_growing(limits, &answer);
             }
         }
+    }
+
+    /// Adds to an answer what it shows of its own readings, and what the check leaves open of it.
+    pub(super) fn doubt(&self, answer: &mut Estimate) {
+        answer.doubt_beyond_rails();
+        self.confirmation.doubt(answer);
     }
 
     #[inline(never)]
@@ -135,7 +141,7 @@ impl SwiftMonitor<'_> {
     pub(super) fn report(&self, basis: Basis, estimate: &mut Result<Estimate, Reason>) -> Step {
         if let Ok(answer) = estimate {
             let withheld = self.confirmation.withholds(self.config, answer);
-            self.confirmation.doubt(answer);
+            self.doubt(answer);
             if let Some(reason) = withheld {
                 *estimate = Err(reason);
             }
