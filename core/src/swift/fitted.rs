@@ -29,7 +29,13 @@ impl SwiftMonitor<'_> {
         }
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
-        if self.stage == Stage::Suspected && !self.is_newer(fit) {
+        // Readings that err for a moment are seen by the watch, once it knows the circuit.
+        let spoiled = match self.stage {
+            Stage::Unprepared => self.transient.is_early(),
+            Stage::Suspected => !self.is_newer(fit),
+            Stage::Restless | Stage::Watching | Stage::Verified => false,
+        };
+        if spoiled {
             return Step::Busy;
         }
         self.hums = averages_hum_away(fit);

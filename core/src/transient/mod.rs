@@ -150,6 +150,12 @@ pub enum Progress {
     NotFound,
 }
 
+/// Entries before a drive change and since, that a fit wants, and those since that outlast a
+/// moment of 0.15 s in blocks of 20 ms.
+const BEFORE: usize = 3;
+const SINCE: usize = 4;
+const MOMENT: usize = 8;
+
 /// What one slice of work came to, the figures left aside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Work {
@@ -401,7 +407,15 @@ impl<'c> Transient<'c> {
     /// from the beginning to know from where v set out. Gaps say nothing.
     #[inline(never)]
     fn ready(&self) -> bool {
-        let [read, since] = self.record.read(3);
-        read >= self.fitting.fewest() && since >= 4
+        let [read, since] = self.record.read(BEFORE);
+        read >= self.fitting.fewest() && since >= SINCE
+    }
+
+    /// It lies back so little that readings which err for a moment may be all that
+    /// there is since.
+    #[inline(never)]
+    pub(crate) fn is_early(&self) -> bool {
+        let [_, since] = self.record.read(BEFORE);
+        since < MOMENT
     }
 }
