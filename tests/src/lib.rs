@@ -5,6 +5,7 @@
 pub mod bench;
 pub mod bounds;
 pub mod design;
+pub mod disturbed;
 pub mod fixtures;
 pub mod honest;
 pub mod nodal;

@@ -1,148 +1,19 @@
 //! Every figure that is told, not only G: Gp, Gn, the capacitance and the position have intervals as well, and none of
 //! them may miss the truth by more than three of its half-widths. Circuits at random from the whole grid, exact parts,
 //! white noise of 50 mV on both readings; from the first sample on, while little is known.
+//!
+//! The table in the book (safety) of all disturbances, resistances in ohms too, takes some minutes:
+//! `cargo test --release -p ohmsplit-tests --test every_figure -- --ignored --nocapture`.
 
-use ohmsplit_host::rig::{MonitorKind, Rig};
-use ohmsplit_tests::bench::{Figures, Lead, converted, feed};
-use ohmsplit_tests::design::{Design, swift_drives};
-use ohmsplit_tests::reference::{Circuit, Drive, Leak, State};
-use rand::rngs::ChaCha8Rng;
-use rand::{RngExt, SeedableRng};
-use rand_distr::{Distribution, StandardNormal};
+use ohmsplit_host::rig::MonitorKind;
+use ohmsplit_tests::disturbed::{Case, NAMES, Trouble, worst};
 
-const NOISE: f64 = 0.05;
 const SECONDS: f64 = 6.0;
-const QUIET: Trouble = Trouble {
-    steepest: 0.0,
-    lost: 0.0,
-    drift: 0.0,
-};
-const NAMES: [&str; 5] = ["G", "Gp", "Gn", "C", "x"];
-
-/// What goes on besides: how fast the pack may ramp, in V/s, what share of the samples may be lost, and how fast the
-/// zero of v may drift, in V/s.
-#[derive(Debug, Clone, Copy)]
-struct Trouble {
-    steepest: f64,
-    lost: f64,
-    drift: f64,
-}
-
-/// What a run is made of.
-struct Case {
-    pack: f64,
-    /// Volts a second, from a time on.
-    ramp: [f64; 2],
-    circuit: Circuit,
-    position: f64,
-    lead: Lead,
-    /// Share of the samples that is lost, and whole stretches: from, and for so long.
-    lost: f64,
-    gaps: [[f64; 2]; 2],
-    /// Of the zero of v, from the first sample on, V/s.
-    drift: f64,
-}
-
-impl Case {
-    fn random(random: &mut ChaCha8Rng, trouble: Trouble) -> Self {
-        let mut log = |low: f64, high: f64| (random.random_range(low.ln()..high.ln())).exp();
-        let (ohm, farad) = (log(1e4, 1e7), log(1e-8, 2e-5));
-        let [source, equal, unequal] = swift_drives();
-        let to_both_rails = Drive::SourceToBothRails {
-            amplitude: 40.0,
-            series: 1e6,
-        };
-        let logic = Drive::LogicSource {
-            low: 0.0,
-            high: 3.3,
-            series: 1e5,
-        };
-        let drives = [source, to_both_rails, equal, unequal, logic];
-        let drive = drives[random.random_range(0..drives.len())];
-        let position = [0.0, 0.3, 0.5, 1.0][random.random_range(0..4)];
-        let share = random.random_range(0.2..0.8);
-        Self {
-            pack: [60.0, 400.0, 800.0, 1500.0][random.random_range(0..4)],
-            ramp: [
-                random.random_range(-1.0..1.0) * trouble.steepest,
-                random.random_range(0.0..SECONDS),
-            ],
-            circuit: Circuit {
-                positive_farad: share * farad,
-                negative_farad: (1.0 - share) * farad,
-                ..Circuit::new(Leak::inside(ohm, position), farad, drive)
-            },
-            position,
-            lead: if random.random() {
-                Lead::alternating(1.0)
-            } else {
-                Lead::Sequencer
-            },
-            lost: random.random_range(0.0..1.0) * trouble.lost,
-            gaps: [(); 2].map(|()| {
-                [
-                    random.random_range(0.0..SECONDS),
-                    random.random_range(0.005..0.3),
-                ]
-            }),
-            drift: random.random_range(-1.0..1.0) * trouble.drift,
-        }
-    }
-
-    /// Whether a sample is lost.
-    fn loses(&self, t: f64, random: &mut ChaCha8Rng) -> bool {
-        let apart = self.lost > 0.0 && random.random::<f64>() < self.lost;
-        let gap = self
-            .gaps
-            .iter()
-            .any(|[from, long]| (0.0..*long).contains(&(t - from)));
-        apart || self.lost > 0.0 && gap
-    }
-
-    /// Vb; a pack that ramps does so within a tenth.
-    fn volts(&self, t: f64) -> f64 {
-        let [slope, from] = self.ramp;
-        let most = 0.1 * self.pack;
-        self.pack + (slope * (t - from).max(0.0)).clamp(-most, most)
-    }
-
-    /// The worst miss of each figure, in half-widths.
-    fn misses(&self, kind: MonitorKind, rate: f64, seed: u64) -> [f64; 5] {
-        let config = Design::new(self.circuit.drive, self.pack, 24).config();
-        let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let mut noise = move || NOISE * Distribution::<f64>::sample(&StandardNormal, &mut random);
-        let mut losses = ChaCha8Rng::seed_from_u64(seed ^ 0x1057);
-        let mut v = self.circuit.settled(State::Rest, self.pack);
-        let readings = |state: State, from: f64, to: f64| {
-            let packs = [from, to].map(|t| self.volts(t));
-            v = self.circuit.after(state, v, packs, to - from);
-            let read = [v + self.drift * to + noise(), packs[1] + noise()];
-            (!self.loses(to, &mut losses)).then_some(read)
-        };
-        let rig = Rig::new(&config, kind);
-        let leak = self.circuit.leak;
-        let mut worst = [0f64; 5];
-        for event in feed(rig, rate, SECONDS, &self.lead, converted(&config, readings)) {
-            let Ok(estimate) = &event.report.estimate else {
-                continue;
-            };
-            let told = Figures::from(estimate);
-            let figures = [
-                (Some(told.conductance), leak.conductance()),
-                (Some(told.positive), leak.positive),
-                (Some(told.negative), leak.negative),
-                (told.capacitance, self.circuit.farad()),
-                (told.position, self.position),
-            ];
-            for (worst, (told, truth)) in worst.iter_mut().zip(figures) {
-                if let Some([value, u]) = told {
-                    *worst = worst.max((value - truth).abs() / (2.0 * u));
-                }
-            }
-        }
-        worst
-    }
-}
+/// Runs of each disturbance in the table, and how long one takes.
+const RUNS: u64 = 1000;
+const TABLE_SECONDS: f64 = 12.0;
+/// Figures of G, Gp, Gn, C and x, which the tests judge.
+const JUDGED: usize = 5;
 
 /// The worst misses of each figure, run by run.
 fn all_misses(
@@ -150,11 +21,10 @@ fn all_misses(
     rate: f64,
     trouble: Trouble,
     seeds: std::ops::Range<u64>,
-) -> impl Iterator<Item = (u64, [f64; 5])> {
+) -> impl Iterator<Item = (u64, [f64; NAMES.len()])> {
     seeds.map(move |seed| {
-        let mut random = ChaCha8Rng::seed_from_u64(seed);
-        let case = Case::random(&mut random, trouble);
-        (seed, case.misses(kind, rate, seed ^ 0x5eed))
+        let case = Case::random(seed, trouble, SECONDS, rate);
+        (seed, worst(&case, kind, rate, seed))
     })
 }
 
@@ -166,7 +36,7 @@ fn deceived(
 ) -> Vec<String> {
     let mut wrong = Vec::new();
     for (seed, misses) in all_misses(kind, rate, trouble, seeds) {
-        for (name, miss) in NAMES.iter().zip(misses) {
+        for (name, miss) in NAMES.iter().zip(misses).take(JUDGED) {
             if miss > 3.0 {
                 wrong.push(format!("{rate} Hz, seed {seed}: {name} by {miss:.1}"));
             }
@@ -182,7 +52,9 @@ fn samples_on_no_grid_of_blocks_deceive_nobody() {
     let wrong: Vec<_> = [990.0, 995.0, 1111.0, 2345.0]
         .into_iter()
         .zip([0, 1000, 2000, 3000])
-        .flat_map(|(rate, seed)| deceived(MonitorKind::Swift, rate, QUIET, seed..seed + 150))
+        .flat_map(|(rate, seed)| {
+            deceived(MonitorKind::Swift, rate, Trouble::Quiet, seed..seed + 150)
+        })
         .collect();
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
@@ -192,13 +64,7 @@ fn samples_on_no_grid_of_blocks_deceive_nobody() {
 fn a_pack_that_ramps_deceives_nobody() {
     let wrong: Vec<_> = [MonitorKind::Swift, MonitorKind::Settled]
         .into_iter()
-        .flat_map(|kind| {
-            let ramps = Trouble {
-                steepest: 50.0,
-                ..QUIET
-            };
-            deceived(kind, 1000.0, ramps, 5000..5300)
-        })
+        .flat_map(|kind| deceived(kind, 1000.0, Trouble::Ramp(50.0), 5000..5300))
         .collect();
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
@@ -207,18 +73,26 @@ fn a_pack_that_ramps_deceives_nobody() {
 /// one block in ten is whole.
 #[test]
 fn lost_samples_deceive_nobody() {
-    let loses = Trouble {
-        lost: 0.05,
-        ..QUIET
-    };
     let wrong: Vec<_> = [
         (MonitorKind::Swift, 1000.0, 6000),
         (MonitorKind::Settled, 1000.0, 6000),
         (MonitorKind::Swift, 2345.0, 7000),
     ]
     .into_iter()
-    .flat_map(|(kind, rate, seed)| deceived(kind, rate, loses, seed..seed + 300))
+    .flat_map(|(kind, rate, seed)| deceived(kind, rate, Trouble::Lost(0.05), seed..seed + 300))
     .collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Two bursts of up to 0.15 s, of samples that err by up to 100 V each or alike, anywhere: in the first second, in which
+/// nobody knows the circuit yet, and where an alarm stands.
+#[test]
+fn bursts_deceive_nobody() {
+    let wrong: Vec<_> = [MonitorKind::Swift, MonitorKind::Settled]
+        .into_iter()
+        .flat_map(|kind| all_misses(kind, 1000.0, Trouble::Bursts, 9000..9300))
+        .filter(|(_, [g, gp, gn, _, x, ..])| g.max(*gp).max(*gn).max(*x) > 3.0)
+        .collect();
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
@@ -227,12 +101,10 @@ fn lost_samples_deceive_nobody() {
 /// twice what is allowed.
 #[test]
 fn a_zero_that_drifts_is_seen_before_it_deceives() {
-    let drifts = Trouble {
-        drift: 0.2,
-        ..QUIET
-    };
     let (mut runs, mut split) = (0, Vec::new());
-    for (seed, [g, gp, gn, c, x]) in all_misses(MonitorKind::Swift, 1000.0, drifts, 8000..8300) {
+    let drifts = Trouble::Drift(0.2);
+    for (seed, [g, gp, gn, c, x, ..]) in all_misses(MonitorKind::Swift, 1000.0, drifts, 8000..8300)
+    {
         runs += 1;
         assert!(
             g <= 3.0 && c <= 3.0,
@@ -246,4 +118,78 @@ fn a_zero_that_drifts_is_seen_before_it_deceives() {
     println!("{split:.1?}");
     assert!(split.len() * 40 <= runs, "{split:.1?}");
     assert!(split.iter().all(|(_, worst)| *worst <= 6.0), "{split:.1?}");
+}
+
+/// Of so many runs, those in which each figure misses by more than three half-widths, and the worst of them.
+fn count(kind: MonitorKind, rate: f64, trouble: Trouble) -> [(usize, f64, Vec<u64>); NAMES.len()] {
+    let mut counts = [(); NAMES.len()].map(|()| (0, 0f64, Vec::new()));
+    let processors = std::thread::available_parallelism().map_or(1, usize::from) as u64;
+    std::thread::scope(|scope| {
+        let parts: Vec<_> = (0..processors)
+            .map(|part| {
+                let seeds = (900_000 + part..900_000 + RUNS).step_by(processors as usize);
+                scope.spawn(move || {
+                    seeds
+                        .map(|seed| {
+                            let case = Case::random(seed, trouble, TABLE_SECONDS, rate);
+                            (seed, worst(&case, kind, rate, seed))
+                        })
+                        .collect::<Vec<_>>()
+                })
+            })
+            .collect();
+        for (seed, misses) in parts.into_iter().flat_map(|part| part.join().unwrap()) {
+            for ((count, most, seeds), miss) in counts.iter_mut().zip(misses) {
+                if miss > 3.0 {
+                    *count += 1;
+                    *most = most.max(miss);
+                    seeds.push(seed);
+                }
+            }
+        }
+    });
+    counts
+}
+
+/// At the least, no run that is not disturbed deceives about G.
+#[test]
+#[ignore = "the table of the book: two minutes on two processors"]
+fn table_of_all_disturbances() {
+    let troubles = [
+        Trouble::Quiet,
+        Trouble::Ramp(50.0),
+        Trouble::Step,
+        Trouble::Hum,
+        Trouble::Ripple,
+        Trouble::SlowAlias,
+        Trouble::Bursts,
+        Trouble::Lost(0.05),
+        Trouble::Drift(0.2),
+    ];
+    println!("| disturbance | {} |", NAMES.join(" | "));
+    println!("|---|{}", "---|".repeat(NAMES.len()));
+    for kind in [MonitorKind::Swift, MonitorKind::Settled] {
+        for trouble in troubles {
+            let counts = count(kind, 1000.0, trouble);
+            let cell = |(count, most, _): &(usize, f64, Vec<u64>)| match count {
+                0 => "0".to_owned(),
+                _ => format!("{count}, by {most:.1}"),
+            };
+            let cells: Vec<_> = counts.iter().map(cell).collect();
+            println!("| {kind:?}, {trouble:?} | {} |", cells.join(" | "));
+            for (name, (_, _, seeds)) in NAMES.iter().zip(&counts) {
+                if !seeds.is_empty() {
+                    println!("  {name}: {seeds:?}");
+                }
+            }
+            if matches!(trouble, Trouble::Quiet | Trouble::Step) {
+                let told = counts
+                    .iter()
+                    .take(3)
+                    .map(|(count, ..)| count)
+                    .sum::<usize>();
+                assert_eq!(told, 0, "{kind:?}, {trouble:?}");
+            }
+        }
+    }
 }
