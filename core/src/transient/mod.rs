@@ -73,6 +73,7 @@ mod change;
 mod converged_tests;
 mod covariance;
 mod entry;
+mod eviction;
 #[cfg(test)]
 mod figures_tests;
 mod fit;
@@ -113,20 +114,12 @@ pub use fit::Fit;
 use crate::config::Config;
 use crate::decay;
 use crate::front::Block;
-use crate::num::{ONE, millionths};
+use crate::num::ONE;
 use fitting::{Fitting, LONG, Outcome};
 use ground::Ground;
-use model::{Part, Prediction, Walk};
 use noise::Noise;
-use record::{CAPACITY, Pushed, Record, View};
-use span::{Lead, Span};
+use record::{Pushed, Record, View};
 use theta::Reference;
-
-/// Entries given up when the record is full, and how many of them in one slice.
-const EVICTED: u8 = 8;
-const EVICTED_AT_ONCE: u8 = 2;
-/// Entries that may come before they are given up.
-const ROOM: usize = 4;
 
 /// What one slice of work came to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -184,6 +177,8 @@ pub struct Transient<'c> {
     calm: bool,
     /// The drive has changed since a fit began that had an end.
     owed: bool,
+    /// The fit under way knows little of what came after a drive change.
+    early: bool,
 }
 
 impl<'c> Transient<'c> {
@@ -212,6 +207,7 @@ impl<'c> Transient<'c> {
             surplus: 0,
             calm: false,
             owed: false,
+            early: false,
         }
     }
 
@@ -266,10 +262,7 @@ impl<'c> Transient<'c> {
     pub fn push(&mut self, block: &Block) {
         self.noise.listen(block);
         self.owed |= block.flags.first_in_dwell;
-        if self.record.len() >= CAPACITY - ROOM && self.surplus == 0 {
-            self.fitting.stop();
-            self.surplus = EVICTED;
-        }
+        self.make_room();
         let [_, resolution] = self.config.front_end().resolution();
         let quiet = block
             .pack_scatter
@@ -286,45 +279,6 @@ impl<'c> Transient<'c> {
                 self.surplus = 0;
             }
         }
-    }
-
-    /// Gives up some of the oldest entries; the start of the search follows.
-    #[inline(never)]
-    fn evict(&mut self) {
-        let Some(first) = self.record.get(0) else {
-            return;
-        };
-        let theta = *self.fitting.theta();
-        let tick = self.record.tick_seconds();
-        let mut walk = Walk::new(&theta, first.pack());
-        let mut span = None;
-        for entry in self.record.iter().take(EVICTED_AT_ONCE.into()) {
-            let row = &self.config.network().row(entry.drive);
-            let drive = entry.drive;
-            let reference = &self.reference;
-            let duration_us = entry.duration_us;
-            Span::write(&mut span, &theta, reference, row, drive, duration_us, tick);
-            if let Some(span) = &span {
-                let part = Part::still(entry.pack());
-                let mut out = Prediction::default();
-                let _ = walk.pass(span, &theta, &part, &Lead::STILL, &mut out);
-            }
-        }
-        self.surplus = self.surplus.saturating_sub(EVICTED_AT_ONCE);
-        let evicted = self.record.drop_oldest(EVICTED_AT_ONCE.into());
-        if let Some(first) = self.record.get(0) {
-            walk.arrive(&theta, first.pack());
-        }
-        self.fitting.shorten(millionths(evicted), walk.v());
-    }
-
-    /// Gives up all but the newest of the entries that were fitted.
-    #[inline(never)]
-    fn keep(&mut self, newest: usize) {
-        let surplus = self.seen.saturating_sub(newest);
-        let dropped = self.record.drop_oldest(surplus);
-        let start = self.record.get(0).map_or(0, |first| first.chassis());
-        self.fitting.shorten(millionths(dropped), start);
     }
 
     /// One slice of work: a few entries of the record, or one solution of the
@@ -406,16 +360,15 @@ impl<'c> Transient<'c> {
     /// A drive change lies far enough back to say something, and far enough
     /// from the beginning to know from where v set out. Gaps say nothing.
     #[inline(never)]
-    fn ready(&self) -> bool {
+    fn ready(&mut self) -> bool {
         let [read, since] = self.record.read(BEFORE);
+        self.early = since < MOMENT;
         read >= self.fitting.fewest() && since >= SINCE
     }
 
-    /// It lies back so little that readings which err for a moment may be all that
-    /// there is since.
-    #[inline(never)]
-    pub(crate) fn is_early(&self) -> bool {
-        let [_, since] = self.record.read(BEFORE);
-        since < MOMENT
+    /// For the fit that is ready it lies back so little that readings which err for a moment may
+    /// be all that there is since.
+    pub(crate) const fn is_early(&self) -> bool {
+        self.early
     }
 }
