@@ -4,7 +4,7 @@
 
 use std::f64::consts::TAU;
 
-use ohmsplit::Kind;
+use ohmsplit::{Estimate, Kind};
 use ohmsplit_host::rig::{Event, MonitorKind, Rig};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -15,6 +15,9 @@ use crate::design::{Design, swift_drives};
 use crate::reference::{Circuit, Drive, Leak, State};
 
 const NOISE: f64 = 0.05;
+
+/// Seconds after a change of the leak in which an answer may still be of the one before.
+const CHANGING: f64 = 3.0;
 
 /// What goes on besides.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,6 +40,8 @@ pub enum Trouble {
     Lost(f64),
     /// The zero of v drifts by up to so many V/s, from the first sample on.
     Drift(f64),
+    /// The leak becomes another, anywhere in the stack.
+    Change,
 }
 
 /// Two stretches of time: from, and for so long.
@@ -47,8 +52,6 @@ type Stretches = [[f64; 2]; 2];
 pub struct Case {
     /// The circuit.
     pub circuit: Circuit,
-    /// Where in the stack its leak is.
-    pub position: f64,
     trouble: Trouble,
     seconds: f64,
     pack: f64,
@@ -66,6 +69,8 @@ pub struct Case {
     step: [f64; 2],
     /// V, of either stretch; whether it is the same all the time.
     bursts: [(f64, bool); 2],
+    /// When the leak is another, and which.
+    change: (f64, Leak),
 }
 
 fn stretches(random: &mut ChaCha8Rng, seconds: f64, longest: f64) -> Stretches {
@@ -131,7 +136,6 @@ impl Case {
                 negative_farad: (1.0 - share) * farad,
                 ..Circuit::new(Leak::inside(ohm, position), farad, drive)
             },
-            position,
             trouble,
             seconds,
             pack,
@@ -146,6 +150,17 @@ impl Case {
                 random.random_range(0.0..seconds),
             ],
             bursts: [(); 2].map(|()| (random.random_range(-100.0..100.0), random.random())),
+            change: change(random, trouble, seconds),
+        }
+    }
+
+    /// The circuit at a time.
+    fn at(&self, t: f64) -> Circuit {
+        let (from, leak) = self.change;
+        let leak = if t < from { self.circuit.leak } else { leak };
+        Circuit {
+            leak,
+            ..self.circuit
         }
     }
 
@@ -203,7 +218,7 @@ impl Case {
         let mut v = self.circuit.settled(State::Rest, self.pack);
         let readings = |state: State, from: f64, to: f64| {
             let packs = [from, to].map(|t| self.volts(t));
-            v = self.circuit.after(state, v, packs, to - from);
+            v = self.at(from).after(state, v, packs, to - from);
             let [of_v, of_pack] = self.added(state, to, &mut losses);
             let read = [v + of_v + noise(), packs[1] + of_pack + noise()];
             (!self.loses(to, &mut losses)).then_some(read)
@@ -218,14 +233,27 @@ impl Case {
         )
     }
 
-    /// By how many of its half-widths each figure of a report misses, as [`NAMES`] has them; nothing where it tells none.
+    /// By how many of its half-widths each figure of a report misses, as [`NAMES`] has them; nothing where it tells
+    /// none. Within [`CHANGING`] of a change, of either circuit, whichever it misses less.
     #[must_use]
     pub fn misses(&self, event: &Event) -> [f64; NAMES.len()] {
         let Ok(estimate) = &event.report.estimate else {
             return [0.0; NAMES.len()];
         };
+        let [before, now] = [event.time_s - CHANGING, event.time_s].map(|t| self.at(t).leak);
+        let of = |leak| self.misses_of(estimate, leak);
+        let worst =
+            |misses: &[f64; NAMES.len()]| misses.iter().fold(0f64, |worst, one| worst.max(*one));
+        let [before, now] = [of(before), of(now)];
+        if worst(&before) < worst(&now) {
+            before
+        } else {
+            now
+        }
+    }
+
+    fn misses_of(&self, estimate: &Estimate, leak: Leak) -> [f64; NAMES.len()] {
         let told = Figures::from(estimate);
-        let leak = self.circuit.leak;
         let beyond = |told: Option<[f64; 2]>, truth: f64| {
             told.map_or(0.0, |[value, u]| (value - truth).abs() / (2.0 * u))
         };
@@ -238,7 +266,7 @@ impl Case {
             beyond(Some(told.positive), leak.positive),
             beyond(Some(told.negative), leak.negative),
             beyond(told.capacitance, self.circuit.farad()),
-            beyond(told.position, self.position),
+            beyond(told.position, leak.position()),
             ohms(told.isolation_interval, leak.isolation()),
             ohms(told.weakest_interval, leak.weakest()),
         ]
@@ -248,6 +276,15 @@ impl Case {
 /// The figures that are judged: conductances, C and x by twice their standard uncertainty, resistances in ohms by their
 /// intervals, which is harder where these reach far up.
 pub const NAMES: [&str; 7] = ["G", "Gp", "Gn", "C", "x", "R", "weaker rail"];
+
+/// When the leak is another, if ever, and which: anything from 10 kΩ to 10 MΩ.
+fn change(random: &mut ChaCha8Rng, trouble: Trouble, seconds: f64) -> (f64, Leak) {
+    let ohm = random.random_range(1e4f64.ln()..1e7f64.ln()).exp();
+    let leak = Leak::inside(ohm, [0.0, 0.3, 0.5, 1.0][random.random_range(0..4)]);
+    let at = random.random_range(1.0..seconds / 2.0);
+    let never = trouble != Trouble::Change;
+    (if never { f64::INFINITY } else { at }, leak)
+}
 
 /// Peak, frequency and phase of the wave that a disturbance has.
 fn wave(random: &mut ChaCha8Rng, trouble: Trouble, rate: f64) -> [f64; 3] {

@@ -165,6 +165,7 @@ fn table_of_all_disturbances() {
         Trouble::Bursts,
         Trouble::Lost(0.05),
         Trouble::Drift(0.2),
+        Trouble::Change,
     ];
     println!("| disturbance | {} |", NAMES.join(" | "));
     println!("|---|{}", "---|".repeat(NAMES.len()));

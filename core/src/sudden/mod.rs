@@ -393,12 +393,18 @@ fn found(circuit: &Circuit, best: &Best) -> Option<Found> {
         return None;
     }
     let wide = |x: i64| x.saturating_mul(1 << (num::FRAC - T_BITS));
+    let leak = wide(best.leak.t);
     let noise = best.uncertainty();
-    let charge = num::mul(circuit.capacitance_u, wide(best.leak.t));
+    let charge = num::mul(circuit.capacitance_u, leak);
+    // It begins within the first of its equations: so much of what is new is lost in that.
+    let new = leak.saturating_sub(circuit.positive.saturating_add(circuit.negative));
+    let onset = new
+        .checked_div((best.window as i64).saturating_mul(2))
+        .unwrap_or(0);
     Some(Found {
         conductance: Measured {
-            value: circuit.siemens(wide(best.leak.t)),
-            u: circuit.siemens(num::hypot(&[noise, charge])),
+            value: circuit.siemens(leak),
+            u: circuit.siemens(num::hypot(&[noise, charge, onset])),
         },
         position: Ratio::of(best.positive, best.leak.t)?,
     })

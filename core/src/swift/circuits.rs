@@ -22,14 +22,14 @@ pub(super) fn fitted(fit: &Fit, zero: Volts) -> Found {
     }
 }
 
-/// A sudden leak as the estimate takes it.
+/// A sudden leak as the estimate takes it. Where it is, is as uncertain as how much it is, so that either rail is in
+/// doubt by as much as all of it.
 pub(super) fn found_suddenly(leak: &sudden::Found) -> Found {
     let Measured { value, u } = leak.conductance;
     let x = leak.position.to_bits();
-    let share = |g: Microsiemens, x: i64| Microsiemens::from_bits(num::mul(g.to_bits(), x));
     let part = |x: i64| Measured {
-        value: share(value, x),
-        u: share(u, x.saturating_abs()),
+        value: Microsiemens::from_bits(num::mul(value.to_bits(), x)),
+        u,
     };
     Found {
         conductance: leak.conductance,
