@@ -7,7 +7,7 @@ use crate::diagnose::Findings;
 use crate::estimate::{Early, Found};
 use crate::monitor::Step;
 use crate::reason::Reason;
-use crate::report::{Basis, Estimate, Report};
+use crate::report::{Basis, Estimate, Report, Verdict};
 use crate::sudden::Stage;
 use crate::transient::Fit;
 
@@ -29,13 +29,7 @@ impl SwiftMonitor<'_> {
         }
         self.sequencer
             .pace(self.config, fit.time_constant, fit.span);
-        // Readings that err for a moment are seen by the watch, once it knows the circuit.
-        let spoiled = match self.stage {
-            Stage::Unprepared => self.transient.is_early(),
-            Stage::Suspected => !self.is_newer(fit),
-            Stage::Restless | Stage::Watching | Stage::Verified => false,
-        };
-        if spoiled {
+        if self.stage == Stage::Suspected && !self.is_newer(fit) {
             return Step::Busy;
         }
         self.hums = averages_hum_away(fit);
@@ -138,8 +132,15 @@ impl SwiftMonitor<'_> {
         self.confirmation.doubt(answer);
     }
 
+    /// Readings that err for a moment are seen by the watch, once it knows the circuit. A fit of the first record that may
+    /// rest on these alone is judged, and told if it is an alarm.
     #[inline(never)]
     fn tell_fit(&self) -> Step {
+        let first = self.stage == Stage::Unprepared && self.started == 0;
+        let early = first && self.transient.is_early();
+        if early && self.judge.verdict() != Verdict::Alarm {
+            return Step::Busy;
+        }
         let mut estimate = self.fitted.ok_or(Reason::NotYetMeasured);
         self.report(Basis::Transient, &mut estimate)
     }
