@@ -2,7 +2,7 @@
 //! them may miss the truth by more than three of its half-widths. Circuits at random from the whole grid, exact parts,
 //! white noise of 50 mV on both readings; from the first sample on, while little is known.
 //!
-//! The table in the book (safety) of all disturbances, resistances in ohms too, takes five minutes:
+//! The table in the book (safety) of all disturbances, resistances in ohms too, takes ten minutes:
 //! `cargo test --release -p ohmsplit-tests --test every_figure -- --ignored --nocapture`.
 
 use ohmsplit_host::rig::MonitorKind;
@@ -10,7 +10,7 @@ use ohmsplit_tests::disturbed::{Case, NAMES, Trouble, worst};
 
 const SECONDS: f64 = 6.0;
 /// Runs of each disturbance in the table, on seeds that nothing was built on, and how long one takes.
-const RUNS: u64 = 4000;
+const RUNS: u64 = 10_000;
 const SEEDS: u64 = 10_000_000;
 const TABLE_SECONDS: f64 = 12.0;
 /// Figures of G, Gp, Gn, C and x, which the tests judge.
@@ -154,7 +154,7 @@ fn count(kind: MonitorKind, rate: f64, trouble: Trouble) -> [(usize, f64, Vec<u6
 
 /// At the least, no run that is not disturbed deceives about G.
 #[test]
-#[ignore = "the table of the book: five minutes on two processors"]
+#[ignore = "the table of the book: ten minutes on two processors"]
 fn table_of_all_disturbances() {
     let troubles = [
         Trouble::Quiet,
