@@ -174,6 +174,7 @@ impl Circuit {
     /// and what the known circuit grants its current (standard uncertainty, in
     /// units) besides the noise of the blocks; `noise` is the standard
     /// deviation of a block's voltage in units.
+    #[inline(never)]
     pub(super) fn equation(
         &self,
         network: &Network,

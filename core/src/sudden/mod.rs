@@ -317,17 +317,26 @@ impl<'c> Watch<'c> {
         self.before = moment.usable.then_some(moment);
         let calm = !self.state.suspects();
         self.record.push(row, doubt, circuit, &noise, calm);
+        self.look(&noise, calm);
+        self.noise = noise;
+    }
+
+    /// Begins a search of the record, if it is worth one. Apart, for the sake of the stack.
+    #[inline(never)]
+    fn look(&mut self, noise: &Noise, calm: bool) {
+        let Some(circuit) = &self.circuit else {
+            return;
+        };
         let judged = self.config.limits().judged;
         let since = self.state.window();
         // What is restless raises no suspicion, whatever is found.
         let worth = !calm || self.record.is_full() && self.record.is_quiet();
         self.scan = if worth {
             let deep = !calm || self.shallow == 0;
-            Scan::new(&self.record, circuit, &noise, judged, since, deep)
+            Scan::new(&self.record, circuit, noise, judged, since, deep)
         } else {
             None
         };
-        self.noise = noise;
     }
 
     /// Does a slice of what the newest block calls for: takes its equation, or

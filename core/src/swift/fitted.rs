@@ -57,7 +57,11 @@ impl SwiftMonitor<'_> {
         }
         self.started = self.steady.current().0;
         self.forget();
-        self.report(Basis::Transient, &mut Err(Reason::CircuitChanged))
+        self.told(
+            Basis::Transient,
+            &Err(Reason::CircuitChanged),
+            self.findings(),
+        )
     }
 
     /// Begins an estimate.
