@@ -234,7 +234,7 @@ impl Case {
     }
 
     /// By how many of its half-widths each figure of a report misses, as [`NAMES`] has them; nothing where it tells
-    /// none. Within [`CHANGING`] of a change, of either circuit, whichever it misses less.
+    /// none. Within three seconds of a change, of either circuit, whichever it misses less.
     #[must_use]
     pub fn misses(&self, event: &Event) -> [f64; NAMES.len()] {
         let Ok(estimate) = &event.report.estimate else {
