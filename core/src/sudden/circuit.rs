@@ -173,7 +173,7 @@ impl Circuit {
     /// The balance between two blocks that follow each other without a gap,
     /// and what the known circuit grants its current (standard uncertainty, in
     /// units) besides the noise of the blocks; `noise` is the standard
-    /// deviation of a block's voltage in units.
+    /// deviation of a block's voltage in units. Apart, for the sake of the stack.
     #[inline(never)]
     pub(super) fn equation(
         &self,
