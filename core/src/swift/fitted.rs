@@ -35,7 +35,7 @@ impl SwiftMonitor<'_> {
         self.hums = averages_hum_away(fit);
         self.stray
             .learn(fit, self.config.timing().block(), self.pack);
-        let zero = self.stray.in_record();
+        let zero = self.stray.in_record(self.pack);
         self.task = Task::Learn(known(fit, self.config), fitted(fit, zero));
         Step::Busy
     }

@@ -310,7 +310,7 @@ impl<'c> SwiftMonitor<'c> {
     /// Apart, for the sake of the stack.
     #[inline(never)]
     fn settle(&mut self) -> steady::Progress {
-        self.steady.step(&self.stray.now)
+        self.steady.step(&self.stray.of_now(self.pack))
     }
 
     /// What the checks and the dwells before have said of the circuit no longer counts.

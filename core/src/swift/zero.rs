@@ -32,8 +32,8 @@ pub(super) struct Stray {
     gone: i64,
     /// How far the drift that the newest fit sees moves it within half of the record.
     slide: i64,
-    /// What it is for a reading of now.
-    pub(super) now: Zero,
+    /// What it is for a reading of now, however far that is.
+    now: Zero,
     /// G where it had not gone yet.
     before: Measured<Microsiemens>,
 }
@@ -75,7 +75,7 @@ impl Stray {
         let (drift, u) = (fit.drift.value.to_bits(), fit.drift.u.to_bits());
         let certain = drift.saturating_abs() > u.saturating_mul(CERTAIN);
         if certain {
-            let most = (pack.to_bits() >> FARTHEST).max(0);
+            let most = farthest(pack);
             let gone = self.gone.saturating_add(mul(drift, since));
             self.gone = gone.clamp(most.saturating_neg(), most);
         }
@@ -103,10 +103,29 @@ impl Stray {
         }
     }
 
-    /// Standard uncertainty of the zero in the middle of the record of the newest fit.
-    pub(super) fn in_record(&self) -> Volts {
-        Volts::from_bits(self.gone.saturating_abs().max(self.slide))
+    /// What it is for a reading of now, at such a pack voltage: farther than that it does not go.
+    pub(super) fn of_now(&self, pack: Volts) -> Zero {
+        let most = farthest(pack);
+        if self.now.off < most {
+            self.now
+        } else {
+            Zero {
+                off: most,
+                drift: 0,
+            }
+        }
     }
+
+    /// Standard uncertainty of the zero in the middle of the record of the newest fit.
+    pub(super) fn in_record(&self, pack: Volts) -> Volts {
+        let off = self.gone.saturating_abs().max(self.slide);
+        Volts::from_bits(off.min(farthest(pack)))
+    }
+}
+
+/// How far it goes at most.
+fn farthest(pack: Volts) -> i64 {
+    (pack.to_bits() >> FARTHEST).max(0)
 }
 
 #[cfg(test)]
@@ -116,6 +135,7 @@ mod tests {
     use crate::swift::unexplained_tests;
 
     const BLOCK: f64 = 1.0 / 64.0;
+    const PACK: Volts = Volts::from_int(400);
 
     fn bits(x: f64) -> i64 {
         (x * ONE as f64).round() as i64
@@ -145,7 +165,7 @@ mod tests {
     }
 
     fn learn(stray: &mut Stray, fit: &Fit) {
-        stray.learn(fit, Seconds::from_bits(bits(BLOCK)), Volts::from_int(400));
+        stray.learn(fit, Seconds::from_bits(bits(BLOCK)), PACK);
     }
 
     #[track_caller]
@@ -164,12 +184,12 @@ mod tests {
         let mut stray = Stray::NONE;
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(-0.1, 0.03, 1.0));
-        near(stray.in_record().to_bits(), 0.05);
+        near(stray.in_record(PACK).to_bits(), 0.05);
         near(stray.now.off, 0.05);
         near(stray.now.drift, 0.1);
         wait(&mut stray, 2.0);
         near(stray.now.off, 0.25);
-        near(stray.in_record().to_bits(), 0.05);
+        near(stray.in_record(PACK).to_bits(), 0.05);
         // Not for ever: for eight halves of the record.
         wait(&mut stray, 10.0);
         near(stray.now.off, 0.4);
@@ -186,19 +206,19 @@ mod tests {
         let mut stray = Stray::NONE;
         wait(&mut stray, 4.0);
         learn(&mut stray, &fit(-0.1, 0.02, 4.0));
-        near(stray.in_record().to_bits(), 0.2);
+        near(stray.in_record(PACK).to_bits(), 0.2);
         near(stray.now.off, 0.4);
         wait(&mut stray, 6.0);
         // In the middle of the last second.
         learn(&mut stray, &fit(-0.1, 0.02, 1.0));
-        near(stray.in_record().to_bits(), 0.95);
+        near(stray.in_record(PACK).to_bits(), 0.95);
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(0.0, 0.02, 1.0));
-        near(stray.in_record().to_bits(), 0.95);
+        near(stray.in_record(PACK).to_bits(), 0.95);
         // And back.
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(0.1, 0.02, 1.0));
-        near(stray.in_record().to_bits(), 0.75);
+        near(stray.in_record(PACK).to_bits(), 0.75);
     }
 
     /// What began at a time until which nothing was seen of it has begun then; where no record would have shown it, a
@@ -213,12 +233,12 @@ mod tests {
             wait(&mut stray, 2.0);
             learn(&mut stray, &fit(0.1, 0.01, 2.0));
             // From the middle of the one record, at 3 s, or from the start, to that of the other, at 5 s.
-            near(stray.in_record().to_bits(), gone);
+            near(stray.in_record(PACK).to_bits(), gone);
         }
         let mut stray = Stray::NONE;
         wait(&mut stray, 600.0);
         learn(&mut stray, &fit(0.1, 0.01, 2.0));
-        near(stray.in_record().to_bits(), 6.0);
+        near(stray.in_record(PACK).to_bits(), 6.0);
     }
 
     /// A 64th of 400 V at most, to either side.
@@ -230,8 +250,25 @@ mod tests {
                 wait(&mut stray, 50.0);
                 learn(&mut stray, &fit(0.2 * sign, 0.01, 2.0));
             }
-            near(stray.in_record().to_bits(), 6.25);
+            near(stray.in_record(PACK).to_bits(), 6.25);
+            near(stray.of_now(PACK).off, 6.25);
+            // Nor of that which it has now.
+            let less = Volts::from_int(64);
+            near(stray.in_record(less).to_bits(), 1.0);
+            near(stray.of_now(less).off, 1.0);
         }
+    }
+
+    /// A short record of readings that nothing can be made of shows a drift of 100 V/s.
+    #[test]
+    fn a_drift_that_is_none_leaves_little_doubt() {
+        let mut stray = Stray::NONE;
+        wait(&mut stray, 4.0);
+        learn(&mut stray, &fit(100.0, 60.0, 1.0));
+        wait(&mut stray, 1.0);
+        near(stray.in_record(PACK).to_bits(), 6.25);
+        near(stray.of_now(PACK).off, 6.25);
+        near(stray.of_now(PACK).drift, 0.0);
     }
 
     /// Where G has changed by more than four standard uncertainties of both, a leak has moved v; what follows is held
