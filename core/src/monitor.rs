@@ -113,7 +113,7 @@ impl<'c> Monitor<'c> {
         if self.sequencer.has_left() {
             return follows;
         }
-        if !follows {
+        if !follows || self.steady.misses_the_start(&block, self.drive()) {
             self.lose(&mut block);
         }
         self.diagnosis.listen(self.steady.config, raw, &block);
@@ -137,7 +137,7 @@ impl<'c> Monitor<'c> {
         }
     }
 
-    /// Blocks were lost: begins anew with this one, and says that samples are
+    /// Blocks were lost, or not recorded: begins anew with this one, and says that samples are
     /// missing.
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {

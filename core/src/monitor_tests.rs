@@ -50,6 +50,10 @@ struct Bench {
     hum: f64,
     /// Pack voltage slope in V/s.
     ramp: f64,
+    /// Blocks that are over before the monitor is there.
+    deaf: u16,
+    /// The block before which the monitor is told that all ends, and the sampler is not.
+    ends: Option<u16>,
     seed: u64,
 }
 
@@ -61,6 +65,8 @@ const QUIET: Bench = Bench {
     noise: 0.0,
     hum: 0.0,
     ramp: 0.0,
+    deaf: 0,
+    ends: None,
     seed: 1,
 };
 
@@ -122,6 +128,12 @@ fn run(config: &Config, circuit: Circuit, bench: Bench) -> Vec<Report> {
         let Some(raw) = sampler.push(&sample) else {
             continue;
         };
+        if raw.number < bench.deaf {
+            continue;
+        }
+        if bench.ends == Some(raw.number) {
+            monitor.finish();
+        }
         monitor.accept(&raw);
         loop {
             match monitor.step() {
@@ -239,6 +251,26 @@ fn truth_lies_within_three_half_widths_under_noise_hum_and_ramps() {
                 }
             }
         }
+    }
+}
+
+/// The interrupt takes samples before the background is there, or goes on where the background has ended: the next
+/// block lies amid a dwell, and the monitor begins with it, as after any block that was lost.
+#[test]
+fn a_monitor_that_comes_late_begins_amid_a_dwell() {
+    let (_, parts) = drives().remove(0);
+    let config = config(&parts, 24, 400.0);
+    let circuit = Circuit::leak(1e6, 0.3, 0.1, 400.0);
+    for (deaf, ends) in [(0, None), (1, None), (7, None), (0, Some(7)), (0, Some(75))] {
+        let bench = Bench {
+            deaf,
+            ends,
+            ..QUIET
+        };
+        let reports = run(&config, circuit, bench);
+        let last = reports.last().expect("reports");
+        let told = last.estimate.expect("an answer");
+        assert!(half_widths_missed(&told, 1.0) < 3.0, "{bench:?} {told:?}");
     }
 }
 

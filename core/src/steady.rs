@@ -82,6 +82,14 @@ impl<'c> Steady<'c> {
         dwell.lasts.then_some((dwell.drive, dwell.blocks))
     }
 
+    /// It lies amid a dwell of which nothing is recorded: the bus was left and taken back within
+    /// it, say, or the interrupt was there before the background. Where the switches
+    /// are still to follow, the next dwell is not far.
+    #[inline(never)]
+    pub(crate) fn misses_the_start(&self, block: &Block, wanted: Drive) -> bool {
+        !(block.flags.first_in_dwell || self.dwell.lasts) && block.drive == wanted
+    }
+
     /// Takes a block; true when it is time to see whether the dwell has told
     /// what it can.
     #[inline(never)]

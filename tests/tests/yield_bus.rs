@@ -13,10 +13,8 @@ use ohmsplit_tests::design::{Design, swift_drives};
 const YIELDED: std::ops::Range<f64> = 8.4..15.2;
 const SECONDS: f64 = 25.0;
 
-/// Verdicts over time, and the drive while the bus was left.
-fn run(ohm: f64, kind: MonitorKind) -> (Vec<(f64, Verdict)>, Vec<State>) {
-    let config = Design::new(swift_drives()[0], 400.0, 16).config();
-    let world = World {
+fn quiet(ohm: f64) -> World {
+    World {
         leaks: vec![Leak::at(ohm, 0.3)],
         capacitance: Capacitance {
             positive_uf: 0.1,
@@ -27,6 +25,14 @@ fn run(ohm: f64, kind: MonitorKind) -> (Vec<(f64, Verdict)>, Vec<State>) {
             noise_pack_v: Some(0.05),
             ..Disturbance::default()
         },
+        ..World::default()
+    }
+}
+
+/// Verdicts over time, and the drive while the bus was left.
+fn run(ohm: f64, kind: MonitorKind) -> (Vec<(f64, Verdict)>, Vec<State>) {
+    let config = Design::new(swift_drives()[0], 400.0, 16).config();
+    let world = World {
         faults: vec![Fault {
             until_s: Some(YIELDED.end - 0.1),
             ..Fault::from(
@@ -38,7 +44,7 @@ fn run(ohm: f64, kind: MonitorKind) -> (Vec<(f64, Verdict)>, Vec<State>) {
                 },
             )
         }],
-        ..World::default()
+        ..quiet(ohm)
     };
     let mut plant = Plant::new(&config, &world).expect("a sound world");
     let mut rig = Rig::new(&config, kind);
@@ -100,6 +106,31 @@ fn an_alarm_stands_while_the_bus_is_left_and_after() {
         let late = verdicts.iter().filter(|(time, _)| *time > 8.0);
         for (time, verdict) in late {
             assert_eq!(*verdict, Verdict::Alarm, "{kind:?} {time}");
+        }
+    }
+}
+
+/// Left and taken back between two samples, the bus sees no drive change: the monitor begins anew amid the dwell, and
+/// does not wait for a change that only it can bring about.
+#[test]
+fn a_bus_that_is_taken_back_at_once_is_measured_anew() {
+    for kind in [MonitorKind::Settled, MonitorKind::Swift] {
+        for at_s in [0.3, 8.41, 8.93] {
+            let config = Design::new(swift_drives()[0], 400.0, 16).config();
+            let world = quiet(2e6);
+            let mut plant = Plant::new(&config, &world).expect("a sound world");
+            let mut rig = Rig::new(&config, kind);
+            for at in 0..((at_s + 6.0) * world.sample_rate_hz) as u64 {
+                let row = plant.step(rig.drive());
+                if at == (at_s * world.sample_rate_hz) as u64 {
+                    rig.yield_bus();
+                    rig.resume_bus();
+                    let left = Verdict::Undetermined(Reason::BusYielded);
+                    assert_eq!(rig.verdict(), left, "{kind:?} {at_s}");
+                }
+                rig.push(row.time_s, &row.sample, &mut |_| ());
+            }
+            assert_eq!(rig.verdict(), Verdict::Healthy, "{kind:?} {at_s}");
         }
     }
 }

@@ -193,7 +193,7 @@ impl<'c> SwiftMonitor<'c> {
         if self.sequencer.has_left() {
             return follows;
         }
-        if !follows {
+        if !follows || self.steady.misses_the_start(&block, self.drive()) {
             self.lose(&mut block);
         }
         self.diagnosis.listen(self.config, raw, &block);
@@ -228,7 +228,7 @@ impl<'c> SwiftMonitor<'c> {
         }
     }
 
-    /// Blocks were lost: begins anew with this one, and says that samples are
+    /// Blocks were lost, or not recorded: begins anew with this one, and says that samples are
     /// missing.
     #[inline(never)]
     fn lose(&mut self, block: &mut Block) {
