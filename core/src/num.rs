@@ -115,7 +115,7 @@ pub(crate) const fn sub(a: i64, b: i64) -> i64 {
 
 /// See [`add`]; without the sign.
 #[cfg_attr(not(target_pointer_width = "64"), inline(never))]
-const fn size(a: i64) -> i64 {
+pub(crate) const fn size(a: i64) -> i64 {
     a.saturating_abs()
 }
 

@@ -64,7 +64,7 @@ macro_rules! unit {
             /// Magnitude, saturating at the range.
             #[must_use]
             pub const fn abs(self) -> Self {
-                Self(self.0.saturating_abs())
+                Self::from_bits(num::size(self.to_bits()))
             }
         }
 

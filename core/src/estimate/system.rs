@@ -244,7 +244,7 @@ impl<'a> System<'a> {
         for (error, state) in errors.iter_mut().zip(&self.states) {
             let off = state.beside(g, gp);
             *error = num::mul(off, g.plus(state.g)).size();
-            beyond |= off > state.v_u.plus(state.lag.size()).saturating_mul(STRAYED);
+            beyond |= off > state.v_u.plus(state.lag.size()).times(STRAYED);
         }
         if !beyond {
             return;

@@ -209,7 +209,7 @@ const fn wide(interval: &Interval<Ohms>) -> bool {
 fn sure_interval(judged: Judged, estimate: &Estimate) -> Interval<Ohms> {
     if estimate.kind == Kind::Short && estimate.conductance.u == Microsiemens::MAX {
         let Interval { high, .. } = judged_interval(judged, estimate);
-        let high = high.to_bits().saturating_mul(SURE) >> 1;
+        let high = high.to_bits().times(SURE) >> 1;
         return Interval {
             low: Ohms::ZERO,
             high: Ohms::from_bits(high),

@@ -81,7 +81,7 @@ impl Fit {
             settled_gain: root(settled_gain),
             rho_gain: decay_gain
                 .map(|gain| num::ratio(root(gain), amplitude))
-                .map(i64::saturating_abs),
+                .map(num::size),
             noise: num::sqrt_wide(variance),
             slow_excess: self.slow_excess(&best, slots.len()),
             slow_movement,
