@@ -193,7 +193,7 @@ impl Settling {
         let most = moved.plus(doubt);
         // A movement that stands out of the noise and is best described as
         // slow is slow, whatever else speaks for a settled circuit.
-        let slow = fitted.slow_excess.is_none() && moved > doubt;
+        let slow = fitted.slow_excess.is_none() && moved > self.likely(noise).times(4);
         if seen || !slow && (self.jumped(fitted.first(), most, doubt) || self.still(config, most)) {
             // A transient that stands out of the noise is fitted; one that
             // does not is bounded.
@@ -213,6 +213,12 @@ impl Settling {
         } else {
             Reason::StimulusTooWeak
         })
+    }
+
+    /// The residuals of a few slots may show half of the noise by chance. That of the samples is of many.
+    fn likely(&self, noise: i64) -> i64 {
+        let [scatter, _] = self.scatter;
+        noise.max(scatter.min(noise.times(2)))
     }
 
     /// v jumped at the switch by more than it can have moved since.

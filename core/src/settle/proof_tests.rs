@@ -4,6 +4,7 @@ use super::fit_tests::{Data, record, run};
 use super::tests::{config, course, dwell, judge, step_u};
 use super::{Lead, Reason};
 use crate::config::Drive;
+use crate::num::ONE;
 
 /// Seen: the best slow fit is worse by 16 variances of the noise. Without the dwell before nothing else proves it.
 #[test]
@@ -79,4 +80,26 @@ fn a_slow_movement_is_slow_whatever_jumped() {
     };
     assert_eq!(slow(0.1), Some(Reason::NotSettled));
     assert_eq!(slow(0.0), None);
+}
+
+/// The residuals of a dozen slots may show half of the noise by chance: a movement by four times what they show is slow
+/// where samples scatter no more, and noise where these scatter by twice as much. What scatters by more than that is
+/// hum, which the means of slots are free of.
+#[test]
+fn what_is_slow_stands_out_of_the_noise_of_the_samples() {
+    let config = config(24, 1);
+    let data = |slope: f64| course(12, |i| 150.0 + slope * i, 0.01, 3);
+    let shown = run(&data(0.0), 1e-3).noise as f64 / ONE as f64;
+    let least = |scatter: f64| {
+        let slow = |slope: f64| {
+            let dwell = dwell(&data(slope), scatter * shown);
+            judge(&config, &dwell, lead(20.0, 0.0, 400.0)).err() == Some(Reason::NotSettled)
+        };
+        (1..200)
+            .map(|k| f64::from(k) * 5e-4)
+            .find(|&slope| slow(slope))
+    };
+    let [alike, twice, more] = [1.0, 2.0, 5.0].map(|scatter| least(scatter).expect("slow"));
+    assert!((twice / alike - 2.0).abs() < 0.5, "{alike} {twice}");
+    assert_eq!(twice, more);
 }
