@@ -20,7 +20,7 @@
 //! | [`Finding::StatesContradict`] | the same, and none equals the third; or, in [`crate::SwiftMonitor`], the same determinant of the third state's charge balance and of what is fitted, with the fit before it and with the one after it | 2·10⁻⁹ a reading |
 //! | [`Finding::Polarity`] | v falls from lower to raise by a quarter of the swing at the alarm limit and six standard uncertainties, or Vb is below −5 V | 10⁻⁹ |
 //! | [`Finding::PackImplausible`] | no leak, and no part without a source, takes v beyond a rail, and a source by its voltage only: eight blocks are beyond by 5 % of the working voltage and 5 V | Gaussian tail, far below 10⁻¹² |
-//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row. With an estimate the usual number is certain, and stands until blocks are lost or are rubbish (eight in a row saturated or out of the stack); else 50 blocks are enough to learn another | none at a steady rate |
+//! | [`Finding::TimeBase`] | samples a block differ by an eighth, and two, from the usual, eight times in a row. With four estimates the usual number is certain, and stands until blocks are lost or are rubbish (eight in a row saturated or out of the stack); else 50 blocks are enough to learn another | none at a steady rate |
 //! | [`Finding::Capacitance`] | C less three standard uncertainties is beyond the design | 10⁻³ at the very limit |
 //! | [`Finding::StoredEnergy`] | ½·C·Vb² of that C is above 0.2 J | 10⁻³ at the very limit |
 //! | [`Finding::StimulusWeak`] | two estimates in a row are refused by [`Reason::StimulusTooWeak`], or block means scatter so much that the mean of a dwell is as uncertain as a quarter of the swing at the alarm limit | it is so |
@@ -126,9 +126,9 @@ use twice::Twice;
 /// Blocks in a row that a rule for blocks must hold.
 const BLOCKS: u8 = 8;
 /// Blocks that show the usual number of samples; and what stands for them once
-/// an estimate of such blocks has made it certain.
+/// four estimates of such blocks have made it certain.
 const USUAL: u8 = 50;
-const CERTAIN: u8 = 51;
+const CERTAIN: u8 = 54;
 /// What to and fro adds, at which it is interference, and the most.
 const TURN: u8 = 5;
 const RESTLESS: u8 = 10;
@@ -283,7 +283,7 @@ impl Diagnosis {
         if let Ok(estimate) = estimate {
             self.weigh(config, estimate);
             if self.agreed >= USUAL && self.differing == 0 && !self.is_rubbish() {
-                self.agreed = CERTAIN;
+                self.agreed = self.agreed.saturating_add(1).min(CERTAIN);
             }
         }
     }

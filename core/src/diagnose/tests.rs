@@ -212,19 +212,20 @@ fn a_rate_that_changes_is_found_after_eight_blocks() {
     }
 }
 
-/// A rate by which something was measured is certain, and another is named for as long as it lasts; after eight blocks
-/// at a limit, or out of the stack, it is learnt anew.
+/// A rate by which something was measured four times is certain, and another is named for as long as it lasts; after
+/// eight blocks at a limit, or out of the stack, it is learnt anew.
 #[test]
 fn rubbish_makes_the_rate_uncertain() {
     let config = config();
-    for (limit, v, certain) in [
-        (false, 200.0, true),
-        (true, 200.0, false),
-        (false, 900.0, false),
+    for (limit, v, estimates, certain) in [
+        (false, 200.0, 4, true),
+        (false, 200.0, 3, false),
+        (true, 200.0, 4, false),
+        (false, 900.0, 4, false),
     ] {
         let mut diagnosis = Diagnosis::default();
         diagnosis.hears(&config, 200, block(200.0));
-        diagnosis.conclude(&config, &Ok(open()));
+        (0..estimates).for_each(|_| diagnosis.conclude(&config, &Ok(open())));
         let (mut raw, mut odd) = block(v);
         (raw.saturated, odd.flags.saturated) = (limit, limit);
         diagnosis.hears(&config, 8, (raw, odd));
