@@ -223,6 +223,10 @@ pub trait Subject<'c>: Sized {
     fn work(&mut self) -> Step;
     /// The drive that it wants.
     fn wants(&self) -> Drive;
+    /// The dwell under way is over.
+    fn finish(&mut self);
+    /// Leaves the bus, or takes it back.
+    fn leave(&mut self, leaves: bool);
 }
 
 impl<'c> Subject<'c> for Monitor<'c> {
@@ -238,6 +242,16 @@ impl<'c> Subject<'c> for Monitor<'c> {
     }
     fn wants(&self) -> Drive {
         self.drive()
+    }
+    fn finish(&mut self) {
+        Monitor::finish(self);
+    }
+    fn leave(&mut self, leaves: bool) {
+        if leaves {
+            self.yield_bus();
+        } else {
+            self.resume_bus();
+        }
     }
 }
 
@@ -255,6 +269,16 @@ impl<'c> Subject<'c> for SwiftMonitor<'c> {
     fn wants(&self) -> Drive {
         self.drive()
     }
+    fn finish(&mut self) {
+        SwiftMonitor::finish(self);
+    }
+    fn leave(&mut self, leaves: bool) {
+        if leaves {
+            self.yield_bus();
+        } else {
+            self.resume_bus();
+        }
+    }
 }
 
 /// Steps after one block beyond which the work is taken to have no end.
@@ -268,6 +292,8 @@ pub struct Rig<M> {
     pub monitor: M,
     /// Blocks that are still lost between the two.
     pub lost: u32,
+    /// Steps after a block at most: fewer than it needs where the background does not keep up.
+    pub patience: u32,
     /// Most steps that one block took.
     pub steps: u32,
     /// Estimates that contradict themselves.
@@ -284,9 +310,34 @@ impl<M> Rig<M> {
             sampler: Sampler::new(config),
             monitor: M::begin(config),
             lost: 0,
+            patience: STEPS_MAX,
             steps: 0,
             contradictions: 0,
         }
+    }
+
+    /// Calls of an integrator who has misread the guide: at any time, and without a word to the sampler.
+    pub fn meddle<'c>(&mut self, from: &mut impl Draw)
+    where
+        M: Subject<'c>,
+    {
+        match from.below(5) {
+            0 => self.monitor.finish(),
+            1 => self.monitor.leave(true),
+            2 => self.monitor.leave(false),
+            3 => self.lost = 1 + from.below(5) as u32,
+            _ => self.patience = from.below(16) as u32,
+        }
+    }
+
+    /// From now on all is done as it should be.
+    pub fn behave<'c>(&mut self)
+    where
+        M: Subject<'c>,
+    {
+        self.monitor.leave(false);
+        self.lost = 0;
+        self.patience = STEPS_MAX;
     }
 
     /// Feeds one sample; `each` gets the reports.
@@ -306,7 +357,7 @@ impl<M> Rig<M> {
         }
         self.monitor.accept(&block);
         let mut steps = 0;
-        loop {
+        while steps < self.patience {
             match self.monitor.work() {
                 Step::Idle => break,
                 Step::Busy => {}

@@ -22,13 +22,16 @@ mod draw;
 use draw::{Draw, Rig, Storm, Subject};
 use ohmsplit::config::{Channel, Config, Drive, Element, FrontEnd, Judged, Limits, Timing};
 use ohmsplit::units::{Ohms, Volts};
-use ohmsplit::{Estimate, Monitor, SwiftMonitor, Verdict};
+use ohmsplit::{Estimate, Monitor, Reason, SwiftMonitor, Verdict};
 use std::time::Instant;
 
 /// Dwells in three periods of two drive states each; one more was under way.
 /// One that the monitor cuts short, because it wants to see the other state, is
 /// no half of a period and does not count.
 const DWELLS_MAX: u32 = 7;
+
+/// Codes over which the noise of the good circuit's converters is even: 2 mV.
+const NOISE_CODES: u64 = 9;
 
 /// xorshift64*, as in Vigna, ACM TOMS 42 (2016): period 2^64 − 1.
 struct Seeded(u64);
@@ -144,13 +147,14 @@ fn one(seed: u64, tally: &mut Tally) {
     let mut from = Seeded(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     from.below(2);
     let blocks = 200 + from.below(2_000);
+    let samples = from.magnitude(tally.bits) as u32;
     match draw::config(&mut from) {
         Some(config) if from.once_in(2) => {
             storm(
                 &mut from,
                 &mut Rig::<Monitor>::new(&config),
                 &config,
-                blocks,
+                [blocks, samples.into()],
                 tally,
             );
         }
@@ -159,7 +163,7 @@ fn one(seed: u64, tally: &mut Tally) {
                 &mut from,
                 &mut Rig::<SwiftMonitor>::new(&config),
                 &config,
-                blocks,
+                [blocks, samples.into()],
                 tally,
             );
         }
@@ -181,10 +185,10 @@ fn storm<'c, M: Subject<'c>>(
     from: &mut Seeded,
     rig: &mut Rig<M>,
     config: &Config,
-    blocks: u64,
+    [blocks, samples]: [u64; 2],
     tally: &mut Tally,
 ) -> u32 {
-    let (block, samples) = (config.timing().block_us, from.magnitude(tally.bits) as u64);
+    let block = config.timing().block_us;
     let step_us = (block / samples as u32).max(1);
     let mut storm = Storm::new(from.bits() as u32, step_us);
     let length = blocks * u64::from(block / step_us);
@@ -192,12 +196,12 @@ fn storm<'c, M: Subject<'c>>(
     let range = [channel.lowest, channel.highest].map(i64::from);
     for _ in 0..length {
         let sample = storm.next(from, rig.monitor.wants(), range);
-        if from.once_in(10_000) {
-            rig.lost = 1 + from.below(5) as u32;
+        if from.once_in(2_000) {
+            rig.meddle(from);
         }
         rig.push(&sample, |_| tally.reports += 1);
     }
-    rig.lost = 0;
+    rig.behave();
     tally.samples[M::PLACE] += length;
     tally.storms += 1;
     tally.steps = tally.steps.max(rig.steps);
@@ -279,26 +283,32 @@ impl Good {
         tally: &mut Tally,
     ) -> bool {
         let mut rig = Rig::<M>::new(&self.config);
-        let mut at_us = storm(from, &mut rig, &self.config, blocks, tally);
+        // At one and the same rate: another would be a fault of the time base.
+        let samples = 10 + from.below(30);
+        let mut at_us = storm(from, &mut rig, &self.config, [blocks, samples], tally);
         let (mut v, mut dwells, mut right) = (self.vb * 0.4, 0, None);
-        let whole = self.config.timing().dwell_min_us / 1000;
-        let (mut last, mut lasted) = (rig.monitor.wants(), 0);
+        let step_us = self.config.timing().block_us / samples as u32;
+        let (mut last, mut lasted_us) = (rig.monitor.wants(), 0);
         // Three periods of the longest dwells, and the one under way.
-        let limit = u64::from(DWELLS_MAX) * 4_100;
+        let limit = DWELLS_MAX * 4_100_000 / step_us;
         for _ in 0..limit {
-            at_us = at_us.wrapping_add(1000);
+            at_us = at_us.wrapping_add(step_us);
             let drive = rig.monitor.wants();
-            v = self.moved(v, drive);
+            v = self.moved(v, drive, f64::from(step_us) * 1e-6);
             if drive != last {
-                dwells += u32::from(lasted >= whole);
-                (last, lasted) = (drive, 0);
+                dwells += u32::from(lasted_us >= self.config.timing().dwell_min_us);
+                (last, lasted_us) = (drive, 0);
             }
-            lasted += 1;
-            let code = |volts: f64| ((volts / 4096.0) * 16_777_216.0).round() as i32 + (1 << 23);
+            lasted_us += step_us;
+            // Without noise a pack voltage that stands still would be a converter that is stuck.
+            let codes = [v, self.vb].map(|volts| {
+                let code = ((volts / 4096.0) * 16_777_216.0).round() as i32 + (1 << 23);
+                code + from.below(NOISE_CODES) as i32 - (NOISE_CODES / 2) as i32
+            });
             let sample = ohmsplit::Sample {
                 at_us,
                 drive,
-                codes: [code(v), code(self.vb)],
+                codes,
             };
             rig.push(&sample, |report| {
                 tally.reports += 1;
@@ -306,12 +316,17 @@ impl Good {
                     .estimate
                     .as_ref()
                     .is_ok_and(|found| self.holds(found));
-                let stands = report.verdict == self.due && holds;
-                // Right once, and not wrong from then on: a refusal under which
-                // the right verdict stands is not wrong.
-                if stands {
+                // Right once, and from then on neither wrong nor diagnosed: that noise has a
+                // dwell refused now and then does not make it less recovered.
+                let refused = match report.verdict {
+                    Verdict::Undetermined(reason) => reason != Reason::Diagnosed,
+                    _ => false,
+                };
+                if report.verdict == self.due && holds {
                     right = right.or(Some(dwells));
-                } else if report.verdict != self.due || report.estimate.is_ok() {
+                } else if !(refused || report.verdict == self.due)
+                    || report.estimate.is_ok() && !holds
+                {
                     right = None;
                 }
             });
@@ -328,13 +343,13 @@ impl Good {
         right.is_some()
     }
 
-    /// The exact solution a millisecond on.
-    fn moved(&self, v: f64, drive: Drive) -> f64 {
+    /// The exact solution some seconds on.
+    fn moved(&self, v: f64, drive: Drive, seconds: f64) -> f64 {
         let row = self.config.network().row(drive);
         let [g, p] = [row.g, row.p].map(|g| g.get().to_num::<f64>());
         let load = self.gp + self.gn + g;
         let end = ((self.gp + p) * self.vb + row.i.get().to_num::<f64>()) / load;
-        end + (v - end) * (-load * 1e-3 / self.uf).exp()
+        end + (v - end) * (-load * seconds / self.uf).exp()
     }
 
     /// The truth is within three half-widths and a part in two hundred.
