@@ -191,23 +191,21 @@ fn a_voltage_that_is_held_beyond_a_rail_or_for_a_moment_is_no_leak() {
     }
 }
 
-/// Where the alarm stands already, or where a rail would leak less, a reading that errs for a quarter of a second is no new leak: v of a
-/// circuit that follows within a block is off by 40 V. What lasts is one.
+/// Where the alarm stands already, or where a rail would leak less, a reading that errs for a quarter of a second is no
+/// new leak, though it would be elsewhere: v of a circuit that follows within a block is off. What lasts is one.
 #[test]
 fn without_hurry_what_lasts_for_a_moment_is_no_leak() {
-    let known_before = |leaks: [f64; 2]| Case {
-        known: leaks,
-        ..Case::healthy(Source::Voltage, 400.0, 0.01)
-    };
     // The limit is 25 µS.
-    for (leaks, off, blocks, verified) in [
-        ([30.0, 0.05], -40.0, 12, false),
-        ([30.0, 0.05], -40.0, 40, true),
-        ([20.0, 20.0], 40.0, 12, false),
-    ] {
+    for (leaks, off) in [([30.0, 5.0], 60.0), ([20.0, 5.0], 80.0)] {
+        let known = Case {
+            known: leaks,
+            ..Case::healthy(Source::Voltage, 400.0, 0.01)
+        };
         let moved = |block: &mut Block| block.chassis = block.chassis.saturating_add(volts(off));
-        let found = is_verified(known_before(leaks), 0.003, 205..205 + blocks, moved);
-        assert_eq!(found, verified, "{leaks:?} {off} {blocks}");
+        for (blocks, verified) in [(14, false), (30, true)] {
+            let found = is_verified(known, 0.003, 205..205 + blocks, moved);
+            assert_eq!(found, verified, "{leaks:?} {off} {blocks}");
+        }
     }
 }
 
