@@ -208,3 +208,26 @@ fn a_wave_is_alike_in_the_blocks_after_drive_changes() {
         few * (1.0 + 16.0 * 0.9 / student() + residue).sqrt(),
     );
 }
+
+/// So does in any circuit what rows vary by beyond what samples scatter, from three standard deviations of 57 rows on:
+/// samples that scatter by 0.64 of the noise variance leave it to chance.
+#[test]
+fn a_wave_that_samples_do_not_show_counts_in_any_circuit() {
+    let relative = |scatter: f64, capacitance: f64| {
+        let converged = Converged {
+            fives: tally(NOISE, 4),
+            scatter: scaled(scatter * NOISE),
+            hum: Scaled::ZERO,
+            ..converged()
+        };
+        let fit = told_of(&converged, &theta_of(capacitance), [0.0; 2]).expect("a fit");
+        let c = fit.capacitance.expect("C");
+        real(c.u.to_bits()) / real(c.value.to_bits())
+    };
+    let usual = relative(0.645, 0.12);
+    near(relative(1.0, 0.12), usual);
+    for capacitance in [0.1, 0.12, 1.0] {
+        let wave = 16.0 * (1.0 - 0.635) / student();
+        near(relative(0.635, capacitance), usual * (1.0 + wave).sqrt());
+    }
+}

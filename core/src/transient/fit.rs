@@ -277,15 +277,24 @@ impl Converged {
             .times(student)
     }
 
-    /// What a wave that averages out over five blocks adds to the variance of C where the block right after a drive change
-    /// alone tells it: a dwell has often a whole number of its half-periods, and then it is in all of these alike.
+    /// What a wave adds to the variance of C: a dwell has often a whole number of its half-periods, and then it is in the
+    /// blocks after all drive changes alike. Where the one right after them alone tells C, that is what averages out over
+    /// five blocks; anywhere, what rows vary by beyond what samples scatter, if that is more than chance.
     fn wave(&self, noise: Scaled, settles: bool) -> Scaled {
-        if !settles || self.fives.count < FEWEST_FIVES {
+        if self.fives.count < FEWEST_FIVES {
             return Scaled::ZERO;
         }
+        let sampled = self.scatter.max(self.step);
+        let chance = Scaled::int(18).over(Scaled::int(self.used.into())).root();
+        let mut beyond = noise.minus(sampled);
+        if beyond.less(chance.times(sampled)) {
+            beyond = Scaled::ZERO;
+        }
+        if settles {
+            beyond = beyond.max(noise.minus(self.fives.mean()));
+        }
         let dwells = num::ratio(self.span, millionths(self.dwell_us));
-        let wave = noise.minus(self.fives.mean()).max(Scaled::ZERO);
-        wave.times(Scaled::of(dwells))
+        beyond.times(Scaled::of(dwells))
     }
 
     /// Variance of what is slow and does not average out. Either the rows vary by
