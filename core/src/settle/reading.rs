@@ -17,7 +17,7 @@ impl Settling {
         fitted: &Fitted<'_>,
         noise: i64,
     ) -> Settled {
-        let time_constant = self.time_constant(config, fitted, noise);
+        let time_constant = self.time_constant(config, fitted, self.likely(noise));
         let lag_slots = match time_constant {
             Some(tau) => num::ratio(tau.value.to_bits(), self.slot(config).to_bits()),
             // A transient too short to be timed is over within a quarter slot.

@@ -77,3 +77,21 @@ fn what_is_lost_of_a_dwell_is_in_doubt_of_the_time_constant() {
         assert_eq!(told(|block, at| block.missing = u16::from(at == 9)), None);
     }
 }
+
+/// Of what the residuals show of the noise and what the samples show the larger counts, and of the samples no more than
+/// twice the other: the residuals of few slots are small by chance now and then, hum is in the samples alone.
+#[test]
+fn the_noise_of_the_samples_counts_in_the_time_constant() {
+    let config = config(24, 5);
+    let data = course(20, |i| 150.0 - 50.0 * (-i / 2.5).exp(), 0.01, 5);
+    let shown = real(super::fit_tests::run(&data, 1e-3).noise);
+    let told = |scatter: f64| {
+        let settled = judge(&config, &dwell(&data, scatter * shown), lead(100.0)).expect("settled");
+        let tau = settled.reading().time_constant.expect("τ shows");
+        real(tau.u.to_bits())
+    };
+    let least = told(0.1);
+    for (scatter, due) in [(0.9, 1.0), (1.5, 1.5), (2.0, 2.0), (6.0, 2.0)] {
+        near(told(scatter), due * least, 0.02 * least, "u(tau)");
+    }
+}
