@@ -33,9 +33,9 @@ impl SwiftMonitor<'_> {
             return Step::Busy;
         }
         self.hums = averages_hum_away(fit);
-        self.stray
-            .learn(fit, self.config.timing().block(), self.pack);
-        let zero = self.stray.in_record(self.pack);
+        let working = self.config.limits().working_voltage;
+        self.stray.learn(fit, self.config.timing().block(), working);
+        let zero = self.stray.in_record();
         self.task = Task::Learn(known(fit, self.config), fitted(fit, zero));
         Step::Busy
     }

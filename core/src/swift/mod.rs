@@ -202,7 +202,8 @@ impl<'c> SwiftMonitor<'c> {
             self.restart();
         }
         self.pack = block.pack;
-        self.stray.tick(self.config.timing().block());
+        let working = self.config.limits().working_voltage;
+        self.stray.tick(self.config.timing().block(), working);
         self.follow(&block);
         self.watching = self.watch.push(&block);
         if let Some((_, blocks)) = &mut self.probation {
@@ -310,7 +311,7 @@ impl<'c> SwiftMonitor<'c> {
     /// Apart, for the sake of the stack.
     #[inline(never)]
     fn settle(&mut self) -> steady::Progress {
-        self.steady.step(&self.stray.of_now(self.pack))
+        self.steady.step(&self.stray.now)
     }
 
     /// What the checks and the dwells before have said of the circuit no longer counts.

@@ -19,7 +19,7 @@ const LONGEST: i64 = 60 * num::ONE;
 /// Halves of a record for which the drift that it shows is taken to go on, while no other is fitted.
 const STALE: i64 = 8;
 
-/// Share of Vb that it goes at most, as a power of two: what seems to go on is a leak that grows.
+/// Share of the working voltage that it goes at most, as a power of two: what seems to go on is a leak that grows.
 const FARTHEST: u32 = 6;
 
 /// How far the zero has gone, and where it goes.
@@ -32,8 +32,8 @@ pub(super) struct Stray {
     gone: i64,
     /// How far the drift that the newest fit sees moves it within half of the record.
     slide: i64,
-    /// What it is for a reading of now, however far that is.
-    now: Zero,
+    /// What it is for a reading of now.
+    pub(super) now: Zero,
     /// G where it had not gone yet.
     before: Measured<Microsiemens>,
 }
@@ -51,13 +51,14 @@ impl Stray {
         },
     };
 
-    /// A block has come.
-    pub(super) fn tick(&mut self, block: Seconds) {
+    /// A block has come; `working` is the working voltage.
+    pub(super) fn tick(&mut self, block: Seconds, working: Volts) {
         self.elapsed = self.elapsed.saturating_add(1);
         let moved = mul(self.now.drift, block.to_bits());
         let off = self.now.off.saturating_add(moved);
-        let most = self.slide.saturating_mul(STALE);
-        if off <= self.gone.saturating_abs().saturating_add(most) {
+        let unseen = self.slide.saturating_mul(STALE);
+        let most = self.gone.saturating_abs().saturating_add(unseen);
+        if off <= most.min(farthest(working)) {
             self.now.off = off;
         } else {
             self.now.drift = 0;
@@ -66,7 +67,7 @@ impl Stray {
 
     /// Learns from a fit of a record that has just ended.
     #[inline(never)]
-    pub(super) fn learn(&mut self, fit: &Fit, block: Seconds, pack: Volts) {
+    pub(super) fn learn(&mut self, fit: &Fit, block: Seconds, working: Volts) {
         let half = fit.span.to_bits() >> 1;
         let blocks = half.checked_div(block.to_bits()).unwrap_or(0);
         let middle = self.elapsed.saturating_sub(blocks as u32);
@@ -74,8 +75,8 @@ impl Stray {
         let since = unknown.saturating_mul(block.to_bits()).min(LONGEST);
         let (drift, u) = (fit.drift.value.to_bits(), fit.drift.u.to_bits());
         let certain = drift.saturating_abs() > u.saturating_mul(CERTAIN);
+        let most = farthest(working);
         if certain {
-            let most = farthest(pack);
             let gone = self.gone.saturating_add(mul(drift, since));
             self.gone = gone.clamp(most.saturating_neg(), most);
         }
@@ -84,9 +85,10 @@ impl Stray {
         if certain || hidden {
             self.known = self.known.max(middle);
         }
-        self.slide = fit.slide.to_bits();
+        self.slide = fit.slide.to_bits().min(most);
+        let off = self.gone.saturating_abs().saturating_add(self.slide);
         self.now = Zero {
-            off: self.gone.saturating_abs().saturating_add(self.slide),
+            off: off.min(most),
             drift: num::ratio(self.slide, half),
         };
     }
@@ -103,29 +105,15 @@ impl Stray {
         }
     }
 
-    /// What it is for a reading of now, at such a pack voltage: farther than that it does not go.
-    pub(super) fn of_now(&self, pack: Volts) -> Zero {
-        let most = farthest(pack);
-        if self.now.off < most {
-            self.now
-        } else {
-            Zero {
-                off: most,
-                drift: 0,
-            }
-        }
-    }
-
     /// Standard uncertainty of the zero in the middle of the record of the newest fit.
-    pub(super) fn in_record(&self, pack: Volts) -> Volts {
-        let off = self.gone.saturating_abs().max(self.slide);
-        Volts::from_bits(off.min(farthest(pack)))
+    pub(super) fn in_record(&self) -> Volts {
+        Volts::from_bits(self.gone.saturating_abs().max(self.slide))
     }
 }
 
 /// How far it goes at most.
-fn farthest(pack: Volts) -> i64 {
-    (pack.to_bits() >> FARTHEST).max(0)
+fn farthest(working: Volts) -> i64 {
+    working.to_bits() >> FARTHEST
 }
 
 #[cfg(test)]
@@ -135,7 +123,7 @@ mod tests {
     use crate::swift::unexplained_tests;
 
     const BLOCK: f64 = 1.0 / 64.0;
-    const PACK: Volts = Volts::from_int(400);
+    const WORKING: Volts = Volts::from_int(400);
 
     fn bits(x: f64) -> i64 {
         (x * ONE as f64).round() as i64
@@ -161,11 +149,11 @@ mod tests {
 
     fn wait(stray: &mut Stray, seconds: f64) {
         let blocks = (seconds / BLOCK).round() as u32;
-        (0..blocks).for_each(|_| stray.tick(Seconds::from_bits(bits(BLOCK))));
+        (0..blocks).for_each(|_| stray.tick(Seconds::from_bits(bits(BLOCK)), WORKING));
     }
 
     fn learn(stray: &mut Stray, fit: &Fit) {
-        stray.learn(fit, Seconds::from_bits(bits(BLOCK)), PACK);
+        stray.learn(fit, Seconds::from_bits(bits(BLOCK)), WORKING);
     }
 
     #[track_caller]
@@ -184,12 +172,12 @@ mod tests {
         let mut stray = Stray::NONE;
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(-0.1, 0.03, 1.0));
-        near(stray.in_record(PACK).to_bits(), 0.05);
+        near(stray.in_record().to_bits(), 0.05);
         near(stray.now.off, 0.05);
         near(stray.now.drift, 0.1);
         wait(&mut stray, 2.0);
         near(stray.now.off, 0.25);
-        near(stray.in_record(PACK).to_bits(), 0.05);
+        near(stray.in_record().to_bits(), 0.05);
         // Not for ever: for eight halves of the record.
         wait(&mut stray, 10.0);
         near(stray.now.off, 0.4);
@@ -206,19 +194,19 @@ mod tests {
         let mut stray = Stray::NONE;
         wait(&mut stray, 4.0);
         learn(&mut stray, &fit(-0.1, 0.02, 4.0));
-        near(stray.in_record(PACK).to_bits(), 0.2);
+        near(stray.in_record().to_bits(), 0.2);
         near(stray.now.off, 0.4);
         wait(&mut stray, 6.0);
         // In the middle of the last second.
         learn(&mut stray, &fit(-0.1, 0.02, 1.0));
-        near(stray.in_record(PACK).to_bits(), 0.95);
+        near(stray.in_record().to_bits(), 0.95);
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(0.0, 0.02, 1.0));
-        near(stray.in_record(PACK).to_bits(), 0.95);
+        near(stray.in_record().to_bits(), 0.95);
         // And back.
         wait(&mut stray, 1.0);
         learn(&mut stray, &fit(0.1, 0.02, 1.0));
-        near(stray.in_record(PACK).to_bits(), 0.75);
+        near(stray.in_record().to_bits(), 0.75);
     }
 
     /// What began at a time until which nothing was seen of it has begun then; where no record would have shown it, a
@@ -233,29 +221,25 @@ mod tests {
             wait(&mut stray, 2.0);
             learn(&mut stray, &fit(0.1, 0.01, 2.0));
             // From the middle of the one record, at 3 s, or from the start, to that of the other, at 5 s.
-            near(stray.in_record(PACK).to_bits(), gone);
+            near(stray.in_record().to_bits(), gone);
         }
         let mut stray = Stray::NONE;
         wait(&mut stray, 600.0);
         learn(&mut stray, &fit(0.1, 0.01, 2.0));
-        near(stray.in_record(PACK).to_bits(), 6.0);
+        near(stray.in_record().to_bits(), 6.0);
     }
 
     /// A 64th of 400 V at most, to either side.
     #[test]
-    fn the_zero_goes_no_farther_than_a_part_of_the_pack_voltage() {
+    fn the_zero_goes_no_farther_than_a_part_of_the_working_voltage() {
         for sign in [-1.0, 1.0] {
             let mut stray = Stray::NONE;
             for _ in 0..4 {
                 wait(&mut stray, 50.0);
                 learn(&mut stray, &fit(0.2 * sign, 0.01, 2.0));
             }
-            near(stray.in_record(PACK).to_bits(), 6.25);
-            near(stray.of_now(PACK).off, 6.25);
-            // Nor of that which it has now.
-            let less = Volts::from_int(64);
-            near(stray.in_record(less).to_bits(), 1.0);
-            near(stray.of_now(less).off, 1.0);
+            near(stray.in_record().to_bits(), 6.25);
+            near(stray.now.off, 6.25);
         }
     }
 
@@ -266,9 +250,9 @@ mod tests {
         wait(&mut stray, 4.0);
         learn(&mut stray, &fit(100.0, 60.0, 1.0));
         wait(&mut stray, 1.0);
-        near(stray.in_record(PACK).to_bits(), 6.25);
-        near(stray.of_now(PACK).off, 6.25);
-        near(stray.of_now(PACK).drift, 0.0);
+        near(stray.in_record().to_bits(), 6.25);
+        near(stray.now.off, 6.25);
+        near(stray.now.drift, 0.0);
     }
 
     /// Where G has changed by more than four standard uncertainties of both, a leak has moved v; what follows is held
