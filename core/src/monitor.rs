@@ -102,7 +102,8 @@ impl<'c> Monitor<'c> {
     /// it is idle before the next block: a settling proof that is still under
     /// way when its dwell's successor ends is given up. A block that was lost on
     /// the way is noticed: what came before it is forgotten, and this call
-    /// returns false.
+    /// returns false. One amid a dwell of which nothing is recorded, the very first
+    /// or one after [`Monitor::finish`], begins a dwell as one after lost blocks does.
     #[inline(never)]
     pub fn accept(&mut self, raw: &RawBlock) -> bool {
         let follows = self.order.follows(raw);
