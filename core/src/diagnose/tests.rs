@@ -238,6 +238,29 @@ fn rubbish_makes_the_rate_uncertain() {
     }
 }
 
+/// Estimates of the first fifty blocks, or while the rate differs, make no rate certain.
+#[test]
+fn a_rate_is_certain_by_estimates_of_fifty_blocks_alike() {
+    let config = config();
+    let (raw, alike) = block(200.0);
+    let other = Block { count: 40, ..alike };
+    let conclude = |diagnosis: &mut Diagnosis, times: u32| {
+        (0..times).for_each(|_| diagnosis.conclude(&config, &Ok(open())));
+    };
+    let mut early = Diagnosis::default();
+    early.hears(&config, 10, (raw, alike));
+    conclude(&mut early, 60);
+    let mut differs = Diagnosis::default();
+    differs.hears(&config, 200, (raw, alike));
+    conclude(&mut differs, 3);
+    differs.hears(&config, 3, (raw, other));
+    conclude(&mut differs, 4);
+    for mut diagnosis in [early, differs] {
+        let found = diagnosis.hears(&config, 120, (raw, other));
+        assert!(!found.contains(Finding::TimeBase));
+    }
+}
+
 #[test]
 fn a_code_that_stands_still_through_drive_changes_is_stuck() {
     let config = config();
