@@ -9,7 +9,7 @@ use ohmsplit_host::rig::MonitorKind;
 use ohmsplit_tests::disturbed::{Case, NAMES, Trouble, worst};
 
 const SECONDS: f64 = 6.0;
-/// Runs of each disturbance in the table, on seeds that nothing was built on, and how long one takes.
+/// Runs of each disturbance in the table, their first seed, and how long one takes.
 const RUNS: u64 = 10_000;
 const SEEDS: u64 = 10_000_000;
 const TABLE_SECONDS: f64 = 12.0;

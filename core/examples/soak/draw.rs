@@ -229,57 +229,38 @@ pub trait Subject<'c>: Sized {
     fn leave(&mut self, leaves: bool);
 }
 
-impl<'c> Subject<'c> for Monitor<'c> {
-    const PLACE: usize = 0;
-    fn begin(config: &'c Config) -> Self {
-        Self::new(config)
-    }
-    fn accept(&mut self, block: &RawBlock) {
-        Monitor::accept(self, block);
-    }
-    fn work(&mut self) -> Step {
-        self.step()
-    }
-    fn wants(&self) -> Drive {
-        self.drive()
-    }
-    fn finish(&mut self) {
-        Monitor::finish(self);
-    }
-    fn leave(&mut self, leaves: bool) {
-        if leaves {
-            self.yield_bus();
-        } else {
-            self.resume_bus();
+macro_rules! subject {
+    ($monitor:ident, $place:literal) => {
+        impl<'c> Subject<'c> for $monitor<'c> {
+            const PLACE: usize = $place;
+            fn begin(config: &'c Config) -> Self {
+                Self::new(config)
+            }
+            fn accept(&mut self, block: &RawBlock) {
+                $monitor::accept(self, block);
+            }
+            fn work(&mut self) -> Step {
+                self.step()
+            }
+            fn wants(&self) -> Drive {
+                self.drive()
+            }
+            fn finish(&mut self) {
+                $monitor::finish(self);
+            }
+            fn leave(&mut self, leaves: bool) {
+                if leaves {
+                    self.yield_bus();
+                } else {
+                    self.resume_bus();
+                }
+            }
         }
-    }
+    };
 }
 
-impl<'c> Subject<'c> for SwiftMonitor<'c> {
-    const PLACE: usize = 1;
-    fn begin(config: &'c Config) -> Self {
-        Self::new(config)
-    }
-    fn accept(&mut self, block: &RawBlock) {
-        SwiftMonitor::accept(self, block);
-    }
-    fn work(&mut self) -> Step {
-        self.step()
-    }
-    fn wants(&self) -> Drive {
-        self.drive()
-    }
-    fn finish(&mut self) {
-        SwiftMonitor::finish(self);
-    }
-    fn leave(&mut self, leaves: bool) {
-        if leaves {
-            self.yield_bus();
-        } else {
-            self.resume_bus();
-        }
-    }
-}
+subject!(Monitor, 0);
+subject!(SwiftMonitor, 1);
 
 /// Steps after one block beyond which the work is taken to have no end.
 const STEPS_MAX: u32 = 100_000;

@@ -147,14 +147,14 @@ fn one(seed: u64, tally: &mut Tally) {
     let mut from = Seeded(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     from.below(2);
     let blocks = 200 + from.below(2_000);
-    let samples = from.magnitude(tally.bits) as u32;
+    let samples = from.magnitude(tally.bits) as u64;
     match draw::config(&mut from) {
         Some(config) if from.once_in(2) => {
             storm(
                 &mut from,
                 &mut Rig::<Monitor>::new(&config),
                 &config,
-                [blocks, samples.into()],
+                [blocks, samples],
                 tally,
             );
         }
@@ -163,7 +163,7 @@ fn one(seed: u64, tally: &mut Tally) {
                 &mut from,
                 &mut Rig::<SwiftMonitor>::new(&config),
                 &config,
-                [blocks, samples.into()],
+                [blocks, samples],
                 tally,
             );
         }
