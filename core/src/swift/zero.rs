@@ -78,7 +78,7 @@ impl Stray {
         let most = farthest(working);
         if certain {
             let gone = self.gone.saturating_add(mul(drift, since));
-            self.gone = gone.clamp(most.saturating_neg(), most);
+            self.gone = gone.min(most).max(most.saturating_neg());
         }
         // What it may have gone since then without being seen is less than the noise of a block.
         let hidden = mul(u, since).saturating_mul(CERTAIN) < fit.noise.to_bits();
