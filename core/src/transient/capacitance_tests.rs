@@ -150,6 +150,20 @@ fn without_an_onset_a_fast_circuit_tells_no_capacitance() {
     }
 }
 
+/// Samples 1 ms apart show eight time constants of 0.125 ms as e^-8 of the step: five standard uncertainties of that are
+/// eight fives of C. What settles in more than a block needs no such thing.
+#[test]
+fn between_two_samples_c_is_told_where_the_first_shows_it() {
+    for (tau_ms, edge) in [(0.125, 0.2 / 8.0), (1.0, 0.2), (2.0, 0.4), (25.0, 1e3)] {
+        for (u, told) in [(0.97 * edge, true), (1.03 * edge, edge > 1.0)] {
+            let mut converged = converged();
+            converged.slips.capacitance = scaled(u * u);
+            let fit = told_of(&converged, &theta_of(tau_ms * 5.5e-3), [0.0; 2]).expect("a fit");
+            assert_eq!(fit.capacitance.is_some(), told, "{tau_ms} {u}");
+        }
+    }
+}
+
 /// The first block shows v at the start and C in one: what is believed of the former tells nothing of the latter.
 #[test]
 fn the_block_at_the_start_tells_no_c_by_what_is_believed_of_v() {

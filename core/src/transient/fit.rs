@@ -65,6 +65,9 @@ const FEWEST_HALVES: u32 = 5;
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
 
+/// Standard uncertainties of what the first sample shows of a transient, from which on it is one.
+const RESOLVED: i64 = 5;
+
 /// What the walk that converged left behind.
 #[derive(Debug, Clone)]
 pub(super) struct Converged {
@@ -185,12 +188,14 @@ impl Converged {
         let rails = [positive_conductance, negative_conductance];
         let vague = VAGUE.less(spread.by_total);
         // A G + gr of which nothing is told may be that of a fast circuit behind hum.
-        let told = if settles {
-            self.tells_fast(tau)
-        } else {
-            !vague
+        let told = |c: &Measured<Microfarads>| {
+            if settles {
+                self.tells_fast(tau, c)
+            } else {
+                !vague
+            }
         };
-        let capacitance = spread.capacitance(theta).filter(|_| told);
+        let capacitance = spread.capacitance(theta).filter(told);
         let endless = self.is_endless(theta, settles, vague, capacitance.is_some());
         if endless || impossible(&conductance, &rails, theta) {
             return None;
@@ -245,8 +250,17 @@ impl Converged {
 
     /// C of a circuit that settles within a block is told by the first ones: the later show noise, to which any smaller C
     /// is as good. And where the search ended near the shortest time constant, or would have, there is none.
-    fn tells_fast(&self, tau: i64) -> bool {
-        self.onset && num::times(tau, FASTEST / 2) >= self.block()
+    ///
+    /// Where it settles between two samples, the first of them shows e^-z, z in time constants: C moves that by z parts of
+    /// itself, and looks well known where there is nothing but noise. It is told from five standard uncertainties on.
+    #[inline(never)]
+    fn tells_fast(&self, tau: i64, capacitance: &Measured<Microfarads>) -> bool {
+        let (value, u) = (capacitance.value.to_bits(), capacitance.u.to_bits());
+        // All by the length of the record, for a block is a part of that.
+        let tau = num::times(tau, self.blocks);
+        let due = num::wide(num::times(u, RESOLVED), self.span);
+        let resolves = num::wide(value, num::times(tau, self.samples)) >= due;
+        resolves && self.onset && num::times(tau, FASTEST / 2) >= self.span
     }
 
     /// The drift of the zero that is fitted, V/s.

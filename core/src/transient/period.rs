@@ -6,6 +6,9 @@ use crate::num::millionths;
 /// Fraction bits of a time between samples in microseconds.
 const PERIOD_BITS: u32 = 8;
 
+/// Samples that blocks lose in the mean, with 8 fraction bits, from which on none of them may have been whole.
+const MANY: u32 = 2 << 8;
+
 /// Time between samples in microseconds, with 8 fraction bits, as the blocks show it that lost none: within three
 /// quarters of a sample a block jitters, beyond that it lost one, or the clock is another.
 #[derive(Debug, Clone, Copy)]
@@ -15,13 +18,30 @@ pub(super) struct Period {
     /// What is believed of a block: it grows by a 64th of a sample with each that shows more, so that a clock which has
     /// become slower by a sample is believed after 64; until then many may have lost one.
     most: u32,
+    /// What the newest block makes of it. It counts once the next follows: a pause is no whole number of samples.
+    next: u32,
+    /// Samples that blocks lose in the mean, with 8 fraction bits.
+    losing: u32,
 }
 
 impl Period {
-    pub(super) const UNKNOWN: Self = Self { tick: 0, most: 0 };
+    pub(super) const UNKNOWN: Self = Self {
+        tick: 0,
+        most: 0,
+        next: 0,
+        losing: 0,
+    };
 
-    /// Takes a block. True where it has three quarters of a sample more than was believed to be due: then all before it
-    /// lost samples unnoticed.
+    /// A block follows the one before.
+    pub(super) fn follow(&mut self, block: &Block) {
+        if block.missing == 0 && self.next > 0 {
+            (self.tick, self.most) = (self.next, self.next);
+        }
+        self.next = 0;
+    }
+
+    /// Takes a whole one. True where all before it may have lost samples unnoticed: it has three quarters of a sample more
+    /// than was believed to be due, or so many are lost that no block need have been whole.
     pub(super) fn take(&mut self, block: &Block) -> bool {
         let long = u64::from(block.duration_us) << PERIOD_BITS;
         let Some(seen) = long.checked_div(block.count.into()) else {
@@ -35,15 +55,23 @@ impl Period {
         let more = !jitters && apart < 0;
         if jitters {
             let tick = i64::from(self.tick).saturating_add(apart.saturating_add(4) >> 3);
-            self.tick = u32::try_from(tick).unwrap_or(self.tick);
-            self.most = self.tick;
+            self.next = u32::try_from(tick).unwrap_or(0);
         } else if more || self.tick == 0 || seen <= self.most {
             (self.tick, self.most) = (seen, seen);
         } else {
             let grows = self.most.checked_div(block.count.saturating_mul(64));
             self.most = self.most.saturating_add(grows.unwrap_or(0));
         }
-        more
+        let many = self.loses_many();
+        // A pause counts as little more than that.
+        let lost = self.lost(block).min(4) as u32;
+        let kept = self.losing.saturating_sub(self.losing >> 4);
+        self.losing = kept.saturating_add(lost << 4);
+        more || self.loses_many() && !many
+    }
+
+    const fn loses_many(self) -> bool {
+        self.losing > MANY
     }
 
     /// In seconds.
@@ -51,7 +79,12 @@ impl Period {
         millionths(self.tick) >> PERIOD_BITS
     }
 
-    /// How many samples a block lost, to the nearest.
+    /// Nothing is missing of it for sure.
+    pub(super) fn is_whole(self, block: &Block) -> bool {
+        self.lost(block) == 0 && !self.loses_many()
+    }
+
+    /// How many it is seen to have lost, to the nearest.
     pub(super) fn lost(self, block: &Block) -> u64 {
         let tick = u64::from(self.tick);
         let due = tick.saturating_mul(block.count.into());

@@ -75,16 +75,16 @@ pub(super) enum Pushed {
 pub(super) struct Record {
     ring: [Packed; CAPACITY],
     block_us: u32,
-    head: usize,
-    len: usize,
+    head: u16,
+    len: u16,
     open: Option<Open>,
     /// Blocks from the switch to the start of the open entry.
     age: u32,
     /// Most samples seen in a whole block.
     full: u32,
     period: Period,
-    /// Scatter of v in a block where it hardly moves: the least of late, `I32F32` volts.
-    calm: i64,
+    /// Scatter of v in a block where it hardly moves: the least of late, 2⁻²⁰ V.
+    calm: i32,
     /// v of the block before, 2⁻²⁰ V.
     before: i32,
 }
@@ -100,21 +100,25 @@ impl Record {
             age: 0,
             full: 0,
             period: Period::UNKNOWN,
-            calm: i64::MAX,
+            calm: i32::MAX,
             before: 0,
         }
     }
 
     pub(super) const fn len(&self) -> usize {
-        self.len
+        self.len as usize
+    }
+
+    /// Where in the ring an entry stands.
+    fn at(&self, place: usize) -> usize {
+        usize::from(self.head).wrapping_add(place) & (CAPACITY - 1)
     }
 
     fn packed(&self, place: usize) -> Option<Packed> {
-        if place >= self.len {
+        if place >= self.len() {
             return None;
         }
-        let at = self.head.wrapping_add(place) & (CAPACITY - 1);
-        self.ring.get(at).copied()
+        self.ring.get(self.at(place)).copied()
     }
 
     pub(super) fn get(&self, place: usize) -> Option<Entry> {
@@ -124,7 +128,7 @@ impl Record {
     /// Entries that are no gaps, so far and since the first drive change that comes after so many of them.
     pub(super) fn read(&self, before: usize) -> [usize; 2] {
         let (mut read, mut changed) = (0usize, usize::MAX);
-        for packed in (0..self.len).filter_map(|place| self.packed(place)) {
+        for packed in (0..self.len()).filter_map(|place| self.packed(place)) {
             if packed.is_first() && read >= before {
                 changed = changed.min(read);
             }
@@ -134,7 +138,7 @@ impl Record {
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = Entry> + '_ {
-        (0..self.len).filter_map(|place| self.get(place))
+        (0..self.len()).filter_map(|place| self.get(place))
     }
 
     /// Time between samples, s.
@@ -144,11 +148,11 @@ impl Record {
 
     /// Returns their length in microseconds.
     pub(super) fn drop_oldest(&mut self, count: usize) -> u32 {
-        let count = count.min(self.len);
+        let count = count.min(self.len());
         let length = |sum: u32, entry: Entry| sum.saturating_add(entry.duration_us);
         let dropped = self.iter().take(count).fold(0, length);
-        self.head = self.head.wrapping_add(count) & (CAPACITY - 1);
-        self.len = self.len.saturating_sub(count);
+        self.head = self.at(count) as u16;
+        self.len = self.len.saturating_sub(count as u16);
         dropped
     }
 
@@ -159,10 +163,10 @@ impl Record {
     }
 
     fn append(&mut self, entry: Entry) {
-        if self.len == CAPACITY {
+        if self.len() == CAPACITY {
             self.drop_oldest(1);
         }
-        let at = self.head.wrapping_add(self.len) & (CAPACITY - 1);
+        let at = self.at(self.len());
         if let Some(slot) = self.ring.get_mut(at) {
             *slot = Packed::new(&entry, self.block_us);
             self.len = self.len.saturating_add(1);
@@ -198,14 +202,16 @@ impl Record {
     /// Takes a block. `quiet` is how far Vb may wander, in `I32F32` volts,
     /// and still count as standing still.
     pub(super) fn push(&mut self, block: &Block, quiet: i64) -> Pushed {
+        self.period.follow(block);
         if !block.flags.cut || self.full == 0 {
             self.full = self.full.max(block.count);
             if self.period.take(block) && self.len > 0 {
                 self.clear();
                 return Pushed::Broken;
             }
-            let grown = self.calm.saturating_add(self.calm >> 4);
-            self.calm = grown.min(block.chassis_scatter.to_bits());
+            // Beyond rounding, so that none does not stay none.
+            let grown = self.calm.saturating_add(self.calm >> 4).saturating_add(1);
+            self.calm = grown.min(coarse(block.chassis_scatter.to_bits()));
         }
         let mut closed = false;
         if block.missing > 0 {
@@ -240,26 +246,29 @@ impl Record {
     }
 
     /// The mean of a block that lost samples is not that of its middle, and hum that
-    /// a whole block averages out is all there in one that a drive change cut.
+    /// a whole block averages out is all there in one that a drive change cut. Where samples fall on no grid of blocks,
+    /// one has a sample less than another.
     fn usable(&self, block: &Block) -> bool {
-        let thin = block.count.saturating_mul(8) < self.full.saturating_mul(7);
+        let whole = !block.flags.cut && self.period.is_whole(block);
+        let count = block.count.saturating_add(whole.into());
+        let thin = count.saturating_mul(8) < self.full.saturating_mul(7);
         !block.flags.saturated && !thin && !self.blurs(block)
     }
 
     /// What v moves by within a block, since the one before as it was read, is beside its mean by more than noise, if samples were lost anywhere in it: one of
     /// n, 1/√12 of the block from its middle, by 1/(n·√12) of that; a quarter, to be sure.
     fn blurs(&self, block: &Block) -> bool {
+        if block.flags.first_in_dwell {
+            return !self.period.is_whole(block);
+        }
         let lost = self.period.lost(block);
         if lost == 0 {
             return false;
         }
-        if block.flags.first_in_dwell {
-            return true;
-        }
         let moved = u64::from(coarse(block.chassis.to_bits()).abs_diff(self.before));
         let parts = u64::from(block.count.saturating_mul(4));
         let blur = moved.saturating_mul(lost).checked_div(parts);
-        blur.is_none_or(|blur| blur > self.calm.unsigned_abs() >> 12)
+        blur.is_none_or(|blur| blur > u64::from(self.calm.unsigned_abs()))
     }
 
     fn gather(&mut self, block: &Block) {
@@ -303,7 +312,7 @@ impl Record {
     /// Bridges lost blocks in one drive state, at the pack voltage half-way.
     fn bridge(&mut self, block: &Block) -> bool {
         self.close();
-        let Some(last) = self.get(self.len.saturating_sub(1)) else {
+        let Some(last) = self.get(self.len().saturating_sub(1)) else {
             return false;
         };
         let pack = last.pack().saturating_add(block.pack.to_bits()) >> 1;

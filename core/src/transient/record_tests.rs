@@ -292,6 +292,56 @@ fn a_block_that_lost_samples_where_v_moves_is_a_gap() {
     }
 }
 
+/// Samples fall on no grid of blocks: 5 or 6 of them, of 3.6 ms. A block that lost one, or was cut by a drive change, is
+/// no such block of 5.
+#[test]
+fn a_block_with_a_sample_less_by_the_grid_is_whole() {
+    let of = |count: u32, tick_us: u32| Block {
+        count,
+        duration_us: count * tick_us,
+        ..block(100.0, 400.0)
+    };
+    let lost = Block {
+        duration_us: 6 * 3600,
+        ..of(5, 3600)
+    };
+    let mut cut = of(5, 3600);
+    cut.flags.cut = true;
+    for (odd, gap) in [(of(5, 3600), false), (lost, true), (cut, true)] {
+        let (record, _) = record(&[of(6, 3600), of(6, 3600), odd]);
+        let last = entries(&record).last().map(|last| last.weight == 0);
+        assert_eq!(last, Some(gap), "{odd:?}");
+    }
+}
+
+/// Where blocks lose more than two samples in the mean, none that shows the most need have been whole: what there is of
+/// such is given up, and the block after a drive change is a gap.
+#[test]
+fn where_many_samples_are_lost_no_block_is_whole() {
+    for (losing, many) in [(2, false), (3, true)] {
+        let mut record = Record::new(BLOCK_US);
+        record.push(&first(Drive::Raise, 100.0), QUIET);
+        let thin = Block {
+            count: FULL - losing,
+            ..block(100.0, 400.0)
+        };
+        let broken = (0..64).filter(|_| record.push(&thin, QUIET) == Pushed::Broken);
+        assert_eq!(broken.count(), usize::from(many));
+        record.push(&first(Drive::Lower, 50.0), QUIET);
+        record.push(&block(50.0, 400.0), QUIET);
+        let begun = entries(&record).into_iter().rfind(|entry| entry.first);
+        assert_eq!(begun.map(|begun| begun.weight == 0), Some(many), "{losing}");
+        // Sixty blocks that lose none show that it is over.
+        (0..60).for_each(|_| {
+            record.push(&block(50.0, 400.0), QUIET);
+        });
+        record.push(&first(Drive::Raise, 100.0), QUIET);
+        record.push(&block(100.0, 400.0), QUIET);
+        let begun = entries(&record).into_iter().rfind(|entry| entry.first);
+        assert_eq!(begun.map(|begun| begun.weight), Some(WHOLE as u16));
+    }
+}
+
 /// Until a block has shown how many samples are due, one that lost some passes for whole: what is there of such is given up.
 #[test]
 fn blocks_that_lost_samples_unnoticed_break_the_record() {
@@ -350,4 +400,14 @@ fn the_sampling_period_is_that_of_the_blocks_that_lost_nothing() {
     near(tick(&record), 1.1 * due);
     record.push(&block(100.0, 400.0), QUIET);
     near(tick(&record), due);
+    // A pause is no whole number of samples: the block before it tells nothing.
+    let mut before = block(100.0, 400.0);
+    before.duration_us += BLOCK_US / FULL / 2;
+    for missing in [3, 0] {
+        record.push(&before, QUIET);
+        let mut after = block(100.0, 400.0);
+        after.missing = missing;
+        record.push(&after, QUIET);
+        assert_eq!(tick(&record) < 1.001 * due, missing > 0, "{missing}");
+    }
 }
