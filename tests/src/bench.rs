@@ -51,17 +51,29 @@ impl Lead {
 /// period (state, start and end of the period in seconds); none is a sample
 /// that was lost.
 pub fn feed(
-    mut rig: Rig<'_>,
+    rig: Rig<'_>,
     rate: f64,
     seconds: f64,
+    lead: &Lead,
+    codes: impl FnMut(State, f64, f64) -> Option<[i32; 2]>,
+) -> Vec<Event> {
+    let samples = 1..=(seconds * rate).round() as u64;
+    feed_at(rig, samples.map(|sample| sample as f64 / rate), lead, codes)
+}
+
+/// The same at any times, in seconds, that go up.
+pub fn feed_at(
+    mut rig: Rig<'_>,
+    times: impl Iterator<Item = f64>,
     lead: &Lead,
     mut codes: impl FnMut(State, f64, f64) -> Option<[i32; 2]>,
 ) -> Vec<Event> {
     let mut events = Vec::new();
     let mut collect = |event: &Event| events.push(*event);
-    for sample in 1..=(seconds * rate).round() as u64 {
-        let (from, to) = ((sample - 1) as f64 / rate, sample as f64 / rate);
+    let mut from = 0.0;
+    for to in times {
         let state = lead.state(&rig, from);
+        let from = std::mem::replace(&mut from, to);
         let Some(codes) = codes(state, from, to) else {
             continue;
         };

@@ -10,7 +10,7 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 
-use crate::bench::{Figures, Lead, converted, feed};
+use crate::bench::{Figures, Lead, converted, feed_at};
 use crate::design::{Design, swift_drives};
 use crate::reference::{Circuit, Drive, Leak, State};
 
@@ -42,6 +42,8 @@ pub enum Trouble {
     Drift(f64),
     /// The leak becomes another, anywhere in the stack.
     Change,
+    /// The times of samples are off by up to this share of a period to either side.
+    Jitter(f64),
 }
 
 /// Two stretches of time: from, and for so long.
@@ -223,14 +225,15 @@ impl Case {
             let read = [v + of_v + noise(), packs[1] + of_pack + noise()];
             (!self.loses(to, &mut losses)).then_some(read)
         };
+        let mut off = ChaCha8Rng::seed_from_u64(seed ^ 0x71be);
+        let most = match self.trouble {
+            Trouble::Jitter(most) => most,
+            _ => 0.0,
+        };
+        let times = (1..=(self.seconds * rate).round() as u64)
+            .map(|sample| (sample as f64 + most * off.random_range(-1.0..1.0)) / rate);
         let rig = Rig::new(&config, kind);
-        feed(
-            rig,
-            rate,
-            self.seconds,
-            &self.lead,
-            converted(&config, readings),
-        )
+        feed_at(rig, times, &self.lead, converted(&config, readings))
     }
 
     /// By how many of its half-widths each figure of a report misses, as [`NAMES`] has them; nothing where it tells

@@ -60,6 +60,44 @@ fn samples_on_no_grid_of_blocks_deceive_nobody() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
+/// 20 ms hold 1.2, 2.2, 2.5 or 3.5 samples, so that blocks hold one or two, two or three, three or four; and some are lost.
+#[test]
+fn few_samples_a_block_deceive_nobody() {
+    let wrong: Vec<_> = [60.0, 110.0, 125.0, 175.0]
+        .into_iter()
+        .zip([11_000, 12_000, 13_000, 14_000])
+        .flat_map(|(rate, seed)| {
+            let seeds = seed..seed + 150;
+            let mut wrong = deceived(MonitorKind::Swift, rate, Trouble::Quiet, seeds.clone());
+            // Of so few samples a lost one is a good part.
+            if rate > 100.0 {
+                wrong.extend(deceived(
+                    MonitorKind::Swift,
+                    rate,
+                    Trouble::Lost(0.02),
+                    seeds,
+                ));
+            }
+            wrong
+        })
+        .collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Samples come by up to 15 % of their period too early or too late, as from a task and not from a timer, and say when.
+#[test]
+fn times_that_jitter_deceive_nobody() {
+    let wrong: Vec<_> = [
+        (MonitorKind::Swift, 1000.0, 15_000),
+        (MonitorKind::Settled, 1000.0, 15_000),
+        (MonitorKind::Swift, 5000.0, 16_000),
+    ]
+    .into_iter()
+    .flat_map(|(kind, rate, seed)| deceived(kind, rate, Trouble::Jitter(0.15), seed..seed + 200))
+    .collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
 /// Up to 50 V/s, from anywhere in a dwell on.
 #[test]
 fn a_pack_that_ramps_deceives_nobody() {
@@ -161,6 +199,7 @@ fn table_of_all_disturbances() {
         Trouble::Lost(0.05),
         Trouble::Drift(0.2),
         Trouble::Change,
+        Trouble::Jitter(0.15),
     ];
     println!("| disturbance | {} |", NAMES.join(" | "));
     println!("|---|{}", "---|".repeat(NAMES.len()));

@@ -67,26 +67,29 @@ impl Beliefs {
     /// Takes note of the declared lag, of the noise and of what a record can
     /// show. A sample stands at the end of its period, half a period after the
     /// middle that λ counts from; where the lag is not known, λ is anything
-    /// within half a period.
+    /// within half a period. `jitter` is how far the times of samples are off, which passes for another lag.
     #[inline(never)]
     pub(super) fn observe(
         &mut self,
         declared: Option<Measured<Seconds>>,
         noise: &Noise,
         tick: i64,
+        jitter: i64,
         survey: &Survey,
     ) {
         let half = tick >> 1;
-        self.lag = match declared {
-            Some(lag) => Measured {
-                value: lag.value.saturating_sub(Seconds::from_bits(half)),
-                u: lag.u,
-            },
-            None => Measured {
+        let Measured { value, u } = declared.map_or(
+            Measured {
                 value: Seconds::ZERO,
                 u: Seconds::from_bits(num::mul(half, num::ROOT_THIRD)),
             },
-        };
+            |lag| Measured {
+                value: lag.value.saturating_sub(Seconds::from_bits(half)),
+                u: lag.u,
+            },
+        );
+        let u = Seconds::from_bits(num::hypot(&[u.to_bits(), jitter]));
+        self.lag = Measured { value, u };
         self.tick = Scaled::of(tick);
         self.variance = noise.chassis;
         self.floor = noise.floor;

@@ -50,7 +50,7 @@ fn theta(drift: f64, lag: f64) -> Theta {
 
 const TICK: f64 = 1e-3;
 
-fn beliefs(declared: Option<[f64; 2]>) -> Beliefs {
+fn beliefs(declared: Option<[f64; 2]>, jitter: f64) -> Beliefs {
     let config = PLANT.config();
     let mut noise = Noise::new(&config);
     let block = Block {
@@ -75,7 +75,7 @@ fn beliefs(declared: Option<[f64; 2]>) -> Beliefs {
         value: Seconds::from_bits(bits(value)),
         u: Seconds::from_bits(bits(u)),
     });
-    beliefs.observe(declared, &noise, bits(TICK), &survey);
+    beliefs.observe(declared, &noise, bits(TICK), bits(jitter), &survey);
     beliefs
 }
 
@@ -84,12 +84,14 @@ const HIDDEN: f64 = 0.01 / 3.162_277_66 / 0.2 / 2.0;
 
 #[test]
 fn beliefs_are_weighed_by_their_deviation() {
-    for (declared, lag, lag_u) in [
-        (Some([2e-4, 1e-5]), 2e-4 - TICK / 2.0, 1e-5),
-        (Some([0.0, 0.0]), -TICK / 2.0, 1e-7),
-        (None, 0.0, TICK / 2.0 / 3f64.sqrt()),
+    for (declared, jitter, lag, lag_u) in [
+        (Some([2e-4, 1e-5]), 0.0, 2e-4 - TICK / 2.0, 1e-5),
+        (Some([2e-4, 3e-5]), 4e-5, 2e-4 - TICK / 2.0, 5e-5),
+        (Some([0.0, 0.0]), 0.0, -TICK / 2.0, 1e-7),
+        (None, 0.0, 0.0, TICK / 2.0 / 3f64.sqrt()),
+        (None, TICK / 2.0, 0.0, TICK / 3f64.sqrt()),
     ] {
-        let mut beliefs = beliefs(declared);
+        let mut beliefs = beliefs(declared, jitter);
         near(back(beliefs.variance()), NOISE);
         near(back(beliefs.drift_u()), HIDDEN);
         let theta = theta(0.02, 3e-4);
@@ -129,7 +131,7 @@ fn beliefs_are_weighed_by_their_deviation() {
         near(back(beliefs.drift_u()), HIDDEN);
     }
     // With few degrees of freedom the scatter within blocks is the better witness.
-    let beliefs = beliefs(None);
+    let beliefs = beliefs(None, 0.0);
     let least = |freedom: i64| back(beliefs.least_variance(freedom));
     near(least(1), NOISE);
     assert!(least(1000) < NOISE / 50.0, "{}", least(1000));
@@ -140,7 +142,7 @@ fn beliefs_are_weighed_by_their_deviation() {
 #[test]
 fn beliefs_are_revised_by_what_the_data_say() {
     let revised = |drift: f64, lag: f64, free: bool| {
-        let mut beliefs = beliefs(Some([5e-4, 1e-4]));
+        let mut beliefs = beliefs(Some([5e-4, 1e-4]), 0.0);
         beliefs.free(free);
         // So sure that the posterior is small beside the belief: a hundredth of it in variance.
         let mut system = System::NONE;

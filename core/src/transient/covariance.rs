@@ -97,7 +97,7 @@ pub(super) struct Spread {
     pub(super) by_total: Scaled,
     both: Scaled,
     by_ratio: Scaled,
-    by_capacitance: Scaled,
+    pub(super) by_capacitance: Scaled,
     /// The record tells C to a quarter.
     tells_capacitance: bool,
 }

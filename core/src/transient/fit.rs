@@ -65,8 +65,8 @@ const FEWEST_HALVES: u32 = 5;
 /// Fewest sums over five blocks that tell a slow disturbance from noise.
 const FEWEST_FIVES: u32 = 4;
 
-/// Standard uncertainties of what the first sample shows of a transient, from which on it is one.
-const RESOLVED: i64 = 5;
+/// Standard uncertainties of what the first sample shows of a transient, from which on it is one, squared: five.
+const RESOLVED: Scaled = Scaled::int(25);
 
 /// What the walk that converged left behind.
 #[derive(Debug, Clone)]
@@ -188,14 +188,12 @@ impl Converged {
         let rails = [positive_conductance, negative_conductance];
         let vague = VAGUE.less(spread.by_total);
         // A G + gr of which nothing is told may be that of a fast circuit behind hum.
-        let told = |c: &Measured<Microfarads>| {
-            if settles {
-                self.tells_fast(tau, c)
-            } else {
-                !vague
-            }
+        let told = if settles {
+            self.tells_fast(tau, spread.by_capacitance)
+        } else {
+            !vague
         };
-        let capacitance = spread.capacitance(theta).filter(told);
+        let capacitance = spread.capacitance(theta).filter(|_| told);
         let endless = self.is_endless(theta, settles, vague, capacitance.is_some());
         if endless || impossible(&conductance, &rails, theta) {
             return None;
@@ -254,13 +252,16 @@ impl Converged {
     /// Where it settles between two samples, the first of them shows e^-z, z in time constants: C moves that by z parts of
     /// itself, and looks well known where there is nothing but noise. It is told from five standard uncertainties on.
     #[inline(never)]
-    fn tells_fast(&self, tau: i64, capacitance: &Measured<Microfarads>) -> bool {
-        let (value, u) = (capacitance.value.to_bits(), capacitance.u.to_bits());
-        // All by the length of the record, for a block is a part of that.
-        let tau = num::times(tau, self.blocks);
-        let due = num::wide(num::times(u, RESOLVED), self.span);
-        let resolves = num::wide(value, num::times(tau, self.samples)) >= due;
-        resolves && self.onset && num::times(tau, FASTEST / 2) >= self.span
+    fn tells_fast(&self, tau: i64, by_capacitance: Scaled) -> bool {
+        // All by the length of the record, for a block is a part of that. What settles within a block is shorter than
+        // the record so many times: no product overflows.
+        if !self.onset || tau.wrapping_mul(self.blocks).wrapping_mul(FASTEST / 2) < self.span {
+            return false;
+        }
+        let samples = Scaled::int(self.blocks.wrapping_mul(self.samples));
+        let [all, between] = [Scaled::of(self.span), Scaled::of(tau).times(samples)];
+        let least = by_capacitance.times(RESOLVED).times(all.square());
+        !between.square().less(least)
     }
 
     /// The drift of the zero that is fitted, V/s.

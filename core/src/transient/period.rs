@@ -6,8 +6,11 @@ use crate::num::millionths;
 /// Fraction bits of a time between samples in microseconds.
 const PERIOD_BITS: u32 = 8;
 
+/// Fraction bits of a jitter, in samples.
+const JITTER_BITS: u32 = 14;
+
 /// Samples that blocks lose in the mean, with 8 fraction bits, from which on none of them may have been whole.
-const MANY: u32 = 2 << 8;
+const MANY: u16 = 2 << 8;
 
 /// Time between samples in microseconds, with 8 fraction bits, as the blocks show it that lost none: within three
 /// quarters of a sample a block jitters, beyond that it lost one, or the clock is another.
@@ -21,7 +24,9 @@ pub(super) struct Period {
     /// What the newest block makes of it. It counts once the next follows: a pause is no whole number of samples.
     next: u32,
     /// Samples that blocks lose in the mean, with 8 fraction bits.
-    losing: u32,
+    losing: u16,
+    /// How far blocks are from a whole number of samples, in the mean, in samples with 14 fraction bits.
+    jitter: u16,
 }
 
 impl Period {
@@ -30,6 +35,7 @@ impl Period {
         most: 0,
         next: 0,
         losing: 0,
+        jitter: 0,
     };
 
     /// A block follows the one before.
@@ -50,12 +56,13 @@ impl Period {
         let seen = u32::try_from(seen).unwrap_or(u32::MAX);
         let apart = i64::from(seen).saturating_sub(i64::from(self.tick));
         let quarter = i64::from(self.tick >> 2);
-        let jitters =
-            apart.saturating_mul(block.count.into()).saturating_abs() <= quarter.saturating_mul(3);
+        let off = apart.saturating_mul(block.count.into()).saturating_abs();
+        let jitters = off <= quarter.saturating_mul(3);
         let more = !jitters && apart < 0;
         if jitters {
             let tick = i64::from(self.tick).saturating_add(apart.saturating_add(4) >> 3);
             self.next = u32::try_from(tick).unwrap_or(0);
+            self.jitter(off);
         } else if more || self.tick == 0 || seen <= self.most {
             (self.tick, self.most) = (seen, seen);
         } else {
@@ -64,10 +71,22 @@ impl Period {
         }
         let many = self.loses_many();
         // A pause counts as little more than that.
-        let lost = self.lost(block).min(4) as u32;
+        let lost = self.lost(block).min(4) as u16;
         let kept = self.losing.saturating_sub(self.losing >> 4);
         self.losing = kept.saturating_add(lost << 4);
         more || self.loses_many() && !many
+    }
+
+    /// A block is `off` microseconds from a whole number of samples, with 8 fraction bits. A single one, as before a pause,
+    /// counts as little more than those before.
+    fn jitter(&mut self, off: i64) {
+        let off = (off << JITTER_BITS).checked_div(self.tick.into());
+        let most = u64::from(self.jitter).saturating_mul(4).saturating_add(64);
+        let off = off.unwrap_or(0).unsigned_abs().min(most) as u16;
+        let kept = self
+            .jitter
+            .saturating_sub(self.jitter.saturating_add(15) >> 4);
+        self.jitter = kept.saturating_add(off >> 4);
     }
 
     const fn loses_many(self) -> bool {
@@ -77,6 +96,18 @@ impl Period {
     /// In seconds.
     pub(super) const fn seconds(self) -> i64 {
         millionths(self.tick) >> PERIOD_BITS
+    }
+
+    /// How far n times the mean of a block may be off, of which v moves by `volts`: as far as in the samples that it lost, and in what their times
+    /// are off.
+    pub(super) fn blurred(self, block: &Block, volts: u64) -> u64 {
+        let lost = self.lost(block).saturating_mul(1 << JITTER_BITS);
+        volts.saturating_mul(lost.saturating_add(self.jitter.into())) >> JITTER_BITS
+    }
+
+    /// How far the time of a sample is off, in seconds.
+    pub(super) fn jitter_seconds(self) -> i64 {
+        self.seconds().saturating_mul(self.jitter.into()) >> JITTER_BITS
     }
 
     /// Nothing is missing of it for sure.

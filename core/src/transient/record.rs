@@ -128,7 +128,8 @@ impl Record {
     /// Entries that are no gaps, so far and since the first drive change that comes after so many of them.
     pub(super) fn read(&self, before: usize) -> [usize; 2] {
         let (mut read, mut changed) = (0usize, usize::MAX);
-        for packed in (0..self.len()).filter_map(|place| self.packed(place)) {
+        let (newer, older) = self.ring.split_at_checked(self.at(0)).unwrap_or_default();
+        for packed in older.iter().chain(newer).take(self.len()) {
             if packed.is_first() && read >= before {
                 changed = changed.min(read);
             }
@@ -255,19 +256,17 @@ impl Record {
         !block.flags.saturated && !thin && !self.blurs(block)
     }
 
-    /// What v moves by within a block, since the one before as it was read, is beside its mean by more than noise, if samples were lost anywhere in it: one of
-    /// n, 1/√12 of the block from its middle, by 1/(n·√12) of that; a quarter, to be sure.
+    /// What v moves by within a block, since the one before as it was read, is beside its mean by more than noise, if
+    /// samples were lost anywhere in it: one of n, 1/√12 of the block from its middle, by 1/(n·√12) of that; a quarter, to
+    /// be sure. Where times are off by a part of a sample, so are its ends: four standard deviations of that are noise
+    /// enough to give it up.
     fn blurs(&self, block: &Block) -> bool {
-        if block.flags.first_in_dwell {
-            return !self.period.is_whole(block);
+        if block.flags.first_in_dwell && !self.period.is_whole(block) {
+            return true;
         }
-        let lost = self.period.lost(block);
-        if lost == 0 {
-            return false;
-        }
-        let moved = u64::from(coarse(block.chassis.to_bits()).abs_diff(self.before));
+        let moved = coarse(block.chassis.to_bits()).abs_diff(self.before);
         let parts = u64::from(block.count.saturating_mul(4));
-        let blur = moved.saturating_mul(lost).checked_div(parts);
+        let blur = self.period.blurred(block, moved.into()).checked_div(parts);
         blur.is_none_or(|blur| blur > u64::from(self.calm.unsigned_abs()))
     }
 
@@ -344,6 +343,11 @@ impl<'a> View<'a> {
             return None;
         }
         self.record.get(place)
+    }
+
+    /// How far the time of a sample is off, s.
+    pub(super) fn jitter_seconds(&self) -> i64 {
+        self.record.period.jitter_seconds()
     }
 
     /// Samples in a whole block.

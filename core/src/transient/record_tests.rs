@@ -1,7 +1,7 @@
 //! The running record against plain bookkeeping in f64.
 
 use super::plant::{Noise, real};
-use super::record::{CAPACITY, Entry, Pushed, Record, WHOLE};
+use super::record::{CAPACITY, Entry, Pushed, Record, View, WHOLE};
 use crate::config::Drive;
 use crate::front::{Block, Flags};
 use crate::units::Volts;
@@ -339,6 +339,48 @@ fn where_many_samples_are_lost_no_block_is_whole() {
         record.push(&block(100.0, 400.0), QUIET);
         let begun = entries(&record).into_iter().rfind(|entry| entry.first);
         assert_eq!(begun.map(|begun| begun.weight), Some(WHOLE as u16));
+    }
+}
+
+/// Times that are off by 200 µs to either side, of samples 1.25 ms apart. One block like that, as before a pause, is no jitter.
+#[test]
+fn times_that_are_off_are_told_and_blur_what_moves() {
+    let off = |blocks: &[i32]| {
+        let mut record = Record::new(BLOCK_US);
+        record.push(&first(Drive::Raise, 100.0), QUIET);
+        for by in blocks {
+            let mut odd = block(100.0, 400.0);
+            odd.duration_us = BLOCK_US.saturating_add_signed(*by);
+            record.push(&odd, QUIET);
+        }
+        record
+    };
+    let told = |record: &Record| real(View::new(record, record.len()).jitter_seconds());
+    let steady: Vec<i32> = (0..200)
+        .map(|at| if at % 2 == 0 { 200 } else { -200 })
+        .collect();
+    let jitter = told(&off(&steady));
+    assert!((jitter / 200e-6 - 1.0).abs() < 0.1, "{jitter}");
+    let mut single = std::vec![0; 40];
+    single.push(500);
+    assert!(told(&off(&single)) < 1e-6);
+    assert_eq!(told(&off(&std::vec![0; 100])), 0.0);
+    // It is over when times are good again.
+    let mut over = steady.clone();
+    over.extend([0; 200]);
+    assert_eq!(told(&off(&over)), 0.0);
+    // What v moves by in 4n samples, times 0.16 of a sample, against noise.
+    let least = SCATTER * 4.0 * f64::from(FULL) * 1250e-6 / jitter;
+    for (moved, gap) in [
+        (0.9 * least, false),
+        (1.1 * least, true),
+        (-1.1 * least, true),
+    ] {
+        let mut record = off(&steady);
+        record.push(&first(Drive::Lower, 100.0 + moved), QUIET);
+        record.push(&block(100.0 + moved, 400.0), QUIET);
+        let begun = entries(&record).into_iter().rfind(|entry| entry.first);
+        assert_eq!(begun.map(|begun| begun.weight == 0), Some(gap), "{moved}");
     }
 }
 

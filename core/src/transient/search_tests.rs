@@ -265,7 +265,7 @@ fn set_out(plant: &Plant) -> (Theta, Reference, i64) {
     let view = View::new(&record, record.len());
     let mut survey = Survey::default();
     while survey.step(view, noise.pack, noise.floor) {}
-    beliefs.observe(None, &noise, record.tick_seconds(), &survey);
+    beliefs.observe(None, &noise, record.tick_seconds(), 0, &survey);
     let mut start = Start::none();
     start.begin(view, entries, 20_000, &beliefs);
     let found = loop {

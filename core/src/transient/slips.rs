@@ -109,6 +109,16 @@ impl Slips {
         self.add(coupling.with, share.square().shifted(-2));
     }
 
+    /// Adds what it does to C that the times of samples, and those of drive changes with them, are off by `late` seconds on
+    /// their own: it moves by that part of the time constant, in the mean of so many dwells. A lag alike in all is fitted.
+    #[inline(never)]
+    pub(super) fn add_lateness(&mut self, late: i64, theta: &Theta, dwells: i64) {
+        let shift = Scaled::of(late).times(Scaled::of(theta.total));
+        let part = shift.over(Scaled::of(theta.capacitance)).square();
+        let mean = part.over(Scaled::of(dwells.max(ONE)));
+        self.capacitance = self.capacitance.plus(mean);
+    }
+
     /// Adds what a ripple would do that is as large as the record shows or leaves
     /// possible: the square of the size expected, and its variance. Where the circuit
     /// has been seen to change of late, that may have been a ripple, too: the record
@@ -355,6 +365,27 @@ mod tests {
                 let due = due * factor;
                 assert!((told - due).abs() < 1e-6 * due.abs(), "{told} is not {due}");
             }
+        }
+    }
+
+    /// 0.1 ms of a time constant of 20 ms, in the mean of four dwells, and of one at least.
+    #[test]
+    fn drive_changes_that_are_late_on_their_own_move_c() {
+        let theta = Theta {
+            total: 5 * ONE,
+            ratio: 0,
+            capacitance: ONE / 10,
+            coupling: 0,
+            start: 0,
+            drift: 0,
+            lag: 0,
+        };
+        for (dwells, due) in [(4 * ONE, 0.005 / 2.0), (ONE / 3, 0.005)] {
+            let mut slips = Slips::NONE;
+            slips.add_lateness(ONE / 10_000, &theta, dwells);
+            let told = real(slips.capacitance).sqrt();
+            assert!((told / due - 1.0).abs() < 1e-3, "{told} is not {due}");
+            assert_eq!(real(slips.total), 0.0);
         }
     }
 

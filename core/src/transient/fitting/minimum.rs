@@ -15,7 +15,7 @@ use super::super::theta::Theta;
 use super::job::{Attempt, Completing, Job, Weighing};
 use super::{Fitting, Outcome};
 use crate::front::{FAR, bunch_places, residue};
-use crate::num::{ONE, millionths};
+use crate::num::{self, ONE, millionths};
 
 /// Fewest sums over five blocks that are fitted.
 const FEWEST_GROUPED: u32 = 16;
@@ -221,6 +221,16 @@ impl Fitting {
             Completing::Test => return Outcome::Busy,
         };
         Outcome::Busy
+    }
+
+    /// Adds what times that are off have done to C. Apart from the test that follows, which takes much room.
+    #[inline(never)]
+    pub(super) fn add_lateness(&mut self, ground: &Ground<'_>) {
+        if let Job::Complete(_, converged, _) = &mut self.job {
+            let dwells = num::ratio(converged.span, millionths(converged.dwell_us));
+            let (late, theta) = (ground.record.jitter_seconds(), &self.search.theta);
+            converged.slips.add_lateness(late, theta, dwells);
+        }
     }
 
     /// Begins the test for a change.

@@ -141,7 +141,13 @@ impl Fitting {
         }
         let declared = ground.config.timing().reading_lag;
         let tick = ground.record.tick_seconds();
-        self.beliefs.observe(declared, ground.noise, tick, survey);
+        self.beliefs.observe(
+            declared,
+            ground.noise,
+            tick,
+            ground.record.jitter_seconds(),
+            survey,
+        );
         self.given.level = survey.level(ground.noise.pack, least);
         self.given.onset = survey.onset;
         self.given.rippled = survey.rippled;
@@ -231,7 +237,10 @@ impl Fitting {
             Job::Weigh(Weighing::Examine, ..) => self.examine(ground),
             Job::Weigh(Weighing::Compare, ..) => self.compare(),
             Job::Weigh(Weighing::Measure, ..) => self.measure(ground),
-            Job::Complete(Completing::Test, ..) => self.test(ground),
+            Job::Complete(Completing::Test, ..) => {
+                self.add_lateness(ground);
+                self.test(ground)
+            }
             Job::Complete(..) => self.complete(),
         }
     }
