@@ -40,6 +40,9 @@
 //!   as the record tells: of 2560 records with 5 V at 8000.3 to 8001.3 Hz in samples of
 //!   1 kHz, switched resistors and a pack that stands still, three miss by more than three
 //!   half-widths (3.3 at most). With a pack that ramps as well, the two are not told apart.
+//! * Times of samples that are off put the ends of blocks where they are not. How far blocks are from a whole number of
+//!   samples tells by how much; what that blurs beyond noise is left out, and the rest counts as a lag that is not known
+//!   and in C.
 //! * A steady alias at the very frequency of the drive is not told at all.
 //! * A circuit that moves faster than a record can show (an intermittent leak
 //!   that comes and goes within a half-period) leads to
