@@ -98,8 +98,8 @@ impl Period {
         millionths(self.tick) >> PERIOD_BITS
     }
 
-    /// How far n times the mean of a block may be off, of which v moves by `volts`: as far as in the samples that it lost, and in what their times
-    /// are off.
+    /// How far v moves, of `volts` within a block of n samples and n times over, in the samples that it lost and in what
+    /// times are off.
     pub(super) fn blurred(self, block: &Block, volts: u64) -> u64 {
         let lost = self.lost(block).saturating_mul(1 << JITTER_BITS);
         volts.saturating_mul(lost.saturating_add(self.jitter.into())) >> JITTER_BITS
