@@ -150,8 +150,8 @@ fn without_an_onset_a_fast_circuit_tells_no_capacitance() {
     }
 }
 
-/// Samples 1 ms apart show eight time constants of 0.125 ms as e^-8 of the step: five standard uncertainties of that are
-/// eight fives of C. What settles in more than a block needs no such thing.
+/// Samples are 1 ms apart, eight time constants of 0.125 ms: the first shows e^-8 of the step by five of its standard
+/// uncertainties where C is known to a fifth of an eighth. What settles in more than a block needs no such thing.
 #[test]
 fn between_two_samples_c_is_told_where_the_first_shows_it() {
     for (tau_ms, edge) in [(0.125, 0.2 / 8.0), (1.0, 0.2), (2.0, 0.4), (25.0, 1e3)] {
